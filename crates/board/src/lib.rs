@@ -1,0 +1,1 @@
+//! The full-screen board: a pure view of a snapshot; keys become requests.

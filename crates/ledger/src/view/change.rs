@@ -1,0 +1,53 @@
+//! What began or ended, and when.
+
+use std::net::Ipv4Addr;
+
+use vocab::{Mac, Moment};
+
+use super::{FindingKind, Severity, Standing};
+
+/// A standing or finding that began or ended.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Change {
+    /// When.
+    pub at: Moment,
+    /// What changed.
+    pub subject: Subject,
+    /// One sentence for the running list, without its time.
+    pub text: String,
+    /// Whether it is one for the worse.
+    pub worse: bool,
+}
+
+/// What a change is about.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Subject {
+    /// A device stands differently.
+    Device {
+        /// Its name.
+        name: String,
+        /// How it stood.
+        from: Standing,
+        /// How it stands.
+        to: Standing,
+        /// Its hardware, where known.
+        mac: Option<Mac>,
+        /// The address that matters, where known.
+        address: Option<Ipv4Addr>,
+    },
+    /// A finding that no device's standing already tells began or ended.
+    Finding {
+        /// What it is about.
+        kind: FindingKind,
+        /// How much it matters.
+        severity: Severity,
+        /// Whether it began; else it ended.
+        began: bool,
+        /// The hardware concerned.
+        macs: Vec<Mac>,
+        /// The address concerned.
+        address: Option<Ipv4Addr>,
+    },
+    /// The rig became ready, or is no longer.
+    Ready(bool),
+}

@@ -1,0 +1,88 @@
+//! One device as the head count sees it.
+
+use std::net::Ipv4Addr;
+use std::time::Duration;
+
+use rig::{AddressSpec, Need, Role};
+use vocab::{ControlPort, ControlState, Mac, Moment, Text};
+
+use super::Standing;
+
+/// A device of the rig: expected beside seen.
+#[derive(Debug, Clone, PartialEq)]
+pub struct DeviceView {
+    /// Its name.
+    pub name: String,
+    /// What it is for.
+    pub role: Role,
+    /// Whether the show waits for it.
+    pub need: Need,
+    /// How it stands.
+    pub standing: Standing,
+    /// Since when it stands so.
+    pub since: Moment,
+    /// A few words more where the standing alone does not say enough, such as
+    /// "for now at 169.254.3.7" or "at 192.168.0.20"; empty otherwise.
+    pub detail: String,
+    /// The one next step; empty when there is nothing to do.
+    pub advice: String,
+    /// The hardware that the file gives.
+    pub expected_macs: Vec<Mac>,
+    /// The address that the file gives.
+    pub expected_address: AddressSpec,
+    /// The channels that point at it: (panel, number).
+    pub channels: Vec<(String, u32)>,
+    /// Where it is plugged in, as the file says ("S1/3").
+    pub port: Option<String>,
+    /// Where it stands, as the file says.
+    pub position: Option<String>,
+    /// The file's note.
+    pub note: Option<String>,
+    /// Who else points at it.
+    pub used_by: Vec<String>,
+    /// What is seen of it; `None` if nothing ever was.
+    pub seen: Option<SeenView>,
+    /// Its control ports as the file lists them.
+    pub control: Vec<ControlView>,
+    /// The latest echoes, oldest first, at most 60.
+    pub echoes: Vec<EchoSample>,
+    /// When anything was last heard from it.
+    pub last_heard: Option<Moment>,
+}
+
+/// The host that stands for a device: the file's hardware if it is there, else the claimant that
+/// answered first.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SeenView {
+    /// Its hardware; `None` where no hardware is known.
+    pub mac: Option<Mac>,
+    /// The address that matters: the expected one if it holds it, else the latest heard.
+    pub address: Option<Ipv4Addr>,
+    /// All its addresses, the one that matters first.
+    pub addresses: Vec<Ipv4Addr>,
+    /// Who made it, from the registries.
+    pub vendor: Option<Text>,
+    /// What it calls itself.
+    pub names: Vec<Text>,
+    /// The latest round-trip time.
+    pub rtt: Option<Duration>,
+    /// When it was first heard.
+    pub first_seen: Moment,
+}
+
+/// A listed control port of a device.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ControlView {
+    /// Which port.
+    pub port: ControlPort,
+    /// What came of asking; `None` when not asked, or no way there.
+    pub state: Option<ControlState>,
+    /// What it said of itself.
+    pub detail: Option<Text>,
+    /// When it was last asked.
+    pub asked: Option<Moment>,
+}
+
+/// One echo: its round-trip time, or `None` if no reply came.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct EchoSample(pub Option<Duration>);

@@ -1,0 +1,109 @@
+//! Faults and risks, each with its advice.
+
+use std::net::Ipv4Addr;
+
+use vocab::{Mac, Moment};
+
+/// How much a finding matters.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Severity {
+    /// The rig is not ready while it lasts.
+    Fault,
+    /// It may become a fault.
+    Risk,
+    /// Good to know.
+    Note,
+}
+
+impl Severity {
+    /// The word in JSON and on the screen.
+    pub const fn as_str(self) -> &'static str {
+        match self {
+            Self::Fault => "fault",
+            Self::Risk => "risk",
+            Self::Note => "note",
+        }
+    }
+}
+
+macro_rules! kinds {
+    ($($(#[$doc:meta])* $name:ident = $word:literal,)*) => {
+        /// What a finding is about. More kinds may be added; none changes its meaning.
+        #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+        pub enum FindingKind {
+            $($(#[$doc])* $name,)*
+        }
+
+        impl FindingKind {
+            /// Every kind there is.
+            pub const ALL: &'static [Self] = &[$(Self::$name,)*];
+
+            /// The word in JSON.
+            pub const fn as_str(self) -> &'static str {
+                match self {
+                    $(Self::$name => $word,)*
+                }
+            }
+        }
+    };
+}
+
+kinds! {
+    /// Two or more claim one address at the same time.
+    AddressConflict = "address_conflict",
+    /// A device sits on another subnet.
+    WrongSubnet = "wrong_subnet",
+    /// A device sits at another address of the subnet.
+    Moved = "moved",
+    /// Other hardware holds a device's address.
+    Replaced = "replaced",
+    /// A device does not answer.
+    Missing = "missing",
+    /// A device answers, but a control port does not.
+    NoControl = "no_control",
+    /// This computer has no address in the rig's subnet.
+    ThisComputerOffSubnet = "this_computer_off_subnet",
+    /// This computer's mask is not the rig's.
+    MaskMismatch = "mask_mismatch",
+    /// One host answers for addresses that nobody holds.
+    ProxyArp = "proxy_arp",
+    /// A static address lies in a lease pool.
+    StaticInLeasePool = "static_in_lease_pool",
+    /// We look at the rig over Wi-Fi.
+    WirelessLink = "wireless_link",
+    /// This computer reaches the rig by two interfaces.
+    TwoWaysToRig = "two_ways_to_rig",
+    /// The gateway does not answer.
+    GatewaySilent = "gateway_silent",
+    /// Our own link does not carry, is switched off or gone.
+    LinkDown = "link_down",
+    /// A host has a further address beside the expected one.
+    ExtraAddress = "extra_address",
+    /// Frames whose Ethernet source differs from the ARP sender.
+    OddSender = "odd_sender",
+    /// VLAN-tagged frames reach this port.
+    TaggedFrames = "tagged_frames",
+    /// More hosts than the records hold.
+    Flood = "flood",
+}
+
+/// A fault or risk with its advice. There is at most one per kind and subject.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Finding {
+    /// What it is about.
+    pub kind: FindingKind,
+    /// How much it matters.
+    pub severity: Severity,
+    /// The names of the devices concerned.
+    pub devices: Vec<String>,
+    /// The address concerned.
+    pub address: Option<Ipv4Addr>,
+    /// The hardware concerned.
+    pub macs: Vec<Mac>,
+    /// What is the matter, one sentence.
+    pub text: String,
+    /// The one next step, with a place.
+    pub advice: String,
+    /// Since when.
+    pub since: Moment,
+}

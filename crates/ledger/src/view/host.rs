@@ -1,0 +1,39 @@
+//! A host that is not on the list.
+
+use std::net::Ipv4Addr;
+
+use vocab::{ControlPort, ControlState, Mac, Moment, Text};
+
+/// One thing on the wire that no device of the rig accounts for.
+#[derive(Debug, Clone, PartialEq)]
+pub struct HostView {
+    /// Its hardware; `None` where only an address is known.
+    pub mac: Option<Mac>,
+    /// Its IPv4 addresses, the latest heard first.
+    pub addresses: Vec<Ipv4Addr>,
+    /// Who made it, from the registries.
+    pub vendor: Option<Text>,
+    /// What it calls itself.
+    pub names: Vec<Text>,
+    /// When it was first heard.
+    pub first_seen: Moment,
+    /// When it was last heard.
+    pub last_heard: Moment,
+    /// Whether it has an address in the subnet.
+    pub on_subnet: bool,
+    /// Control ports that were asked.
+    pub control: Vec<(ControlPort, ControlState)>,
+    /// Which missing devices it could be, best first.
+    pub resembles: Vec<Resemblance>,
+}
+
+/// A stranger's likeness to a missing device.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Resemblance {
+    /// The device's name.
+    pub device: String,
+    /// How much, 0 to 1.
+    pub score: f64,
+    /// Why.
+    pub because: Vec<String>,
+}

@@ -1,0 +1,60 @@
+//! What the ledger shows of itself: a [`Snapshot`], made on request, that screens and reports read.
+//!
+//! Everything in it is a copy: a snapshot does not change, and reading it asks nothing.
+
+mod change;
+mod device;
+mod finding;
+mod host;
+mod standing;
+
+pub use change::{Change, Subject};
+pub use device::{ControlView, DeviceView, EchoSample, SeenView};
+pub use finding::{Finding, FindingKind, Severity};
+pub use host::{HostView, Resemblance};
+pub use standing::{Counts, Standing};
+
+use std::net::Ipv4Addr;
+
+use vocab::{Ipv4Net, Mac, Moment, Station};
+
+/// The state of the head count at one moment.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Snapshot {
+    /// When it was taken.
+    pub at: Moment,
+    /// The rig's title; `None` in a survey without a rig file.
+    pub title: Option<String>,
+    /// The rig's subnet, or in a survey the computer's own.
+    pub subnet: Option<Ipv4Net>,
+    /// This computer; `None` until the link has reported.
+    pub station: Option<Station>,
+    /// Whether we keep silent by the user's word.
+    pub listen_only: bool,
+    /// What cannot be seen in this mode or state, in plain words, one sentence each.
+    pub unseen: Vec<String>,
+    /// The gateway that the file or the computer names, with its hardware if it answered.
+    pub gateway: Option<(Ipv4Addr, Option<Mac>)>,
+    /// Whether the rig is ready, as the contract defines it.
+    pub ready: bool,
+    /// One sentence: ready or not, why not, and no more than was seen.
+    pub headline: String,
+    /// How many devices stand how.
+    pub counts: Counts,
+    /// The counted devices in file order.
+    pub devices: Vec<DeviceView>,
+    /// Hosts that are not on the list, worth-looking-at first, at most 500.
+    pub unlisted: Vec<HostView>,
+    /// How many there are in all.
+    pub unlisted_total: usize,
+    /// Faults first, then risks, then notes; one per kind and subject.
+    pub findings: Vec<Finding>,
+    /// How far the passes are: (asked, of); `None` when none is running.
+    pub pass: Option<(u64, u64)>,
+    /// The latest changes, oldest first, at most 1,000.
+    pub changes: Vec<Change>,
+    /// Frames the kernel dropped since the start.
+    pub dropped: u64,
+    /// Frames that made no sense since the start.
+    pub malformed: u64,
+}

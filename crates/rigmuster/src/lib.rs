@@ -1,0 +1,1 @@
+//! Takes the head count of a live-video rig on the network.

@@ -1,0 +1,76 @@
+//! What the ledger wants asked.
+
+use core::net::Ipv4Addr;
+
+use crate::{AddressRange, ArpForm, ControlPort, Mac};
+
+/// Who goes first when there is more to ask than the pace allows.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Rank {
+    /// An address of the rig, or one whose answer decides a verdict on it.
+    Rig,
+    /// An address that was heard on the wire.
+    Heard,
+    /// All other addresses of the subnet.
+    Rest,
+}
+
+/// Which allowance a broadcast is taken from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Budget {
+    /// Part of a pass that somebody asked for: the pass's own rate holds it back.
+    Pass,
+    /// Watching, which goes on for hours: held to the sustained rate of broadcasts as well.
+    Watch,
+}
+
+/// The name of one pass over a range, unique in a run.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct PassId(pub u32);
+
+/// One question to the network. The scanner carries it out once, paced; whether to ask again is
+/// for the ledger to say. The same question while one is still waiting to be sent is dropped.
+#[derive(Debug, Clone, PartialEq, Eq, Hash)]
+pub enum Ask {
+    /// Who holds `address`? Followed by [`crate::Fact::Sent`], any number of
+    /// [`crate::Fact::Arp`], and [`crate::Fact::Silent`] if none came in time.
+    Arp {
+        /// The address asked for.
+        address: Ipv4Addr,
+        /// Broadcast, to one MAC, or in nobody's name.
+        form: ArpForm,
+        /// Who goes first.
+        rank: Rank,
+        /// Which allowance it is taken from.
+        budget: Budget,
+    },
+    /// Every address of `range` once, in order, leaving out `except`. Sender form by the rules:
+    /// our own address inside our own subnet, nobody's name elsewhere.
+    Pass {
+        /// Its name.
+        id: PassId,
+        /// What to go through.
+        range: AddressRange,
+        /// Addresses that are asked for otherwise, sorted.
+        except: Vec<Ipv4Addr>,
+    },
+    /// An ICMP echo request, addressed to `mac` (raw mode) or by the kernel's table.
+    Echo {
+        /// Whom to ask.
+        address: Ipv4Addr,
+        /// Its hardware, where known.
+        mac: Option<Mac>,
+        /// Who goes first.
+        rank: Rank,
+    },
+    /// Does this control port speak its protocol? Up to three tries. Followed by one
+    /// [`crate::Fact::Control`].
+    Control {
+        /// Whom to ask.
+        address: Ipv4Addr,
+        /// Its hardware, where known.
+        mac: Option<Mac>,
+        /// Which port and protocol.
+        port: ControlPort,
+    },
+}

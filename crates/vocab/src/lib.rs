@@ -1,0 +1,28 @@
+//! The words that all rooms share.
+//!
+//! Everything that passes between the scanner, the ledger and the link is made of these types: a
+//! [`Mac`], a [`Moment`], a [`Sighting`] of one observed fact, an [`Ask`] for one question. They
+//! carry no behaviour beyond being well formed, read no clock and open no socket.
+
+mod ask;
+mod control;
+mod mac;
+mod moment;
+mod pace;
+mod range;
+mod sighting;
+mod station;
+mod text;
+
+pub use ask::{Ask, Budget, PassId, Rank};
+pub use control::{ControlParseError, ControlPort, ControlState, ControlWord};
+pub use mac::{Mac, MacParseError};
+pub use moment::Moment;
+pub use pace::Pace;
+pub use range::{AddressRange, RangeParseError};
+pub use sighting::{ArpForm, ArpOp, ArpSeen, Fact, Sighting, SilentTo, Wake};
+pub use station::{LinkState, Medium, Mode, OtherPort, Station};
+pub use text::Text;
+
+/// The lines that a room of its own cannot do without: re-exported so that all use one version.
+pub use ipnet::Ipv4Net;

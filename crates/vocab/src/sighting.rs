@@ -1,0 +1,183 @@
+//! What was seen, one fact at a time.
+
+use core::net::Ipv4Addr;
+use core::time::Duration;
+
+use crate::{ControlPort, ControlState, Mac, Moment, PassId, Station, Text};
+
+/// One observed fact with its time.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Sighting {
+    /// When it happened: for something sent, when it really left; for something heard, when it arrived.
+    pub at: Moment,
+    /// What happened.
+    pub fact: Fact,
+}
+
+/// How an ARP request is addressed and in whose name (RFC 826, RFC 5227).
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum ArpForm {
+    /// To everybody, with our own address as sender. Where the computer has no address in the
+    /// target's subnet the scanner turns it into [`ArpForm::Nobody`].
+    Broadcast,
+    /// To one hardware address only, with our own address as sender (0.0.0.0 where we have none
+    /// in that subnet).
+    Unicast(Mac),
+    /// To everybody with sender 0.0.0.0, as an RFC 5227 probe: answered by an owner on any
+    /// subnet, not by a proxy.
+    Nobody,
+}
+
+/// The operation in an ARP packet.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum ArpOp {
+    /// Who has the target address?
+    Request,
+    /// The sender has the sender address.
+    Reply,
+}
+
+/// An ARP packet from another host. Frames of our own are never reported.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ArpSeen {
+    /// Source address of the Ethernet frame.
+    pub frame_source: Mac,
+    /// Sender hardware address. Where it differs from `frame_source` the packet proves nothing.
+    pub sender: Mac,
+    /// Sender protocol address; 0.0.0.0 in a probe.
+    pub address: Ipv4Addr,
+    /// Target protocol address; equal to `address` in an announcement.
+    pub target: Ipv4Addr,
+    /// Request or reply.
+    pub op: ArpOp,
+    /// VLAN tag (IEEE 802.1Q identifier, 1–4094), if the frame carried one.
+    pub vlan: Option<u16>,
+    /// The question it answers and how long after its sending, matched on the sender fields.
+    pub answers: Option<(ArpForm, Duration)>,
+}
+
+/// What kind of question stayed without an answer, or was sent.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum SilentTo {
+    /// An ARP request. The form is the one that really went out.
+    Arp(ArpForm),
+    /// An ICMP echo request.
+    Echo,
+}
+
+/// A sign that a host has just started or lost its address.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Wake {
+    /// DHCP DISCOVER (RFC 2131), with the host name (option 12) if it gave one.
+    DhcpDiscover {
+        /// What it calls itself.
+        name: Option<Text>,
+    },
+    /// DHCP REQUEST (RFC 2131): about to take, or confirm, an address.
+    DhcpRequest {
+        /// What it calls itself.
+        name: Option<Text>,
+        /// The address it asks for (option 50).
+        wanted: Option<Ipv4Addr>,
+    },
+}
+
+/// What a sighting says.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Fact {
+    /// A question left this computer: the link took the frame while it had carrier.
+    Sent {
+        /// About which address.
+        address: Ipv4Addr,
+        /// What was asked, in the form that really went out.
+        what: SilentTo,
+    },
+    /// The time for an answer is over, all received frames were looked at, and there was none.
+    Silent {
+        /// About which address.
+        address: Ipv4Addr,
+        /// What was asked, in the form that really went out.
+        what: SilentTo,
+        /// When the question left.
+        sent: Moment,
+    },
+    /// An ARP packet.
+    Arp(ArpSeen),
+    /// An echo reply to a request of ours.
+    Echo {
+        /// Who replied.
+        address: Ipv4Addr,
+        /// Source of the frame; `None` in the unprivileged mode.
+        mac: Option<Mac>,
+        /// Round-trip time.
+        rtt: Duration,
+    },
+    /// The kernel's neighbour table confirmed a pair after a question of ours (unprivileged mode).
+    Neighbour {
+        /// The address.
+        address: Ipv4Addr,
+        /// Who holds it, by the kernel's word. It keeps only one, so a clash is invisible here.
+        mac: Mac,
+        /// Time from our question to its confirmation, where known.
+        rtt: Option<Duration>,
+    },
+    /// A control port was asked: the outcome after up to three tries.
+    Control {
+        /// Who was asked.
+        address: Ipv4Addr,
+        /// Its hardware, where the question was bound to it.
+        mac: Option<Mac>,
+        /// Which port.
+        port: ControlPort,
+        /// What came of it.
+        state: ControlState,
+        /// What it said of itself, if anything.
+        detail: Option<Text>,
+        /// When the first try was sent.
+        asked: Moment,
+    },
+    /// A control port could not be asked: no route or no address of ours there, or no socket.
+    /// It says nothing about the device.
+    ControlNotAsked {
+        /// Who should have been asked.
+        address: Ipv4Addr,
+        /// Which port.
+        port: ControlPort,
+    },
+    /// A sign of starting: a host sends DHCP.
+    Wakes {
+        /// Who.
+        mac: Mac,
+        /// What it sent.
+        how: Wake,
+    },
+    /// A pass went on: so many of its addresses are asked.
+    PassAsked {
+        /// Which pass.
+        id: PassId,
+        /// Addresses asked so far.
+        asked: u64,
+        /// Addresses in all.
+        total: u64,
+    },
+    /// A pass is complete, and the time for answers to its last question is over.
+    PassDone {
+        /// Which pass.
+        id: PassId,
+    },
+    /// This computer's interface as it is now: sent at the start and at each change. All that
+    /// was waiting to be sent is dropped when the link does not carry or the hardware changed.
+    Station(Station),
+    /// Listen-only began or ended, by the user's word.
+    ListenOnly(bool),
+    /// Frames that the kernel had to drop since the start, because we read too slowly.
+    Dropped {
+        /// How many so far.
+        total: u64,
+    },
+    /// Frames that were cut short or made no sense, since the start.
+    Malformed {
+        /// How many so far.
+        total: u64,
+    },
+}

@@ -1,0 +1,147 @@
+//! Text from outside, made harmless once on entry.
+
+use core::fmt;
+
+/// A name or banner that came from outside, bounded and cleaned.
+///
+/// Control characters (C0, DEL, C1: ECMA-48), bidirectional controls (UAX #9), invisible and
+/// tag characters and line separators are dropped or turned into a space, invalid UTF-8 into
+/// U+FFFD, runs of blanks into one, and at most two combining marks in a row are kept. Every
+/// sink still escapes it again in its own way.
+#[derive(Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
+pub struct Text(String);
+
+impl Text {
+    /// The longest text that is kept, in characters.
+    pub const MAX_CHARS: usize = 120;
+
+    /// Cleans `raw`, which may be any bytes, and keeps at most [`Text::MAX_CHARS`] characters.
+    pub fn clean_bytes(raw: &[u8]) -> Self {
+        // Four bytes a character at most, and cleaning only shortens: no need to read on for ever.
+        let raw = &raw[..raw.len().min(Self::MAX_CHARS * 8)];
+        Self::clean(&String::from_utf8_lossy(raw))
+    }
+
+    /// Cleans `raw` and keeps at most [`Text::MAX_CHARS`] characters.
+    pub fn clean(raw: &str) -> Self {
+        let mut out = String::new();
+        let mut kept = 0;
+        let mut marks = 0;
+        for c in raw.chars() {
+            if kept == Self::MAX_CHARS {
+                break;
+            }
+            let c = match class(c) {
+                Class::Plain => {
+                    marks = 0;
+                    c
+                }
+                Class::Mark if marks < 2 => {
+                    marks += 1;
+                    c
+                }
+                Class::Blank => {
+                    if out.is_empty() || out.ends_with(' ') {
+                        continue;
+                    }
+                    ' '
+                }
+                Class::Mark | Class::Drop => continue,
+            };
+            out.push(c);
+            kept += 1;
+        }
+        if out.ends_with(' ') {
+            out.pop();
+        }
+        Self(out)
+    }
+
+    /// The cleaned text.
+    pub fn as_str(&self) -> &str {
+        &self.0
+    }
+
+    /// Whether nothing was left of it.
+    pub fn is_empty(&self) -> bool {
+        self.0.is_empty()
+    }
+}
+
+enum Class {
+    Plain,
+    Mark,
+    Blank,
+    Drop,
+}
+
+fn class(c: char) -> Class {
+    match c {
+        ' ' | '\t' | '\n' | '\r' | '\u{a0}' | '\u{2028}' | '\u{2029}' => Class::Blank,
+        '\0'..='\u{1f}' | '\u{7f}'..='\u{9f}' => Class::Drop,
+        // Bidirectional controls: UAX #9.
+        '\u{61c}' | '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}' => {
+            Class::Drop
+        }
+        // Invisible characters, variation selectors and tags (UTS #39 speaks of them; list from memory).
+        '\u{ad}'
+        | '\u{34f}'
+        | '\u{180b}'..='\u{180e}'
+        | '\u{200b}'..='\u{200d}'
+        | '\u{2060}'..='\u{2065}'
+        | '\u{206a}'..='\u{206f}' => Class::Drop,
+        '\u{fe00}'..='\u{fe0f}' | '\u{feff}' | '\u{fff9}'..='\u{fffb}' | '\u{e0000}'..='\u{e0fff}' => {
+            Class::Drop
+        }
+        '\u{300}'..='\u{36f}'
+        | '\u{1ab0}'..='\u{1aff}'
+        | '\u{1dc0}'..='\u{1dff}'
+        | '\u{20d0}'..='\u{20ff}'
+        | '\u{fe20}'..='\u{fe2f}' => Class::Mark,
+        _ => Class::Plain,
+    }
+}
+
+impl fmt::Display for Text {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.pad(&self.0)
+    }
+}
+
+impl fmt::Debug for Text {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        fmt::Debug::fmt(&self.0, f)
+    }
+}
+
+impl From<&str> for Text {
+    fn from(raw: &str) -> Self {
+        Self::clean(raw)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn escape_sequences_are_defused() {
+        assert_eq!(
+            Text::clean("\u{1b}[2J\u{9b}31mStage\r\nleft").as_str(),
+            "[2J31mStage left"
+        );
+        assert_eq!(Text::clean("a\u{202e}cba\u{2066}\u{200b}").as_str(), "acba");
+    }
+
+    #[test]
+    fn length_and_combining_marks_are_capped() {
+        assert_eq!(Text::clean(&"x".repeat(9_999)).as_str().len(), Text::MAX_CHARS);
+        let tower = format!("e{}", "\u{301}".repeat(50));
+        assert_eq!(Text::clean(&tower).as_str().chars().count(), 3);
+    }
+
+    #[test]
+    fn broken_utf8_becomes_the_replacement_character() {
+        assert_eq!(Text::clean_bytes(b"cam\xff1").as_str(), "cam\u{fffd}1");
+    }
+}

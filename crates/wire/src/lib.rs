@@ -1,0 +1,1 @@
+//! Bytes to typed values and back, one protocol a file. Pure; no bytes make it panic.
