@@ -1,0 +1,33 @@
+//! What the ledger is told at its start.
+
+use std::net::Ipv4Addr;
+
+use rig::Rig;
+use vocab::{AddressRange, Ipv4Net};
+
+/// What the head count is for, which decides how long it asks.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Purpose {
+    /// A screen that is watched for hours: passes, then watching.
+    Board,
+    /// One verdict: passes, then watching until it is reached.
+    Check,
+    /// One look at the whole wire: passes only; strangers' usual control ports are asked too.
+    Survey,
+}
+
+/// What the ledger knows before anything is seen.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Settings {
+    /// What should be on the network. Its `network.pace` must be the pace that really holds,
+    /// because watching slows down to leave the passes their share of it.
+    pub rig: Option<Rig>,
+    /// The subnet to survey where there is no rig; without either, the computer's own first one.
+    pub subnet: Option<Ipv4Net>,
+    /// The computer's own gateway, used where no rig names one.
+    pub gateway: Option<Ipv4Addr>,
+    /// Addresses that devices have when they leave the factory.
+    pub factory: Vec<AddressRange>,
+    /// What the head count is for.
+    pub purpose: Purpose,
+}
