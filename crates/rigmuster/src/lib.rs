@@ -1,1 +1,42 @@
-//! Takes the head count of a live-video rig on the network.
+//! The program: arguments, files, wiring, reports, exit codes.
+//!
+//! One way round: a [`source`] (a real link, or the simulated venue) gives sightings, the ledger
+//! judges them, and a command shows the snapshot: as a screen, a table or JSON.
+
+mod args;
+mod commands;
+mod exit;
+pub mod files;
+mod report;
+mod screen;
+mod settings;
+pub mod source;
+mod walltime;
+
+use std::ffi::OsString;
+use std::process::ExitCode;
+
+use clap::Parser;
+
+pub use args::Cli;
+pub use exit::{Exit, Failure};
+
+/// Runs the program with these arguments (the first is the program's own name).
+pub fn main(args: impl IntoIterator<Item = OsString>) -> ExitCode {
+    let cli = match Cli::try_parse_from(args) {
+        Ok(cli) => cli,
+        Err(e) => {
+            // Help and version are asked for; everything else is wrong usage.
+            let code = if e.use_stderr() { Exit::Usage } else { Exit::Done };
+            let _ = e.print();
+            return code.into();
+        }
+    };
+    match commands::run(cli) {
+        Ok(exit) => exit.into(),
+        Err(failure) => {
+            failure.print();
+            failure.exit.into()
+        }
+    }
+}

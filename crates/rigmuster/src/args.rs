@@ -1,0 +1,204 @@
+//! The command line.
+
+use std::num::NonZeroU32;
+use std::path::PathBuf;
+use std::time::Duration;
+
+use clap::{Args, Parser, Subcommand};
+use vocab::Pace;
+
+/// Takes the head count of a live-video rig: reads a rig file (what should be on the network),
+/// looks at the wire (what is), and says for each device whether it is present, missing, on the
+/// wrong subnet or in some other trouble, and what to do next.
+#[derive(Debug, Parser)]
+#[command(
+    name = "rigmuster",
+    version,
+    about = "Takes the head count of a live-video rig on the network",
+    long_about = None,
+    after_help = "Exit codes: 0 ready or done, 1 not ready (check), 2 wrong usage or a bad file, \
+                  3 the link cannot be used, 4 a fault inside, 130 interrupted.\n\
+                  rigmuster only asks questions: no command here changes a device. Ask whoever \
+                  runs the venue's network before you use it there."
+)]
+pub struct Cli {
+    /// What to do.
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+/// What to do.
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Watch the rig on a full screen
+    Board {
+        #[command(flatten)]
+        rig: RigArg,
+        #[command(flatten)]
+        link: LinkArgs,
+        #[command(flatten)]
+        look: LookArgs,
+    },
+    /// Take the head count once: ready (exit 0) or not (exit 1), and why
+    Check {
+        #[command(flatten)]
+        rig: RigArg,
+        #[command(flatten)]
+        link: LinkArgs,
+        /// Wait at most this long for the rig to be ready, such as 30s or 2m
+        #[arg(long, value_name = "TIME", value_parser = parse_span, default_value = "30s")]
+        within: Duration,
+        /// Print one JSON object instead of the table
+        #[arg(long)]
+        json: bool,
+    },
+    /// Look once at everything on the wire, with or without a rig file
+    Survey {
+        #[command(flatten)]
+        rig: RigArg,
+        #[command(flatten)]
+        link: LinkArgs,
+        /// End after this long at the latest; without it, when the pass and 3 s of listening are over
+        #[arg(long, value_name = "TIME", value_parser = parse_span)]
+        within: Option<Duration>,
+        /// Print one JSON object instead of the table
+        #[arg(long)]
+        json: bool,
+    },
+    /// Open the board on a simulated venue: no network, no permission, no device needed
+    Rehearse {
+        /// The scene to play; see --list
+        #[arg(value_name = "SCENE", default_value = "calm")]
+        scene: String,
+        /// List the scenes and end
+        #[arg(long)]
+        list: bool,
+        /// The seed of everything that is left to chance in the scene
+        #[arg(long, value_name = "NUMBER", default_value_t = 1)]
+        seed: u64,
+        #[command(flatten)]
+        look: LookArgs,
+    },
+    /// Print a completion script for a shell
+    Completions {
+        /// Which shell
+        shell: clap_complete::Shell,
+    },
+    /// Print the manual page (roff)
+    Manual,
+}
+
+/// The rig file.
+#[derive(Debug, Args)]
+pub struct RigArg {
+    /// The rig file (NAME.rig.toml); where this folder holds exactly one, it is the default
+    #[arg(value_name = "RIG")]
+    pub rig: Option<PathBuf>,
+}
+
+/// How to reach the wire.
+#[derive(Debug, Args)]
+pub struct LinkArgs {
+    /// The network interface; default: the one whose address lies in the rig's subnet, else the
+    /// wired one with the default route
+    #[arg(long, value_name = "NAME")]
+    pub link: Option<String>,
+    /// Play a scene of the simulated venue instead of using a link
+    #[arg(long, value_name = "SCENE", conflicts_with_all = ["link", "unprivileged"])]
+    pub rehearse: Option<String>,
+    /// The seed of what is left to chance in that scene
+    #[arg(long, value_name = "NUMBER", default_value_t = 1, requires = "rehearse")]
+    pub seed: u64,
+    /// Send nothing at all, only listen
+    #[arg(long)]
+    pub listen_only: bool,
+    /// How fast to ask: own, house, max, or a number of frames per second; default: as the rig file says
+    #[arg(long, value_name = "PACE", value_parser = parse_pace)]
+    pub pace: Option<Pace>,
+    /// Go without permission for whole frames: own subnet only, clashes and other hardware unseen
+    #[arg(long)]
+    pub unprivileged: bool,
+}
+
+/// How the screen looks.
+#[derive(Debug, Args)]
+pub struct LookArgs {
+    /// Draw with plain ASCII characters only
+    #[arg(long)]
+    pub ascii: bool,
+}
+
+/// Reads a time such as `30s`, `2m`, `1m30s`, `500ms` or `1h`.
+fn parse_span(text: &str) -> Result<Duration, String> {
+    const HELP: &str = "a time is written 30s, 2m, 1m30s or 500ms";
+    const LONGEST: Duration = Duration::from_secs(24 * 3600);
+    let mut total = Duration::ZERO;
+    let mut rest = text.trim();
+    if rest.is_empty() {
+        return Err(HELP.into());
+    }
+    while !rest.is_empty() {
+        let digits = rest.bytes().take_while(u8::is_ascii_digit).count();
+        let (number, tail) = rest.split_at(digits);
+        let letters = tail.bytes().take_while(u8::is_ascii_alphabetic).count();
+        let (unit, tail) = tail.split_at(letters);
+        let number: u64 = number.parse().map_err(|_| HELP)?;
+        let millis = match unit {
+            "ms" => 1,
+            "s" => 1_000,
+            "m" => 60_000,
+            "h" => 3_600_000,
+            _ => return Err(HELP.into()),
+        };
+        let part = number.checked_mul(millis).map(Duration::from_millis).ok_or(HELP)?;
+        total = total.checked_add(part).ok_or(HELP)?;
+        rest = tail;
+    }
+    if total.is_zero() || total > LONGEST {
+        return Err("the time must be above zero and at most 24h".into());
+    }
+    Ok(total)
+}
+
+/// Reads a pace word or number.
+fn parse_pace(text: &str) -> Result<Pace, String> {
+    match text {
+        "own" => Ok(Pace::Own),
+        "house" => Ok(Pace::House),
+        "max" => Ok(Pace::Max),
+        _ => text
+            .parse::<NonZeroU32>()
+            .map(Pace::PerSecond)
+            .map_err(|_| "a pace is own, house, max, or a number of frames per second from 1 up".into()),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use clap::CommandFactory;
+
+    #[test]
+    fn the_command_line_is_well_formed() {
+        Cli::command().debug_assert();
+    }
+
+    #[test]
+    fn times_are_read_in_all_their_forms() {
+        assert_eq!(parse_span("30s"), Ok(Duration::from_secs(30)));
+        assert_eq!(parse_span("1m30s"), Ok(Duration::from_secs(90)));
+        assert_eq!(parse_span("500ms"), Ok(Duration::from_millis(500)));
+        for bad in ["", "0s", "30", "s", "-1s", "1d", "99999999999999999999s", "25h", "1.5s"] {
+            assert!(parse_span(bad).is_err(), "{bad}");
+        }
+    }
+
+    #[test]
+    fn paces_are_words_or_numbers() {
+        assert_eq!(parse_pace("own"), Ok(Pace::Own));
+        assert_eq!(parse_pace("25"), Ok(Pace::PerSecond(NonZeroU32::new(25).unwrap())));
+        for bad in ["0", "fast", "-1", ""] {
+            assert!(parse_pace(bad).is_err(), "{bad}");
+        }
+    }
+}

@@ -1,0 +1,99 @@
+//! `board`: the head count live on a full screen.
+
+use std::io::{self, IsTerminal};
+use std::time::Duration;
+
+use board::{Board, Request};
+use ledger::Purpose;
+
+use super::interrupt::Interrupt;
+use super::open::{Run, Tempo, open};
+use crate::args::{LinkArgs, LookArgs, RigArg};
+use crate::screen::{Input, Screen, look};
+use crate::settings::Expected;
+use crate::source::exchange;
+use crate::{Exit, Failure};
+
+/// At most 30 pictures a second.
+const FRAME: Duration = Duration::from_millis(34);
+
+/// Watches a rig.
+pub async fn board(rig: RigArg, link: LinkArgs, look: LookArgs) -> Result<Exit, Failure> {
+    need_terminal()?;
+    let expected = Expected::find(&rig, &link, true)?;
+    super::print_warnings(&expected.warnings);
+    let run = open(&expected, &link, Purpose::Board, Tempo::Real)?;
+    watch(run, &look).await
+}
+
+/// A full screen needs a terminal at both ends.
+pub(super) fn need_terminal() -> Result<(), Failure> {
+    if io::stdin().is_terminal() && io::stdout().is_terminal() {
+        return Ok(());
+    }
+    Err(Failure::usage(
+        "the board needs a terminal for its keys and its picture, and there is none\n\
+         next step: run it in a terminal window, or take the head count as text: rigmuster check",
+    ))
+}
+
+/// Draws, waits, carries out keys, until somebody quits.
+pub(super) async fn watch(mut run: Run, args: &LookArgs) -> Result<Exit, Failure> {
+    let mut interrupt =
+        Interrupt::listen().map_err(|e| Failure::fault(format_args!("signals cannot be caught: {e}")))?;
+    let mut screen = Screen::enter()
+        .map_err(|e| Failure::usage(format_args!("the terminal cannot show a full screen: {e}")))?;
+    let mut input = Input::start();
+    let mut board = Board::new(look(args.ascii));
+    let mut snapshot = run.ledger.snapshot(run.source.now());
+    let mut drawn = None;
+    let mut next_draw = run.source.now();
+    loop {
+        exchange(&mut run.source, &mut run.ledger);
+        // Changes are in the snapshot too; here they have no other reader.
+        while run.ledger.next_change().is_some() {}
+        let now = run.source.now();
+        let revision = run.ledger.revision();
+        let stale = drawn != Some(revision) || board.dirty();
+        if stale && now >= next_draw {
+            if drawn != Some(revision) {
+                snapshot = run.ledger.snapshot(now);
+            }
+            board.take_dirty();
+            drawn = Some(revision);
+            next_draw = now + FRAME;
+            let painted = screen.draw(|frame| board.draw(frame, &snapshot, &|at| run.wall.time_of_day(at)));
+            if painted.is_err() {
+                // Nobody is there to see it any more.
+                return Ok(Exit::Interrupted);
+            }
+        }
+        let waits_to_draw = (drawn != Some(revision) || board.dirty()).then_some(next_draw);
+        let until = [run.ledger.next_wake(), waits_to_draw].into_iter().flatten().min();
+        tokio::select! {
+            biased;
+            () = interrupt.wait() => return Ok(Exit::Interrupted),
+            event = input.next() => match event {
+                None => return Ok(Exit::Interrupted),
+                Some(event) => match board.handle(&event, &snapshot) {
+                    Some(Request::Quit) => return Ok(Exit::Done),
+                    Some(request) => carry_out(request, &mut run),
+                    None => {}
+                },
+            },
+            () = run.source.turn(until) => {}
+        }
+    }
+}
+
+fn carry_out(request: Request, run: &mut Run) {
+    let now = run.source.now();
+    match request {
+        Request::Quit => {}
+        Request::SweepNow => run.ledger.sweep_now(now),
+        Request::AskControl(device) => {
+            run.ledger.ask_control(now, &device);
+        }
+        Request::ListenOnly(on) => run.source.set_listen_only(on),
+    }
+}

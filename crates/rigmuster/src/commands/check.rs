@@ -1,0 +1,80 @@
+//! `check`: the head count once.
+
+use std::io::{self, IsTerminal};
+use std::time::Duration;
+
+use ledger::Purpose;
+use vocab::Moment;
+
+use super::interrupt::Interrupt;
+use super::open::{Run, Tempo, open};
+use crate::args::{LinkArgs, RigArg};
+use crate::report::{Paint, Progress, Report, table};
+use crate::settings::Expected;
+use crate::source::exchange;
+use crate::{Exit, Failure};
+
+/// Waits until the rig is ready or the time is over, and prints the verdict.
+pub async fn check(rig: RigArg, link: LinkArgs, within: Duration, json: bool) -> Result<Exit, Failure> {
+    let expected = Expected::find(&rig, &link, true)?;
+    super::print_warnings(&expected.warnings);
+    let mut run = open(&expected, &link, Purpose::Check, Tempo::Jump)?;
+    let deadline = run.source.now() + within;
+    if !count(&mut run, Some(deadline), |ledger, _| ledger.ready()).await? {
+        return Ok(Exit::Interrupted);
+    }
+    let snapshot = run.ledger.snapshot(run.source.now());
+    result(&run, &snapshot, &expected, json, Some(snapshot.ready))?;
+    Ok(if snapshot.ready { Exit::Done } else { Exit::NotReady })
+}
+
+/// Goes on until `enough` or the deadline. False when it was interrupted.
+pub(super) async fn count(
+    run: &mut Run,
+    deadline: Option<Moment>,
+    mut enough: impl FnMut(&ledger::Ledger, Moment) -> bool,
+) -> Result<bool, Failure> {
+    let mut interrupt =
+        Interrupt::listen().map_err(|e| Failure::fault(format_args!("signals cannot be caught: {e}")))?;
+    let mut progress = Progress::new(run.source.now());
+    loop {
+        exchange(&mut run.source, &mut run.ledger);
+        let now = run.source.now();
+        if enough(&run.ledger, now) || deadline.is_some_and(|at| now >= at) {
+            progress.clear();
+            return Ok(true);
+        }
+        progress.show(now, deadline.map(|at| at.since(now)), || run.ledger.snapshot(now));
+        let until = [deadline, run.ledger.next_wake(), progress.next_wake()].into_iter().flatten().min();
+        tokio::select! {
+            biased;
+            () = interrupt.wait() => {
+                progress.clear();
+                let passed = now.as_millis() as f64 / 1000.0;
+                eprintln!("rigmuster: interrupted after {passed:.1} s; nothing was decided");
+                return Ok(false);
+            }
+            () = run.source.turn(until) => {}
+        }
+    }
+}
+
+/// Prints a snapshot as the table or as JSON.
+pub(super) fn result(
+    run: &Run,
+    snapshot: &ledger::Snapshot,
+    expected: &Expected,
+    json: bool,
+    ready: Option<bool>,
+) -> Result<(), Failure> {
+    let taken_at = run.wall.rfc3339(snapshot.at);
+    if json {
+        let report = Report::new(snapshot, expected.file.as_deref(), taken_at, ready);
+        let text = serde_json::to_string_pretty(&report)
+            .map_err(|e| Failure::fault(format_args!("the result could not be written as JSON: {e}")))?;
+        return super::print(&(text + "\n"));
+    }
+    let plain = std::env::var_os("NO_COLOR").is_some_and(|v| !v.is_empty()) || !io::stdout().is_terminal();
+    let paint = if plain { Paint::Plain } else { Paint::Terminal };
+    super::print(&table(snapshot, &taken_at, paint))
+}

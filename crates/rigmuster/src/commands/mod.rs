@@ -1,0 +1,65 @@
+//! One file a command.
+
+mod board;
+mod check;
+mod generate;
+mod interrupt;
+mod open;
+mod rehearse;
+mod survey;
+
+use std::future::Future;
+use std::io::{self, Write};
+use std::panic::{AssertUnwindSafe, catch_unwind};
+
+use crate::args::{Cli, Command};
+use crate::{Exit, Failure};
+
+/// Runs what the command line asks for.
+///
+/// # Errors
+/// A [`Failure`] carries the exit code and the message for the person.
+pub fn run(cli: Cli) -> Result<Exit, Failure> {
+    // A panic has printed where it happened; the exit code then says that the fault is ours.
+    catch_unwind(AssertUnwindSafe(|| dispatch(cli))).unwrap_or_else(|_| {
+        Err(Failure::fault("a fault inside ended the program; the lines above say where. Nothing was changed"))
+    })
+}
+
+fn dispatch(cli: Cli) -> Result<Exit, Failure> {
+    match cli.command {
+        Command::Board { rig, link, look } => block_on(board::board(rig, link, look)),
+        Command::Check { rig, link, within, json } => block_on(check::check(rig, link, within, json)),
+        Command::Survey { rig, link, within, json } => block_on(survey::survey(rig, link, within, json)),
+        Command::Rehearse { list: true, .. } => rehearse::list(),
+        Command::Rehearse { scene, seed, look, .. } => block_on(rehearse::rehearse(scene, seed, look)),
+        Command::Completions { shell } => generate::completions(shell),
+        Command::Manual => generate::manual(),
+    }
+}
+
+/// One thread is enough: the work is waiting.
+fn block_on(work: impl Future<Output = Result<Exit, Failure>>) -> Result<Exit, Failure> {
+    let runtime = tokio::runtime::Builder::new_current_thread()
+        .enable_all()
+        .build()
+        .map_err(|e| Failure::fault(format_args!("the runtime could not be started: {e}")))?;
+    let result = runtime.block_on(work);
+    // Dials that still wait for a silent device must not hold up the end.
+    runtime.shutdown_background();
+    result
+}
+
+/// Writes a whole result to standard output.
+fn print(text: &str) -> Result<(), Failure> {
+    let mut out = io::stdout().lock();
+    out.write_all(text.as_bytes()).and_then(|()| out.flush()).map_err(|e| Failure::output(&e))
+}
+
+/// Tells the reader of a rig file what it warns of, on standard error.
+fn print_warnings(warnings: &[String]) {
+    let mut err = io::stderr().lock();
+    for warning in warnings {
+        let _ = writeln!(err, "{warning}");
+    }
+}

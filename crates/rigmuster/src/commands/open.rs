@@ -1,0 +1,123 @@
+//! From arguments to a source and a ledger that fit together.
+
+use ledger::{Ledger, Purpose, Settings};
+use link::Clock;
+use vocab::{Ipv4Net, Station};
+
+use crate::args::LinkArgs;
+use crate::settings::{self, Expected};
+use crate::source::{self, Rehearsal, Source};
+use crate::walltime::WallTime;
+use crate::Failure;
+
+/// The widest subnet that is swept: /16, 65,534 addresses.
+const WIDEST: u8 = 16;
+
+/// Whether the simulated venue plays in real time or jumps from event to event.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Tempo {
+    /// For a person who watches.
+    Real,
+    /// For a result.
+    Jump,
+}
+
+/// A run that is about to begin.
+#[derive(Debug)]
+pub struct Run {
+    /// Where sightings come from.
+    pub source: Source,
+    /// Who judges them.
+    pub ledger: Ledger,
+    /// What the wall clock says of the run's moments.
+    pub wall: WallTime,
+}
+
+/// Opens the link or the venue, and the ledger beside it. Must be called inside the runtime.
+pub fn open(expected: &Expected, args: &LinkArgs, purpose: Purpose, tempo: Tempo) -> Result<Run, Failure> {
+    let clock = Clock::start();
+    let pace = expected.pace(args);
+    let (source, station) = match &args.rehearse {
+        Some(name) => {
+            let scene = settings::scene(name)?;
+            let clock = (tempo == Tempo::Real).then(|| clock.clone());
+            let rehearsal = Rehearsal::new(&scene, args.seed, pace, args.listen_only, clock);
+            let station = rehearsal.venue().station();
+            (Source::Rehearsal(Box::new(rehearsal)), station)
+        }
+        None => {
+            let driver = source::open_live(expected.rig.as_ref(), args, pace, clock)?;
+            let station = driver.station().clone();
+            (Source::Live(Box::new(driver)), station)
+        }
+    };
+    let now = source.now();
+    let wall = WallTime::read(now);
+    let settings = settle(expected.ledger(purpose), &station, args.rehearse.is_none())?;
+    let mut ledger = Ledger::new(settings, now);
+    if args.listen_only {
+        ledger.fold(&vocab::Sighting { at: now, fact: vocab::Fact::ListenOnly(true) });
+    }
+    Ok(Run { source, ledger, wall })
+}
+
+/// Fills in what this computer knows where the rig file says nothing.
+fn settle(mut settings: Settings, station: &Station, live: bool) -> Result<Settings, Failure> {
+    if settings.rig.is_none() {
+        settings.subnet = Some(own_subnet(station)?);
+    }
+    if live {
+        settings.gateway = link::default_gateway();
+    }
+    Ok(settings)
+}
+
+/// The subnet to survey without a rig file: the interface's own.
+fn own_subnet(station: &Station) -> Result<Ipv4Net, Failure> {
+    let Some(net) = station.addresses.first().map(Ipv4Net::trunc) else {
+        return Err(Failure::link(format_args!(
+            "{} has no IPv4 address, so there is no subnet to survey\n\
+             next step: give the computer an address on the rig's network, or name a rig file: rigmuster survey hall.rig.toml",
+            station.name
+        )));
+    };
+    if net.prefix_len() < WIDEST {
+        return Err(Failure::usage(format_args!(
+            "{} is on {net}, which is wider than /{WIDEST}: too many addresses to ask politely\n\
+             next step: name a rig file whose subnet is the part that the rig uses",
+            station.name
+        )));
+    }
+    Ok(net)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use vocab::{LinkState, Mac, Medium, Mode};
+
+    fn station(addresses: &[&str]) -> Station {
+        Station {
+            name: "eth0".into(),
+            index: 2,
+            mac: Mac::new([2, 0x52, 0x43, 0, 0, 1]),
+            addresses: addresses.iter().map(|a| a.parse().unwrap()).collect(),
+            state: LinkState::Up,
+            medium: Medium::Wired,
+            mode: Mode::Raw,
+            others: Vec::new(),
+        }
+    }
+
+    #[test]
+    fn a_survey_without_a_file_takes_the_interfaces_subnet() {
+        assert_eq!(own_subnet(&station(&["10.40.8.7/24"])).unwrap().to_string(), "10.40.8.0/24");
+    }
+
+    #[test]
+    fn no_address_and_too_wide_a_subnet_are_refused_with_a_next_step() {
+        for refused in [own_subnet(&station(&[])), own_subnet(&station(&["10.0.0.1/8"]))] {
+            assert!(refused.unwrap_err().message.contains("next step"));
+        }
+    }
+}

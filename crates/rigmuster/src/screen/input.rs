@@ -1,0 +1,33 @@
+//! Keys, mouse and resizes, read beside the main loop.
+
+use crossterm::event::{self, Event};
+use tokio::sync::mpsc;
+
+/// How many events may wait; a person types less.
+const WAITING: usize = 256;
+
+/// The stream of terminal events.
+#[derive(Debug)]
+pub struct Input {
+    events: mpsc::Receiver<Event>,
+}
+
+impl Input {
+    /// Begins to read. The reader ends with the program: reading a terminal cannot be broken off.
+    pub fn start() -> Self {
+        let (sender, events) = mpsc::channel(WAITING);
+        std::thread::spawn(move || {
+            while let Ok(event) = event::read() {
+                if sender.blocking_send(event).is_err() {
+                    break;
+                }
+            }
+        });
+        Self { events }
+    }
+
+    /// The next event; `None` when the terminal is gone. Dropping the future loses none.
+    pub async fn next(&mut self) -> Option<Event> {
+        self.events.recv().await
+    }
+}

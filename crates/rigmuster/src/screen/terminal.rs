@@ -1,0 +1,87 @@
+//! Entering and leaving the full screen.
+
+use std::io::{self, BufWriter, Stdout, Write};
+use std::sync::atomic::{AtomicBool, Ordering};
+
+use crossterm::cursor::{Hide, Show};
+use crossterm::event::{DisableMouseCapture, EnableMouseCapture};
+use crossterm::terminal::{
+    EnterAlternateScreen, LeaveAlternateScreen, disable_raw_mode, enable_raw_mode,
+};
+use crossterm::{execute, queue};
+use ratatui::backend::CrosstermBackend;
+use ratatui::{Frame, Terminal};
+
+use super::quiet::Quiet;
+
+/// Whether the terminal is ours at this moment, so that it is given back once, by whoever comes first.
+static TAKEN: AtomicBool = AtomicBool::new(false);
+
+/// Room for one whole picture, so that it reaches the terminal in one piece.
+const PICTURE: usize = 64 * 1024;
+
+/// The full screen. Dropping it gives the terminal back.
+#[derive(Debug)]
+pub struct Screen {
+    terminal: Terminal<Quiet<CrosstermBackend<BufWriter<Stdout>>>>,
+}
+
+impl Screen {
+    /// Takes the terminal, and sees to it that a panic gives it back before it is reported.
+    pub fn enter() -> io::Result<Self> {
+        restore_on_panic();
+        enable_raw_mode()?;
+        TAKEN.store(true, Ordering::SeqCst);
+        let entered = execute!(io::stdout(), EnterAlternateScreen, EnableMouseCapture, Hide).and_then(|()| {
+            let backend = CrosstermBackend::new(BufWriter::with_capacity(PICTURE, io::stdout()));
+            Terminal::new(Quiet::new(backend))
+        });
+        match entered {
+            Ok(terminal) => Ok(Self { terminal }),
+            Err(e) => {
+                leave();
+                Err(e)
+            }
+        }
+    }
+
+    /// Paints, and writes what is different from the last picture: nothing if nothing is.
+    pub fn draw(&mut self, paint: impl FnOnce(&mut Frame)) -> io::Result<()> {
+        self.terminal.autoresize()?;
+        paint(&mut self.terminal.get_frame());
+        self.terminal.flush()?;
+        self.terminal.swap_buffers();
+        if self.terminal.backend_mut().take_written() {
+            ratatui::backend::Backend::flush(self.terminal.backend_mut())?;
+        }
+        Ok(())
+    }
+}
+
+impl Drop for Screen {
+    fn drop(&mut self) {
+        leave();
+    }
+}
+
+/// Gives the terminal back if it is ours. Errors are of no use here: the terminal may be gone.
+fn leave() {
+    if !TAKEN.swap(false, Ordering::SeqCst) {
+        return;
+    }
+    let mut out = io::stdout();
+    let _ = queue!(out, DisableMouseCapture, LeaveAlternateScreen, Show);
+    let _ = out.flush();
+    let _ = disable_raw_mode();
+}
+
+fn restore_on_panic() {
+    static ONCE: std::sync::Once = std::sync::Once::new();
+    ONCE.call_once(|| {
+        let before = std::panic::take_hook();
+        std::panic::set_hook(Box::new(move |info| {
+            leave();
+            before(info);
+        }));
+    });
+}

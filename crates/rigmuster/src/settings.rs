@@ -1,0 +1,117 @@
+//! What all commands settle first: the rig, its file, and the ledger's settings.
+
+use std::path::{Path, PathBuf};
+
+use ledger::{Purpose, Settings};
+use rig::Rig;
+use vocab::{AddressRange, Pace};
+
+use crate::Failure;
+use crate::args::{LinkArgs, RigArg};
+use crate::files;
+
+/// The addresses at which devices of the trade leave the factory.
+const FACTORY: &str = include_str!("../../../assets/factory-addresses.txt");
+
+/// The rig that a command works on.
+#[derive(Debug, Clone)]
+pub struct Expected {
+    /// The rig, if there is a file.
+    pub rig: Option<Rig>,
+    /// Where it was read from, as the user named it.
+    pub file: Option<String>,
+    /// What the reader of the file should know, ready to print.
+    pub warnings: Vec<String>,
+}
+
+impl Expected {
+    /// Reads the rig file that the arguments name, or the folder's only one, or the scene's own.
+    pub fn find(arg: &RigArg, link: &LinkArgs, required: bool) -> Result<Self, Failure> {
+        if let Some(path) = &arg.rig {
+            return Self::read(path);
+        }
+        if let Some(name) = &link.rehearse {
+            let scene = scene(name)?;
+            return Self::of_scene(&scene);
+        }
+        match files::find_default(Path::new(".")) {
+            Ok(Some(path)) => Self::read(&path),
+            Ok(None) if !required => Ok(Self { rig: None, file: None, warnings: Vec::new() }),
+            Ok(None) => Err(Failure::usage(
+                "no rig file is named, and this folder holds no *.rig.toml\n\
+                 next step: name one (rigmuster check hall.rig.toml), or look at the wire without one: rigmuster survey",
+            )),
+            Err(e) => Err(Failure::usage(e)),
+        }
+    }
+
+    /// Reads the rig file at `path`.
+    pub fn read(path: &Path) -> Result<Self, Failure> {
+        let loaded = files::load(path).map_err(Failure::usage)?;
+        Ok(Self {
+            rig: Some(loaded.rig),
+            file: Some(shown(path)),
+            warnings: loaded.warnings.iter().map(ToString::to_string).collect(),
+        })
+    }
+
+    /// The rig of a scene.
+    pub fn of_scene(scene: &venue::Scene) -> Result<Self, Failure> {
+        let name = format!("{}.rig.toml", scene.name);
+        let reading = rig::read(&name, scene.rig.as_bytes());
+        let Some(rig) = reading.rig else {
+            let errors: Vec<String> = reading.errors.iter().map(ToString::to_string).collect();
+            return Err(Failure::fault(format_args!("the scene's own rig file is wrong:\n{}", errors.join("\n"))));
+        };
+        let warnings = reading.warnings.iter().map(ToString::to_string).collect();
+        Ok(Self { rig: Some(rig), file: Some(name), warnings })
+    }
+
+    /// The pace that holds: the argument, else the file's, else the usual one.
+    pub fn pace(&self, link: &LinkArgs) -> Pace {
+        link.pace.or_else(|| self.rig.as_ref().map(|r| r.network.pace)).unwrap_or_default()
+    }
+
+    /// The ledger's settings for this rig.
+    pub fn ledger(&self, purpose: Purpose) -> Settings {
+        Settings { rig: self.rig.clone(), subnet: None, gateway: None, factory: factory_addresses(), purpose }
+    }
+}
+
+/// The scene of that name, or a message that lists them.
+pub fn scene(name: &str) -> Result<venue::Scene, Failure> {
+    venue::scene(name).ok_or_else(|| {
+        let names: Vec<String> = venue::scenes().iter().map(|s| s.name.to_string()).collect();
+        Failure::usage(format_args!(
+            "there is no scene {name:?}\nnext step: take one of {}; rigmuster rehearse --list tells what they play",
+            names.join(", ")
+        ))
+    })
+}
+
+/// The factory addresses that are shipped with the program.
+pub fn factory_addresses() -> Vec<AddressRange> {
+    FACTORY
+        .lines()
+        .map(str::trim)
+        .filter(|line| !line.is_empty() && !line.starts_with('#'))
+        .filter_map(|line| line.parse().ok())
+        .collect()
+}
+
+fn shown(path: &Path) -> String {
+    let path: PathBuf = path.components().filter(|c| !matches!(c, std::path::Component::CurDir)).collect();
+    vocab::Text::clean(&path.display().to_string()).as_str().to_owned()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_line_of_the_factory_list_is_read() {
+        let lines = FACTORY.lines().filter(|l| !l.trim().is_empty() && !l.starts_with('#')).count();
+        assert_eq!(factory_addresses().len(), lines);
+        assert!(factory_addresses().iter().map(|r| r.count()).sum::<u64>() >= 19);
+    }
+}

@@ -1,0 +1,135 @@
+//! The simulated venue with the scanner on its jack, in real or in its own time.
+
+use std::time::Duration;
+
+use link::{Clock, Frame, FramePort, PortError};
+use sweep::{Config, Dialing, Hold, Order, Scanner};
+use venue::{Scene, Venue};
+use vocab::{Ask, Mode, Moment, Pace, Sighting};
+
+/// How often frames may go back and forth within one instant before time must go on.
+const ROUNDS: usize = 1_000;
+
+/// Venue and scanner as one machine that knows when it wants to go on.
+#[derive(Debug)]
+pub struct Rehearsal {
+    venue: Venue,
+    scanner: Scanner,
+    frame: Frame,
+    now: Moment,
+    /// The clock to wait by; without one, time jumps to the next event.
+    clock: Option<Clock>,
+}
+
+impl Rehearsal {
+    /// Plays `scene` from its start. With a clock it runs in real time, without one it jumps from
+    /// event to event.
+    pub fn new(scene: &Scene, seed: u64, pace: Pace, listen_only: bool, clock: Option<Clock>) -> Self {
+        let now = clock.as_ref().map_or(Moment::ZERO, Clock::now);
+        let venue = Venue::new(scene, seed);
+        let mut scanner =
+            Scanner::new(Config { pace, listen_only, mode: Mode::Simulated, dialing: Dialing::User, seed });
+        scanner.set_station(now, venue.station());
+        Self { venue, scanner, frame: Frame::default(), now, clock }
+    }
+
+    /// The time of the last step.
+    pub const fn now(&self) -> Moment {
+        self.now
+    }
+
+    /// When something is due next by itself.
+    pub fn next_wake(&self) -> Option<Moment> {
+        [self.venue.next_wake(), self.scanner.next_wake()].into_iter().flatten().min()
+    }
+
+    /// The venue, to look what really is there.
+    pub const fn venue(&self) -> &Venue {
+        &self.venue
+    }
+
+    /// Hands over a question.
+    pub fn ask(&mut self, ask: Ask) {
+        self.scanner.ask(self.now, ask);
+    }
+
+    /// The next thing seen.
+    pub fn next_sighting(&mut self) -> Option<Sighting> {
+        self.scanner.next_sighting()
+    }
+
+    /// Begins or ends listen-only.
+    pub fn set_listen_only(&mut self, on: bool) {
+        self.scanner.set_listen_only(self.now, on);
+    }
+
+    /// Waits (or jumps) until the next event or `until`, whichever is first, and carries it out.
+    pub async fn turn(&mut self, until: Option<Moment>) {
+        let next = [self.next_wake(), until].into_iter().flatten().min();
+        match &self.clock {
+            Some(clock) => {
+                let wait = next.map_or(Duration::from_secs(1), |at| at.since(clock.now()));
+                if !wait.is_zero() {
+                    tokio::time::sleep(wait).await;
+                }
+                let now = clock.now();
+                self.step(now);
+            }
+            None => {
+                // A breath now and then, so that an interrupt is heard in the midst of a long scene.
+                tokio::task::yield_now().await;
+                let now = next.map_or(self.now + Duration::from_secs(1), |at| at.max(self.now));
+                self.step(now);
+            }
+        }
+    }
+
+    /// Brings venue and scanner to `now`, passing frames between them until both are quiet.
+    pub fn step(&mut self, now: Moment) {
+        self.now = self.now.max(now);
+        let now = self.now;
+        for _ in 0..ROUNDS {
+            self.venue.advance(now);
+            while let Some(station) = self.venue.next_station() {
+                self.scanner.set_station(now, station);
+            }
+            let heard = self.hear(now);
+            self.scanner.tick(now);
+            let spoke = self.speak(now);
+            if !heard && !spoke {
+                break;
+            }
+        }
+    }
+
+    fn hear(&mut self, now: Moment) -> bool {
+        let mut any = false;
+        while let Ok(true) = self.venue.receive(&mut self.frame) {
+            self.scanner.receive(now, &self.frame);
+            any = true;
+        }
+        any
+    }
+
+    fn speak(&mut self, now: Moment) -> bool {
+        let mut any = false;
+        while let Some(order) = self.scanner.next_order(now) {
+            any = true;
+            let outcome = match order {
+                Order::Frame(bytes) => match self.venue.send(&bytes) {
+                    Ok(()) => Ok(()),
+                    Err(PortError::Busy) => Err(Hold::Busy),
+                    Err(PortError::Down | PortError::Other(_)) => Err(Hold::Down),
+                },
+                // The scanner dials over frames here, and asks with frames.
+                Order::Poke(_) | Order::Ping(..) => Err(Hold::Down),
+                Order::Dial(_) | Order::DialSend(..) | Order::DialClose(_) => continue,
+            };
+            self.scanner.done(now, outcome);
+            if outcome == Err(Hold::Busy) {
+                break;
+            }
+        }
+        any
+    }
+}
