@@ -5,6 +5,7 @@
 
 mod live;
 mod rehearsal;
+mod simulation;
 
 use ledger::Ledger;
 use sweep::Driver;
@@ -12,6 +13,7 @@ use vocab::{Ask, Moment, Sighting};
 
 pub use live::open_live;
 pub use rehearsal::Rehearsal;
+pub use simulation::Simulation;
 
 /// A link, or a venue played in real or in its own time.
 #[derive(Debug)]

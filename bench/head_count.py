@@ -1,0 +1,185 @@
+"""Times the head count of a /24 with 254 real kernel addresses, the first picture of the board, and what
+watching costs. Runs inside a network namespace of its own (see ./bench/run)."""
+
+import fcntl
+import json
+import os
+import pty
+import select
+import statistics
+import struct
+import subprocess
+import sys
+import tempfile
+import termios
+import time
+
+BINARY = sys.argv[1]
+RUNS = int(os.environ.get("RUNS", "7"))
+PACE = 1488  # frames a second, one per cent of a 100 Mb/s port
+HOSTS = 254
+
+
+def sh(command):
+    subprocess.run(command, shell=True, check=True)
+
+
+def batch(lines, namespace=None):
+    prefix = ["ip"] if namespace is None else ["ip", "netns", "exec", namespace, "ip"]
+    subprocess.run(prefix + ["-batch", "-"], input="\n".join(lines) + "\n", text=True, check=True)
+
+
+def mac(n):
+    return f"02:52:43:0b:00:{n:02x}"
+
+
+def build():
+    """A bridge as the switch; 254 interfaces with an address and a MAC each; a seat for the program."""
+    sh("mount -t tmpfs tmpfs /run && ip link set lo up")
+    sh("ip netns add seat && ip netns add rig")
+    # 254 interfaces in one stack: each answers only for its own address.
+    for key in ("arp_ignore=1", "arp_announce=2", "rp_filter=0"):
+        for scope in ("all", "default"):
+            sh(f"ip netns exec rig sysctl -qw net.ipv4.conf.{scope}.{key}")
+    sh("ip netns exec rig sysctl -qw net.ipv6.conf.default.disable_ipv6=1")
+    sh("sysctl -qw net.ipv6.conf.default.disable_ipv6=1")
+    batch(["link add br0 type bridge", "link set br0 up"])
+    lines = []
+    for n in range(1, HOSTS):
+        lines.append(f"link add p{n} type veth peer name v{n} address {mac(n)} netns rig")
+        lines.append(f"link set p{n} master br0 up")
+    lines.append("link add pseat type veth peer name eth0 address 02:52:43:0b:01:01 netns seat")
+    lines.append("link set pseat master br0 up")
+    batch(lines)
+    inside = []
+    for n in range(1, HOSTS):
+        inside.append(f"address add 10.40.8.{n}/24 dev v{n} noprefixroute")
+        inside.append(f"link set v{n} up")
+        inside.append(f"route add 10.40.8.0/24 dev v{n} table {n} src 10.40.8.{n}")
+        inside.append(f"rule add from 10.40.8.{n} table {n}")
+    batch(inside, "rig")
+    # The seat has the 254th address and is listed too: it is a device like the others.
+    batch(["address add 10.40.8.254/24 dev eth0", "link set eth0 up", "link set lo up"], "seat")
+    for _ in range(200):
+        if "state UP" in subprocess.run("ip netns exec seat ip link show eth0", shell=True, capture_output=True, text=True).stdout:
+            return
+        time.sleep(0.05)
+
+
+def rig_file(folder):
+    lines = ['format = 1', 'title = "Bench"', '[network]', 'subnet = "10.40.8.0/24"']
+    for n in range(1, HOSTS + 1):
+        hardware = mac(n) if n < HOSTS else "02:52:43:0b:01:01"
+        lines += ["[[device]]", f'name = "D{n}"', 'role = "camera"', f'mac = "{hardware}"', f'address = "10.40.8.{n}"']
+    path = os.path.join(folder, "bench.rig.toml")
+    with open(path, "w") as out:
+        out.write("\n".join(lines) + "\n")
+    return path
+
+
+def show(name, values, unit, bound=None):
+    middle = statistics.median(values)
+    spread = f"{min(values):.1f}..{max(values):.1f}"
+    ratio = "" if bound is None else f"  {middle / bound:.2f} x bound {bound:.1f}"
+    print(f"{name:34} median {middle:8.1f} {unit} ({spread}){ratio}", flush=True)
+
+
+def check_times(rig):
+    values, ready = [], 0
+    for _ in range(RUNS):
+        out = subprocess.run(
+            ["ip", "netns", "exec", "seat", BINARY, "check", rig, "--json"], capture_output=True, text=True
+        )
+        report = json.loads(out.stdout)
+        ready += report["ready"]
+        values.append(report["elapsed_ms"])
+    bound = 2 * HOSTS / PACE * 1000 + 250
+    show("check, /24, 254 listed, pace own", values, "ms", bound)
+    print(f"  ready in {ready} of {RUNS} runs")
+
+
+class Board:
+    """The board on a pseudo-terminal."""
+
+    def __init__(self, arguments, namespace=None):
+        self.master, slave = pty.openpty()
+        fcntl.ioctl(slave, termios.TIOCSWINSZ, struct.pack("HHHH", 60, 220, 0, 0))
+        prefix = [] if namespace is None else ["ip", "netns", "exec", namespace]
+        self.start = time.monotonic()
+        self.process = subprocess.Popen(
+            prefix + [BINARY] + arguments, stdin=slave, stdout=slave, stderr=slave, start_new_session=True,
+            env=dict(os.environ, TERM="xterm-256color", LANG="C.UTF-8"),
+        )
+        os.close(slave)
+        self.bytes = 0
+
+    def read(self, wait):
+        readable, _, _ = select.select([self.master], [], [], wait)
+        if not readable:
+            return b""
+        try:
+            data = os.read(self.master, 65536)
+        except OSError:
+            return b""
+        self.bytes += len(data)
+        return data
+
+    def first(self, text):
+        seen = b""
+        while text not in seen:
+            if time.monotonic() - self.start > 10:
+                raise SystemExit(f"no picture within 10 s; got {seen[-300:]!r}")
+            seen += self.read(1)
+        return (time.monotonic() - self.start) * 1000
+
+    def quit(self):
+        os.write(self.master, b"q")
+        while self.process.poll() is None:
+            self.read(0.1)
+        os.close(self.master)
+
+
+def first_picture(rig):
+    values = []
+    for _ in range(RUNS):
+        board = Board(["board", rig], "seat")
+        values.append(board.first(b"Bench"))
+        board.quit()
+    show("first picture of the board", values, "ms", 60)
+    print("  the start of `ip netns exec` is in it")
+
+
+def watching(rig, seconds=20):
+    """CPU time and memory of the board while it watches 254 devices."""
+    board = Board(["board", rig], "seat")
+    board.first(b"Bench")
+    settle = time.monotonic() + 5
+    while time.monotonic() < settle:
+        board.read(0.2)
+    pid = board.process.pid
+    ticks = os.sysconf("SC_CLK_TCK")
+
+    def spent():
+        fields = open(f"/proc/{pid}/stat").read().rsplit(")", 1)[1].split()
+        return (int(fields[11]) + int(fields[12])) / ticks
+
+    before, began, written = spent(), time.monotonic(), board.bytes
+    while time.monotonic() - began < seconds:
+        board.read(0.2)
+    cpu = (spent() - before) / (time.monotonic() - began) * 100
+    rss = next(int(line.split()[1]) for line in open(f"/proc/{pid}/status") if line.startswith("VmRSS"))
+    print(f"{'watching 254 devices, board drawn':34} {cpu:.2f} % of a core, {rss / 1024:.1f} MB resident, "
+          f"{(board.bytes - written) / seconds:.0f} bytes/s to the terminal", flush=True)
+    board.quit()
+
+
+def main():
+    build()
+    with tempfile.TemporaryDirectory() as folder:
+        rig = rig_file(folder)
+        check_times(rig)
+        first_picture(rig)
+        watching(rig)
+
+
+main()

@@ -1,0 +1,98 @@
+//! Venue, scanner and ledger as one loop without waiting: the same seed gives the same course.
+
+use std::time::Duration;
+
+use ledger::{Change, Ledger, Settings, Snapshot};
+use venue::Scene;
+use vocab::{Moment, Pace};
+
+use super::Rehearsal;
+
+/// A course of events in virtual time.
+#[derive(Debug)]
+pub struct Simulation {
+    rehearsal: Rehearsal,
+    ledger: Ledger,
+    changes: Vec<Change>,
+    steps: u64,
+}
+
+impl Simulation {
+    /// Plays `scene` from its start.
+    pub fn new(scene: &Scene, seed: u64, pace: Pace, settings: Settings) -> Self {
+        let rehearsal = Rehearsal::new(scene, seed, pace, false, None);
+        Self { rehearsal, ledger: Ledger::new(settings, Moment::ZERO), changes: Vec::new(), steps: 0 }
+    }
+
+    /// The time of the last step.
+    pub const fn now(&self) -> Moment {
+        self.rehearsal.now()
+    }
+
+    /// The judge.
+    pub const fn ledger(&self) -> &Ledger {
+        &self.ledger
+    }
+
+    /// The judge, to ask something of.
+    pub const fn ledger_mut(&mut self) -> &mut Ledger {
+        &mut self.ledger
+    }
+
+    /// The venue with the scanner on it.
+    pub const fn rehearsal(&mut self) -> &mut Rehearsal {
+        &mut self.rehearsal
+    }
+
+    /// All changes so far, oldest first.
+    pub fn changes(&self) -> &[Change] {
+        &self.changes
+    }
+
+    /// How many events were played.
+    pub const fn steps(&self) -> u64 {
+        self.steps
+    }
+
+    /// The state now.
+    pub fn snapshot(&self) -> Snapshot {
+        self.ledger.snapshot(self.now())
+    }
+
+    /// Goes on until `enough` says so (true) or `end` is reached (false).
+    pub fn play_until(&mut self, end: Moment, mut enough: impl FnMut(&Ledger) -> bool) -> bool {
+        loop {
+            self.exchange();
+            if enough(&self.ledger) {
+                return true;
+            }
+            if self.now() >= end {
+                return false;
+            }
+            let next = [self.rehearsal.next_wake(), self.ledger.next_wake()].into_iter().flatten().min();
+            let next = next.unwrap_or(end).clamp(self.now(), end);
+            self.steps += 1;
+            self.rehearsal.step(next);
+        }
+    }
+
+    /// Goes on for `span`.
+    pub fn play(&mut self, span: Duration) {
+        let end = self.now() + span;
+        self.play_until(end, |_| false);
+    }
+
+    fn exchange(&mut self) {
+        while let Some(sighting) = self.rehearsal.next_sighting() {
+            self.ledger.fold(&sighting);
+        }
+        let now = self.now();
+        self.ledger.tick(now);
+        while let Some(ask) = self.ledger.next_ask(now) {
+            self.rehearsal.ask(ask);
+        }
+        while let Some(change) = self.ledger.next_change() {
+            self.changes.push(change);
+        }
+    }
+}
