@@ -1,1 +1,21 @@
 //! A simulated network behind the link traits: switch, devices with real stacks, scenes, faults, one seed.
+//!
+//! A [`Venue`] is one sans-I/O loop of events. Somebody hands it the time with [`Venue::advance`],
+//! asks [`Venue::next_wake`] when something is due next, and sends and takes Ethernet frames at
+//! our computer's jack through [`link::FramePort`]. It reads no clock and draws every chance from
+//! one seed, so that a run replays exactly.
+//!
+//! What stands in it and what happens is a [`Plan`]; the planned ones that ship are [`scenes`].
+
+mod builder;
+mod scene;
+mod truth;
+mod venue;
+
+pub use builder::{
+    Boot, Clash, Computer, Deed, Habit, HostId, HostPlan, Interim, Line, Plan, Service, Start, SwitchId,
+    SwitchPlan,
+};
+pub use scene::{Scene, scene, scenes};
+pub use truth::{HostTruth, Truth};
+pub use venue::Venue;

@@ -1,0 +1,39 @@
+//! Scripted courses of events.
+
+use std::borrow::Cow;
+use std::time::Duration;
+
+use crate::builder::Plan;
+
+/// A rig and what happens to it.
+#[derive(Debug, Clone)]
+pub struct Scene {
+    /// The word it is called by.
+    pub name: &'static str,
+    /// Its name on the screen.
+    pub title: &'static str,
+    /// What happens, in one or two sentences.
+    pub about: &'static str,
+    /// The whole rig file.
+    pub rig: Cow<'static, str>,
+    /// How long its script runs. The venue goes on after that; nothing new is planned.
+    pub length: Duration,
+    pub(crate) plan: fn() -> Plan,
+}
+
+impl Scene {
+    /// What stands there and what happens.
+    pub fn plan(&self) -> Plan {
+        (self.plan)()
+    }
+}
+
+/// Every scene, the calm one first.
+pub fn scenes() -> Vec<Scene> {
+    Vec::new()
+}
+
+/// The scene of that name.
+pub fn scene(name: &str) -> Option<Scene> {
+    scenes().into_iter().find(|s| s.name == name)
+}
