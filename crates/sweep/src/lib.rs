@@ -1,1 +1,11 @@
-//! The scanner: carries out asks, paced and matched with their replies, and emits sightings.
+//! The scanner: carries out asks and reports what it saw.
+//!
+//! [`Scanner`] is the whole of it without any input or output: it is handed the time, frames and
+//! asks, and hands out [`Order`]s and sightings. [`Driver`] is the thin part that waits. The
+//! scanner never judges what a silence or an answer means; that is for the ledger.
+
+mod order;
+mod scanner;
+
+pub use order::{Hold, Order};
+pub use scanner::{Config, Dialing, Scanner};

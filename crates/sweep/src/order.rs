@@ -1,0 +1,33 @@
+//! What the scanner wants done by whoever holds the port, and what it is told back.
+
+use core::net::Ipv4Addr;
+
+use link::{Dial, DialId};
+
+/// One thing to do at the port, in the order given.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Order {
+    /// Send this frame as it stands. Its outcome is told by [`crate::Scanner::done`].
+    Frame(Vec<u8>),
+    /// Make the kernel look for this address (unprivileged mode). Its outcome is told by
+    /// [`crate::Scanner::done`], what it found by [`crate::Scanner::neighbour`].
+    Poke(Ipv4Addr),
+    /// Send an echo request with this sequence number (unprivileged mode). Its outcome is told by
+    /// [`crate::Scanner::done`], the reply by [`crate::Scanner::echo_reply`].
+    Ping(Ipv4Addr, u16),
+    /// Open this connection or exchange with the system's own sockets.
+    Dial(Dial),
+    /// Send these bytes on an open one.
+    DialSend(DialId, Vec<u8>),
+    /// Close it; nothing more of it is wanted.
+    DialClose(DialId),
+}
+
+/// Why a frame, poke or ping was not sent.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Hold {
+    /// The send queue is full: the same order comes again when asked for.
+    Busy,
+    /// It did not leave and will not: no carrier, no interface, or the system refused it.
+    Down,
+}
