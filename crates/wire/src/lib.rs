@@ -1,1 +1,24 @@
 //! Bytes to typed values and back, one protocol a file. Pure; no bytes make it panic.
+//!
+//! Each file opens with the standard to read beside it. Parsing copies what is small and borrows
+//! what is not, checks every length before it reads, and says where it gave up ([`Malformed`]).
+//! [`peek`] is the one door for frames that arrive, [`control`] the one for control ports.
+
+pub mod arp;
+pub mod checksum;
+pub mod ethernet;
+pub mod icmp;
+pub mod ipv4;
+mod malformed;
+mod path;
+mod peek;
+pub mod udp;
+
+pub use arp::Arp;
+pub use ethernet::Ethernet;
+pub use icmp::Icmp;
+pub use ipv4::Ipv4;
+pub use malformed::{Layer, Malformed, Reason};
+pub use path::Path;
+pub use peek::{Heard, What, peek};
+pub use udp::Udp;

@@ -1,0 +1,160 @@
+//! One pass over a frame: what the scanner wants to know of it.
+
+use core::net::Ipv4Addr;
+
+use vocab::Mac;
+
+use crate::icmp::{Echo, Original};
+use crate::malformed::{Malformed, Reason};
+use crate::{Arp, Ethernet, Icmp, Ipv4, Udp, ethernet, ipv4};
+
+/// A frame, decoded as far as it matters here.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Heard<'a> {
+    /// For whom the frame was.
+    pub destination: Mac,
+    /// Whose port sent it.
+    pub source: Mac,
+    /// The VLAN identifier (1–4094) in the bytes, if any.
+    pub vlan: Option<u16>,
+    /// What it said.
+    pub what: What<'a>,
+}
+
+/// What a frame said.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum What<'a> {
+    /// ARP.
+    Arp(Arp),
+    /// A host asks whether another is there.
+    EchoRequest {
+        /// Who asks.
+        from: Ipv4Addr,
+        /// Who is asked.
+        to: Ipv4Addr,
+        /// The question.
+        echo: Echo<'a>,
+    },
+    /// A host says that it is there.
+    EchoReply {
+        /// Who says so.
+        from: Ipv4Addr,
+        /// To whom.
+        to: Ipv4Addr,
+        /// The question, given back.
+        echo: Echo<'a>,
+    },
+    /// A packet could not be delivered.
+    Unreachable {
+        /// Who says so.
+        from: Ipv4Addr,
+        /// To whom.
+        to: Ipv4Addr,
+        /// Why (RFC 792).
+        code: u8,
+        /// Which packet.
+        original: Original,
+    },
+    /// A UDP datagram. Its checksum was not looked at.
+    Udp {
+        /// Who sent it.
+        from: Ipv4Addr,
+        /// For whom it is.
+        to: Ipv4Addr,
+        /// The datagram.
+        udp: Udp<'a>,
+    },
+    /// Any other IPv4 packet, pieces of one included.
+    Ipv4Other {
+        /// Who sent it.
+        from: Ipv4Addr,
+        /// For whom it is.
+        to: Ipv4Addr,
+        /// What it carries: an IP protocol number.
+        protocol: u8,
+        /// Its payload.
+        payload: &'a [u8],
+    },
+    /// Another protocol, or a kind of ARP that is not for IPv4 over Ethernet.
+    Other {
+        /// The ethertype, or an 802.3 length.
+        ethertype: u16,
+    },
+}
+
+/// Looks at a frame from its destination address on.
+///
+/// The IPv4 header's and ICMP's checksums are verified; UDP's are not, because kernels leave them
+/// unfinished on virtual links and nothing believed here rests on them alone.
+///
+/// # Errors
+/// The first rule broken, in whichever layer.
+pub fn peek(frame: &[u8]) -> Result<Heard<'_>, Malformed> {
+    let Ethernet {
+        destination,
+        source,
+        vlan,
+        ethertype,
+        payload,
+    } = Ethernet::parse(frame)?;
+    let what = match ethertype {
+        ethernet::ARP => match Arp::parse(payload) {
+            Ok(arp) => What::Arp(arp),
+            Err(Malformed {
+                reason: Reason::Unsupported,
+                ..
+            }) => What::Other { ethertype },
+            Err(e) => return Err(e),
+        },
+        ethernet::IPV4 => in_ipv4(&Ipv4::parse(payload)?)?,
+        _ => What::Other { ethertype },
+    };
+    Ok(Heard {
+        destination,
+        source,
+        vlan,
+        what,
+    })
+}
+
+fn in_ipv4<'a>(packet: &Ipv4<'a>) -> Result<What<'a>, Malformed> {
+    let Ipv4 {
+        source: from,
+        destination: to,
+        protocol,
+        payload,
+        fragment,
+        ..
+    } = *packet;
+    let other = What::Ipv4Other {
+        from,
+        to,
+        protocol,
+        payload,
+    };
+    if fragment {
+        return Ok(other);
+    }
+    Ok(match protocol {
+        ipv4::ICMP => match Icmp::parse(payload)? {
+            Icmp::EchoRequest(echo) => What::EchoRequest { from, to, echo },
+            Icmp::EchoReply(echo) => What::EchoReply { from, to, echo },
+            Icmp::Unreachable {
+                code,
+                original: Some(original),
+            } => What::Unreachable {
+                from,
+                to,
+                code,
+                original,
+            },
+            Icmp::Unreachable { original: None, .. } | Icmp::Other { .. } => other,
+        },
+        ipv4::UDP => What::Udp {
+            from,
+            to,
+            udp: Udp::parse(payload)?,
+        },
+        _ => other,
+    })
+}
