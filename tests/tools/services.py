@@ -1,0 +1,200 @@
+#!/usr/bin/env python3
+"""What a device of the rig offers on the network, spoken by a system's own sockets.
+
+    services.py WORD[:PORT]...
+
+One WORD a service: http, http-401, rtsp, visca-udp, visca-udp-error, visca-raw-udp, visca-tcp, onvif, https, tcp:PORT, and
+garbage-tcp:PORT (another protocol). With `silent-` in front a service is bound but never answers.
+Prints `ready` when all are bound, then one line for each question it understood. A question that
+does not fit its protocol is told as `odd WORD HEX` and left unanswered. Ends when standard input
+does, so that no service outlives the test that wanted it.
+
+VISCA over IP as in a camera maker's published technical manual (version inquiry 81 09 00 02 FF, reply 90 50 ... FF in an
+eight-byte header); RTSP status lines as RFC 2326, HTTP as RFC 9110.
+"""
+
+import os
+import socket
+import ssl
+import struct
+import sys
+import threading
+import xml.etree.ElementTree as ET
+
+PORTS = {
+    "http": 80,
+    "http-401": 80,
+    "rtsp": 554,
+    "visca-udp": 52381,
+    "visca-udp-error": 52381,
+    "visca-raw-udp": 1259,
+    "visca-tcp": 5678,
+    "onvif": 80,
+    "https": 443,
+}
+INQUIRY = bytes.fromhex("81090002ff")
+VERSION = bytes.fromhex("9050" "0001" "0513" "0100" "02" "ff")
+SYNTAX_ERROR = bytes.fromhex("906002ff")
+SOAP = "{http://www.w3.org/2003/05/soap-envelope}"
+DEVICE = "{http://www.onvif.org/ver10/device/wsdl}"
+LOCK = threading.Lock()
+
+
+def say(line):
+    with LOCK:
+        sys.stdout.write(line + "\n")
+        sys.stdout.flush()
+
+
+def visca_udp(data, error):
+    """The reply to one datagram, or None if it is no inquiry."""
+    if len(data) < 8:
+        return None
+    kind, length, sequence = struct.unpack(">HHI", data[:8])
+    if kind != 0x0110 or length != len(data) - 8 or data[8:] != INQUIRY:
+        return None
+    payload = SYNTAX_ERROR if error else VERSION
+    return struct.pack(">HHI", 0x0111, len(payload), sequence) + payload
+
+
+def head(data):
+    """The first line of a request whose head is whole, else None."""
+    if b"\r\n\r\n" not in data:
+        return None
+    return data.split(b"\r\n", 1)[0].decode("ascii", "replace").split(" ")
+
+
+def http(data, status):
+    line = head(data)
+    if line is None or len(line) != 3 or not line[2].startswith("HTTP/1."):
+        return None
+    lower = data.lower()
+    if b"\r\nhost:" not in lower:  # RFC 9112, 3.2: a request of HTTP/1.1 must name its host
+        return None
+    return f"HTTP/1.1 {status}\r\nServer: hall\r\nContent-Length: 0\r\nConnection: close\r\n\r\n".encode()
+
+
+def rtsp(data):
+    line = head(data)
+    if line is None or len(line) != 3 or line[2] != "RTSP/1.0" or b"\r\ncseq:" not in data.lower():
+        return None
+    number = [row for row in data.split(b"\r\n") if row.lower().startswith(b"cseq:")][0][5:].strip()
+    return b"RTSP/1.0 401 Unauthorized\r\nCSeq: " + number + b"\r\n\r\n"
+
+
+def onvif(data):
+    line = head(data)
+    if line is None or line[0] != "POST":
+        return None
+    heads, body = data.split(b"\r\n\r\n", 1)
+    length = [int(row[15:]) for row in heads.lower().split(b"\r\n") if row.startswith(b"content-length:")]
+    if not length or len(body) < length[0]:
+        return None
+    asked = ET.fromstring(body[: length[0]]).find(f"{SOAP}Body/{DEVICE}GetSystemDateAndTime")
+    if asked is None:
+        return None
+    answer = (
+        '<?xml version="1.0" encoding="UTF-8"?><s:Envelope xmlns:s="http://www.w3.org/2003/05/soap-envelope">'
+        '<s:Body><d:GetSystemDateAndTimeResponse xmlns:d="http://www.onvif.org/ver10/device/wsdl"/></s:Body></s:Envelope>'
+    ).encode()
+    return (
+        b"HTTP/1.1 200 OK\r\nContent-Type: application/soap+xml\r\nContent-Length: "
+        + str(len(answer)).encode()
+        + b"\r\n\r\n"
+        + answer
+    )
+
+
+def visca_tcp(data):
+    if data == INQUIRY:
+        return VERSION
+    return None
+
+
+STREAMS = {
+    "http": lambda data: http(data, "200 OK"),
+    "http-401": lambda data: http(data, "401 Unauthorized"),
+    "rtsp": rtsp,
+    "onvif": onvif,
+    "visca-tcp": visca_tcp,
+}
+DATAGRAMS = {
+    "visca-udp": lambda data: visca_udp(data, False),
+    "visca-udp-error": lambda data: visca_udp(data, True),
+    "visca-raw-udp": visca_tcp,
+}
+
+
+def converse(word, silent, peer):
+    """One connection: whole requests are answered, everything else is told."""
+    data = b""
+    try:
+        if word == "garbage-tcp":
+            peer.sendall(b"\x00\xff220 nothing you know\r\n")
+        if word == "https" and not silent:
+            # Without a certificate the handshake fails, in a proper TLS alert.
+            try:
+                ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER).wrap_socket(peer, server_side=True)
+            except ssl.SSLError as failed:
+                say("asked https" if failed.reason == "NO_SHARED_CIPHER" else f"odd https {failed.reason}")
+            return
+        while True:
+            more = peer.recv(65536)
+            if not more:
+                break
+            data += more
+            if silent or word not in STREAMS:
+                continue
+            reply = STREAMS[word](data)
+            if reply is not None:
+                say(f"asked {word}")
+                peer.sendall(reply)
+                data = b""
+    except (OSError, ET.ParseError):
+        pass
+    finally:
+        if data and not silent:
+            say(f"odd {word} {data.hex()}")
+        peer.close()
+
+
+def stream(word, silent, listener):
+    while True:
+        peer, _ = listener.accept()
+        threading.Thread(target=converse, args=(word, silent, peer), daemon=True).start()
+
+
+def datagrams(word, silent, sock):
+    while True:
+        data, peer = sock.recvfrom(65536)
+        if silent:
+            continue
+        reply = DATAGRAMS[word](data)
+        if reply is None:
+            say(f"odd {word} {data.hex()}")
+        else:
+            say(f"asked {word}")
+            sock.sendto(reply, peer)
+
+
+def open_service(text):
+    word, _, port = text.partition(":")
+    silent = word.startswith("silent-")
+    word = word.removeprefix("silent-")
+    port = int(port) if port else PORTS[word]
+    udp = word in DATAGRAMS
+    sock = socket.socket(socket.AF_INET, socket.SOCK_DGRAM if udp else socket.SOCK_STREAM)
+    sock.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    sock.bind(("0.0.0.0", port))
+    if not udp:
+        sock.listen(16)
+    serve = datagrams if udp else stream
+    threading.Thread(target=serve, args=(word, silent, sock), daemon=True).start()
+
+
+for wanted in sys.argv[1:]:
+    open_service(wanted)
+say("ready")
+while os.read(0, 4096):
+    pass
+os._exit(0)
