@@ -1,8 +1,25 @@
 //! The rig file: what should be on the network, as text and as a model. Pure.
+//!
+//! - [`read`] turns the bytes of a `NAME.rig.toml` into a [`Reading`]: a [`Rig`], or all mistakes of
+//!   the file at once, each a [`Problem`] with its line, its column and how to mend it; and warnings
+//!   about what is allowed but risky.
+//! - [`Rig`] and the types below it are the model. One is only made from a file without errors, so
+//!   whoever has one may rely on unique names and addresses, on addresses that lie in the subnet, and
+//!   on channels that point at a device.
+//! - [`RigDocument`] is the text of such a file, kept for editing. Comments, order, line endings and
+//!   all that is not touched stay as they were, byte for byte.
+//!
+//! Nothing here opens a file, reads a clock or waits. To add a key to the format: list it in
+//! `read/keys.rs`, read it in `read/device.rs` (or the file of its table), put it in the model, and
+//! add a broken example under `fixtures/rigs/broken`.
 
+mod document;
 mod model;
+mod read;
 
+pub use document::{Edit, EditError, NewDevice, RigDocument};
 pub use model::{
     AddressSpec, AskWhen, Channel, Device, How, Need, Network, Plan, PoeType, PoeTypes, Power, Rig, Role,
     Switch, SwitchPort,
 };
+pub use read::{LARGEST_FILE, Problem, Reading, read};

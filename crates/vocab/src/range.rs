@@ -4,6 +4,8 @@ use core::fmt;
 use core::net::Ipv4Addr;
 use core::str::FromStr;
 
+use ipnet::Ipv4Net;
+
 /// A range of IPv4 addresses, both ends included; the first is never above the last.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct AddressRange {
@@ -45,6 +47,13 @@ impl AddressRange {
     /// Its addresses from the lowest up.
     pub fn addresses(self) -> impl Iterator<Item = Ipv4Addr> {
         (u32::from(self.first)..=u32::from(self.last)).map(Ipv4Addr::from)
+    }
+}
+
+impl From<Ipv4Net> for AddressRange {
+    /// The whole subnet, its network and broadcast address included.
+    fn from(subnet: Ipv4Net) -> Self {
+        Self { first: subnet.network(), last: subnet.broadcast() }
     }
 }
 

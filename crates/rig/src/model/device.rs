@@ -144,8 +144,8 @@ impl Device {
     /// (the rig file's contract).
     pub const fn usual_boot(role: Role) -> Duration {
         match role {
-            Role::Computer => Duration::from_secs(180),
-            _ => Duration::from_secs(120),
+            Role::Computer => Duration::from_mins(3),
+            _ => Duration::from_mins(2),
         }
     }
 

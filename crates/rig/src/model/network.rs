@@ -22,6 +22,32 @@ pub struct Network {
     pub shared: bool,
 }
 
+impl Network {
+    /// The addresses that hosts may hold: all of the subnet without its network address (the
+    /// first) and its broadcast address (the last; RFC 950, RFC 922).
+    pub fn hosts(&self) -> AddressRange {
+        Self::host_range(self.subnet)
+    }
+
+    /// The hosts of any subnet. Where it has neither a network nor a broadcast address (/31 and
+    /// /32, which no rig has) it is the whole of it (RFC 3021).
+    pub(crate) fn host_range(subnet: Ipv4Net) -> AddressRange {
+        let (network, broadcast) = (subnet.network(), subnet.broadcast());
+        let whole = AddressRange::from(subnet);
+        u32::from(network)
+            .checked_add(1)
+            .zip(u32::from(broadcast).checked_sub(1))
+            .and_then(|(first, last)| AddressRange::new(first.into(), last.into()))
+            .unwrap_or(whole)
+    }
+
+    /// Whether a host of the rig may hold `address`: in the subnet, and neither its network nor
+    /// its broadcast address.
+    pub fn is_host(&self, address: Ipv4Addr) -> bool {
+        self.hosts().contains(address)
+    }
+}
+
 /// The `[plan]` table.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Plan {

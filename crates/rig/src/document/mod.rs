@@ -1,0 +1,136 @@
+//! The text of a rig file, kept for editing.
+//!
+//! An edit finds the place of the value in the text and replaces or inserts just that; nothing is
+//! written anew from a model. So comments, order, spacing and line endings stay as their owner left
+//! them. After each edit the text is read again, and an edit that would break the file is refused.
+
+mod splice;
+
+use std::fmt;
+
+use vocab::{ControlPort, Mac};
+
+use crate::{AddressSpec, How, Problem, Rig, Role, read};
+
+/// The text of a rig file that reads without errors.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct RigDocument {
+    text: String,
+}
+
+/// A change to a rig file.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Edit {
+    /// Gives a device or switch these hardware addresses in place of those it had; an empty list
+    /// takes the key out.
+    Macs {
+        /// Its name.
+        name: String,
+        /// Its hardware addresses.
+        macs: Vec<Mac>,
+    },
+    /// Gives a device or switch another address. For a switch only a fixed one will do.
+    Address {
+        /// Its name.
+        name: String,
+        /// The address.
+        address: AddressSpec,
+    },
+    /// Says how a device gets its address.
+    How {
+        /// Its name.
+        name: String,
+        /// How.
+        how: How,
+    },
+    /// Adds a `[[device]]` after the last one.
+    Add(NewDevice),
+}
+
+/// A device to be added.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct NewDevice {
+    /// Its name.
+    pub name: String,
+    /// What it is for; not [`Role::Switch`].
+    pub role: Role,
+    /// Its hardware addresses.
+    pub macs: Vec<Mac>,
+    /// Its address.
+    pub address: AddressSpec,
+    /// The control ports that must answer.
+    pub control: Vec<ControlPort>,
+    /// A remark, such as where it was found.
+    pub note: Option<String>,
+}
+
+/// Why an edit was refused. The document is as it was.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum EditError {
+    /// The file has no device or switch of that name.
+    NoSuchDevice(String),
+    /// The file would have these errors afterwards; their places are places in the edited text.
+    WouldBreak(Vec<Problem>),
+}
+
+impl fmt::Display for EditError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::NoSuchDevice(name) => write!(f, "the rig file has no device called {name:?}"),
+            Self::WouldBreak(problems) => {
+                f.write_str("the rig file would be wrong after this change")?;
+                problems.iter().try_for_each(|problem| write!(f, "\n{problem}"))
+            }
+        }
+    }
+}
+
+impl std::error::Error for EditError {}
+
+impl RigDocument {
+    /// A document of a text that was just read without errors.
+    pub(crate) fn of_valid(text: &str) -> Self {
+        Self {
+            text: text.to_owned(),
+        }
+    }
+
+    /// The text to be saved. A byte order mark and the line endings are those of the file.
+    pub fn text(&self) -> &str {
+        &self.text
+    }
+
+    /// Makes all the edits or, if one cannot be made or the outcome would have an error, none.
+    /// Only the outcome is checked, so two devices may swap their addresses in one go.
+    pub fn apply(&mut self, edits: &[Edit]) -> Result<Rig, EditError> {
+        let mut text = self.text.clone();
+        for edit in edits {
+            splice::apply(&mut text, edit)?;
+        }
+        let reading = read("the edited file", text.as_bytes());
+        let rig = reading.rig.ok_or(EditError::WouldBreak(reading.errors))?;
+        self.text = text;
+        Ok(rig)
+    }
+
+    /// Gives a device or switch one hardware address in place of those it had.
+    pub fn set_mac(&mut self, name: &str, mac: Mac) -> Result<Rig, EditError> {
+        self.apply(&[Edit::Macs {
+            name: name.to_owned(),
+            macs: vec![mac],
+        }])
+    }
+
+    /// Gives a device or switch another address.
+    pub fn set_address(&mut self, name: &str, address: AddressSpec) -> Result<Rig, EditError> {
+        self.apply(&[Edit::Address {
+            name: name.to_owned(),
+            address,
+        }])
+    }
+
+    /// Adds a device after the last one.
+    pub fn add_device(&mut self, device: NewDevice) -> Result<Rig, EditError> {
+        self.apply(&[Edit::Add(device)])
+    }
+}

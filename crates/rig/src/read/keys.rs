@@ -1,0 +1,98 @@
+//! The keys of the format, table by table, as DESIGN.md's contract lists them.
+
+/// A table of the file.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Kind {
+    Root,
+    Network,
+    Switch,
+    Device,
+    Channel,
+    Plan,
+}
+
+impl Kind {
+    const ALL: [Self; 6] = [
+        Self::Root,
+        Self::Network,
+        Self::Switch,
+        Self::Device,
+        Self::Channel,
+        Self::Plan,
+    ];
+
+    /// Its keys, in the order of the contract.
+    pub(super) const fn keys(self) -> &'static [&'static str] {
+        match self {
+            Self::Root => &["format", "title", "network", "switch", "device", "plan"],
+            Self::Network => &["subnet", "gateway", "leases", "pace", "shared"],
+            Self::Switch => &[
+                "name",
+                "ports",
+                "budget_w",
+                "poe_type",
+                "uplink_mbps",
+                "uplink",
+                "address",
+                "mac",
+            ],
+            Self::Device => &[
+                "name",
+                "role",
+                "mac",
+                "address",
+                "how",
+                "control",
+                "ask",
+                "need",
+                "sleeps",
+                "port",
+                "cable_m",
+                "poe_class",
+                "watts",
+                "stream_mbps",
+                "boot",
+                "position",
+                "note",
+                "used_by",
+                "channels",
+            ],
+            Self::Channel => &["device", "control"],
+            Self::Plan => &["reserved", "blocks"],
+        }
+    }
+
+    /// What it is called in messages.
+    pub(super) const fn title(self) -> &'static str {
+        match self {
+            Self::Root => "the top of the file",
+            Self::Network => "[network]",
+            Self::Switch => "[[switch]]",
+            Self::Device => "[[device]]",
+            Self::Channel => "a channel",
+            Self::Plan => "[plan]",
+        }
+    }
+}
+
+/// The table that a key belongs to, the most likely one first.
+pub(super) fn home(key: &str) -> Option<Kind> {
+    [Kind::Device, Kind::Network, Kind::Plan, Kind::Switch, Kind::Root]
+        .into_iter()
+        .find(|kind| kind.keys().contains(&key))
+}
+
+/// Whether a header may bear the name.
+pub(super) fn is_top_level(name: &str) -> bool {
+    ["network", "switch", "device", "plan"].contains(&name)
+}
+
+/// Whether any table of the file has the key.
+pub(super) fn is_known(key: &str) -> bool {
+    Kind::ALL.into_iter().any(|kind| kind.keys().contains(&key))
+}
+
+/// Whether the key also stands in inline tables.
+pub(super) fn is_inline(key: &str) -> bool {
+    Kind::Channel.keys().contains(&key) || key == "switch"
+}
