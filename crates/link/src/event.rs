@@ -1,0 +1,32 @@
+//! What a live link reports.
+
+use std::net::Ipv4Addr;
+
+use vocab::{Mac, Station};
+
+use crate::{DialEvent, DialId};
+
+/// One thing that happened on a live link.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum LiveEvent {
+    /// A frame arrived; it stands in the buffer that was handed in. Raw mode only.
+    Frame,
+    /// The interface is no longer as it was.
+    Station(Station),
+    /// Something became of a connection or exchange through the system's own sockets.
+    Dial(DialId, DialEvent),
+    /// An echo reply to [`crate::Live::ping`]. Unprivileged mode only.
+    EchoReply {
+        /// Who replied.
+        address: Ipv4Addr,
+        /// The number that the request carried.
+        sequence: u16,
+    },
+    /// The kernel's neighbour table came to know something just now. Unprivileged mode only.
+    Neighbour {
+        /// About whom.
+        address: Ipv4Addr,
+        /// The hardware that just now proved to hold it, or `None`: the kernel asked and gave up.
+        mac: Option<Mac>,
+    },
+}
