@@ -68,6 +68,7 @@ impl<'t> Fields<'t> {
         Self {
             entries: known,
             kind,
+            misspelt,
             place,
         }
     }
@@ -91,11 +92,19 @@ impl<'t> Fields<'t> {
     }
 }
 
-fn unknown_key(entry: &Entry<'_>, kind: Kind, faults: &mut Faults) {
-    let mend = match (
-        keys::home(entry.key),
-        faults.nearest(entry.key, kind.keys().iter().copied()),
-    ) {
+/// Reports an unknown key, and says which known one it was most likely meant to be.
+fn unknown_key(entry: &Entry<'_>, kind: Kind, faults: &mut Faults) -> Option<&'static str> {
+    let home = keys::home(entry.key);
+    let near = if home.is_none() {
+        faults.nearest(entry.key, kind.keys().iter().copied())
+    } else {
+        None
+    };
+    let mend = match (home, near) {
+        (Some(Kind::Root), _) => format!(
+            "`{}` belongs at the top of the file, above all headers.",
+            entry.key
+        ),
         (Some(home), _) => format!("`{}` belongs in {}: move it there.", entry.key, home.title()),
         (None, Some(near)) => format!("Did you mean `{near}`?"),
         (None, None) => format!(
@@ -108,6 +117,7 @@ fn unknown_key(entry: &Entry<'_>, kind: Kind, faults: &mut Faults) {
         format!("{} is no key of {}", quoted(entry.key), kind.title()),
         mend,
     );
+    near
 }
 
 /// What an item is, in plain words.
@@ -195,11 +205,11 @@ impl<'t> Entry<'t> {
         if number >= 0.0 && number <= f64::from(most) && (zero || number > 0.0) {
             return Some(number);
         }
-        let from = if zero { "from 0" } else { "above 0" };
+        let from = if zero { "0" } else { "above 0" };
         faults.error(
             &self.at,
             format!("this number is out of range for `{}`", self.key),
-            format!("It goes {from} to {most}."),
+            format!("It goes from {from} to {most}."),
         );
         None
     }

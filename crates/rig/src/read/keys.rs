@@ -65,7 +65,7 @@ impl Kind {
     /// What it is called in messages.
     pub(super) const fn title(self) -> &'static str {
         match self {
-            Self::Root => "the top of the file",
+            Self::Root => "the file",
             Self::Network => "[network]",
             Self::Switch => "[[switch]]",
             Self::Device => "[[device]]",

@@ -78,7 +78,7 @@ pub(super) fn plan(
 
 fn subnet(entry: &Entry<'_>, faults: &mut Faults) -> Option<Ipv4Net> {
     let text = entry.text("subnet = \"10.40.8.0/24\"", faults)?;
-    let (fault, mend) = match text.parse::<Ipv4Net>() {
+    let (fault, mend): (String, String) = match text.parse::<Ipv4Net>() {
         Ok(net) if net.prefix_len() < 16 => (
             format!(
                 "a /{} is too large: {} addresses to ask",
@@ -91,10 +91,15 @@ fn subnet(entry: &Entry<'_>, faults: &mut Faults) -> Option<Ipv4Net> {
             format!("a /{} has no room for a rig", net.prefix_len()),
             "Check the mask on a device of the rig: 255.255.255.0 is /24. The smallest is /30.".into(),
         ),
-        Ok(net) if net.addr() != net.network() => (
-            format!("{net} is an address in a network, not the network itself"),
-            format!("Write subnet = \"{}\".", net.trunc()),
-        ),
+        Ok(net) if net.addr() != net.network() => {
+            faults.error(
+                &entry.at,
+                format!("{net} is an address in a network, not the network itself"),
+                format!("Write subnet = \"{}\".", net.trunc()),
+            );
+            // What was meant is plain, so the addresses can be checked against it.
+            return Some(net.trunc());
+        }
         Ok(net) if no_hosts(net.network()) => (
             format!("{net} is not for hosts on a network"),
             "Write the network that the rig's devices have, such as \"10.40.8.0/24\".".into(),
@@ -149,7 +154,15 @@ fn pace(entry: &Entry<'_>, faults: &mut Faults) -> Option<Pace> {
                 None
             }
             other => {
-                unknown_word("pace", other, &entry.at, ["own", "house"].into_iter(), faults);
+                let near = faults.nearest(other, ["own", "house"]);
+                let mend = "Write \"own\", \"house\" or whole frames per second.";
+                let mend =
+                    near.map_or_else(|| mend.into(), |near| format!("Did you mean \"{near}\"? {mend}"));
+                faults.error(
+                    &entry.at,
+                    format!("{} is no word for `pace`", quoted(other)),
+                    mend,
+                );
                 None
             }
         },
