@@ -6,13 +6,22 @@
 
 pub mod arp;
 pub mod checksum;
+pub mod control;
+pub mod dhcp;
 pub mod ethernet;
+pub mod head;
+pub mod http;
 pub mod icmp;
 pub mod ipv4;
 mod malformed;
+pub mod onvif;
 mod path;
 mod peek;
+pub mod persona;
+pub mod rtsp;
+pub mod tls;
 pub mod udp;
+pub mod visca;
 
 pub use arp::Arp;
 pub use ethernet::Ethernet;

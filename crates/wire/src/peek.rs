@@ -6,7 +6,7 @@ use vocab::Mac;
 
 use crate::icmp::{Echo, Original};
 use crate::malformed::{Malformed, Reason};
-use crate::{Arp, Ethernet, Icmp, Ipv4, Udp, ethernet, ipv4};
+use crate::{Arp, Ethernet, Icmp, Ipv4, Udp, dhcp, ethernet, ipv4};
 
 /// A frame, decoded as far as it matters here.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -55,7 +55,16 @@ pub enum What<'a> {
         /// Which packet.
         original: Original,
     },
-    /// A UDP datagram. Its checksum was not looked at.
+    /// A DHCP message from a client or a server.
+    Dhcp {
+        /// Who sent it; 0.0.0.0 for a client without an address.
+        from: Ipv4Addr,
+        /// For whom it is.
+        to: Ipv4Addr,
+        /// The message.
+        message: Box<dhcp::Message>,
+    },
+    /// Any other UDP datagram. Its checksum was not looked at.
     Udp {
         /// Who sent it.
         from: Ipv4Addr,
@@ -150,11 +159,30 @@ fn in_ipv4<'a>(packet: &Ipv4<'a>) -> Result<What<'a>, Malformed> {
             },
             Icmp::Unreachable { original: None, .. } | Icmp::Other { .. } => other,
         },
-        ipv4::UDP => What::Udp {
-            from,
-            to,
-            udp: Udp::parse(payload)?,
-        },
+        ipv4::UDP => in_udp(from, to, Udp::parse(payload)?)?,
         _ => other,
     })
+}
+
+fn in_udp(from: Ipv4Addr, to: Ipv4Addr, udp: Udp<'_>) -> Result<What<'_>, Malformed> {
+    // Both ends of DHCP have fixed ports (RFC 2131 section 4.1).
+    let ends = [dhcp::CLIENT_PORT, dhcp::SERVER_PORT];
+    if ends.contains(&udp.source_port) && ends.contains(&udp.destination_port) {
+        match dhcp::Message::parse(udp.payload) {
+            Ok(message) => {
+                return Ok(What::Dhcp {
+                    from,
+                    to,
+                    message: Box::new(message),
+                });
+            }
+            // Plain BOOTP, or another kind of hardware.
+            Err(Malformed {
+                reason: Reason::Unsupported,
+                ..
+            }) => {}
+            Err(e) => return Err(e),
+        }
+    }
+    Ok(What::Udp { from, to, udp })
 }
