@@ -1,11 +1,16 @@
 //! The board's own state, and what keys and the mouse do to it.
 
-use crossterm::event::Event;
+use crossterm::event::{Event, KeyCode, KeyEvent, KeyEventKind, MouseButton, MouseEvent, MouseEventKind};
 use ledger::Snapshot;
 use ratatui::Frame;
+use ratatui::layout::Rect;
 use vocab::Moment;
 
-use crate::Look;
+use crate::filter::Filter;
+use crate::keys::{self, Action, Mood};
+use crate::plan::{Hit, Plan};
+use crate::rows::{One, Who};
+use crate::{Look, paint};
 
 /// Something that the user wants from the program.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -20,12 +25,50 @@ pub enum Request {
     ListenOnly(bool),
 }
 
+/// The two ways to see the whole rig.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum View {
+    /// Tiles.
+    Wall,
+    /// Rows.
+    List,
+}
+
+/// A page that is open over wall or list.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Page {
+    /// Everything about what is selected.
+    Sheet,
+    /// All findings.
+    Findings,
+    /// All changes.
+    History,
+    /// Keys and standings.
+    Help,
+}
+
+/// What the board asks back before it sends a request.
+pub(crate) struct Ask;
+
+impl Ask {
+    /// Turning listen-only off puts frames on somebody's network again.
+    pub(crate) const LISTEN_OFF: &'static str = "Send again?";
+}
+
 /// The board: which page is open, what is selected, what is filtered.
 #[derive(Debug, Clone)]
 pub struct Board {
     look: Look,
     size: (u16, u16),
     dirty: bool,
+    view: View,
+    page: Option<Page>,
+    page_top: usize,
+    filter: Filter,
+    chosen: Option<Who>,
+    top: usize,
+    asking: bool,
+    notice: Option<String>,
 }
 
 impl Board {
@@ -36,6 +79,14 @@ impl Board {
             look,
             size: (80, 24),
             dirty: true,
+            view: View::Wall,
+            page: None,
+            page_top: 0,
+            filter: Filter::NONE,
+            chosen: None,
+            top: 0,
+            asking: false,
+            notice: None,
         }
     }
 
@@ -48,16 +99,20 @@ impl Board {
 
     /// Takes an event of the terminal. `snapshot` is what was last drawn.
     pub fn handle(&mut self, event: &Event, snapshot: &Snapshot) -> Option<Request> {
-        let _ = snapshot;
-        if let Event::Resize(width, height) = *event {
-            self.resize(width, height);
+        match event {
+            Event::Resize(width, height) => {
+                self.resize(*width, *height);
+                None
+            }
+            Event::Key(key) if key.kind != KeyEventKind::Release => self.key(key, snapshot),
+            Event::Mouse(mouse) => self.mouse(mouse, snapshot),
+            _ => None,
         }
-        None
     }
 
     /// Paints the whole screen. `clock` turns a moment into the time of day to show, "18:42:07".
-    pub fn draw(&self, frame: &mut Frame, snapshot: &Snapshot, clock: &dyn Fn(Moment) -> String) {
-        let _ = (frame, snapshot, clock, self.look);
+    pub fn draw(&self, frame: &mut Frame<'_>, snapshot: &Snapshot, clock: &dyn Fn(Moment) -> String) {
+        paint::screen(self, frame, snapshot, clock);
     }
 
     /// Whether the board itself changed since it was last drawn. A new snapshot is for the caller
@@ -70,4 +125,360 @@ impl Board {
     pub const fn take_dirty(&mut self) -> bool {
         core::mem::replace(&mut self.dirty, false)
     }
+
+    pub(crate) const fn look(&self) -> Look {
+        self.look
+    }
+
+    pub(crate) const fn view(&self) -> View {
+        self.view
+    }
+
+    pub(crate) const fn page(&self) -> Option<Page> {
+        self.page
+    }
+
+    pub(crate) const fn page_top(&self) -> usize {
+        self.page_top
+    }
+
+    pub(crate) const fn filter(&self) -> &Filter {
+        &self.filter
+    }
+
+    pub(crate) const fn chosen(&self) -> Option<&Who> {
+        self.chosen.as_ref()
+    }
+
+    pub(crate) const fn top(&self) -> usize {
+        self.top
+    }
+
+    pub(crate) fn notice(&self) -> Option<&str> {
+        self.notice.as_deref()
+    }
+
+    pub(crate) const fn mood(&self) -> Mood {
+        if self.asking {
+            return Mood::Asking;
+        }
+        if self.filter.typing {
+            return Mood::Typing;
+        }
+        match self.page {
+            None => Mood::Board,
+            Some(Page::Sheet) => Mood::Sheet,
+            Some(_) => Mood::Page,
+        }
+    }
+
+    fn plan_here(&self, snapshot: &Snapshot) -> Option<Plan> {
+        self.plan(Rect::new(0, 0, self.size.0, self.size.1), snapshot)
+    }
+
+    fn key(&mut self, key: &KeyEvent, snapshot: &Snapshot) -> Option<Request> {
+        self.forget_notice();
+        if keys::is_interrupt(key) {
+            return Some(Request::Quit);
+        }
+        match self.mood() {
+            Mood::Asking => {
+                let action = match key.code {
+                    KeyCode::Char('y' | 'Y') => Action::Yes,
+                    KeyCode::Char('n' | 'N') | KeyCode::Esc => Action::No,
+                    _ => return None,
+                };
+                self.act(action, snapshot)
+            }
+            Mood::Typing => self.typed(key, snapshot),
+            Mood::Board | Mood::Sheet | Mood::Page => self.act(keys::action(key)?, snapshot),
+        }
+    }
+
+    fn typed(&mut self, key: &KeyEvent, snapshot: &Snapshot) -> Option<Request> {
+        let held = key
+            .modifiers
+            .intersects(crossterm::event::KeyModifiers::CONTROL | crossterm::event::KeyModifiers::ALT);
+        match key.code {
+            KeyCode::Enter => return self.act(Action::Yes, snapshot),
+            KeyCode::Esc => return self.act(Action::No, snapshot),
+            KeyCode::Backspace => self.filter.pop(),
+            KeyCode::Char(c) if !held => self.filter.push(c),
+            KeyCode::Up | KeyCode::Down | KeyCode::PageUp | KeyCode::PageDown => {
+                return self.act(keys::action(key)?, snapshot);
+            }
+            _ => return None,
+        }
+        self.dirty = true;
+        None
+    }
+
+    fn act(&mut self, action: Action, snapshot: &Snapshot) -> Option<Request> {
+        self.dirty = true;
+        match action {
+            Action::Quit => return Some(Request::Quit),
+            Action::Yes | Action::No => return self.answer(action == Action::Yes),
+            Action::Sweep if snapshot.listen_only => self.tell(SILENT),
+            Action::Sweep => {
+                self.tell("Asking the whole subnet once more.");
+                return Some(Request::SweepNow);
+            }
+            Action::AskControl => return self.ask_control(snapshot),
+            Action::Listen if snapshot.listen_only => self.asking = true,
+            Action::Listen => {
+                self.tell("Listen-only: nothing is sent from now on.");
+                return Some(Request::ListenOnly(true));
+            }
+            Action::Filter => {
+                self.page = None;
+                self.filter.typing = true;
+            }
+            Action::Switch => {
+                self.page = None;
+                self.view = match self.view {
+                    View::Wall => View::List,
+                    View::List => View::Wall,
+                };
+                self.settle(snapshot);
+            }
+            Action::Open => self.open(snapshot),
+            Action::Back => {
+                if self.page.take().is_none() {
+                    self.filter.clear();
+                }
+            }
+            Action::Findings => self.toggle(Page::Findings),
+            Action::History => self.toggle(Page::History),
+            Action::Help => self.toggle(Page::Help),
+            Action::Up
+            | Action::Down
+            | Action::Left
+            | Action::Right
+            | Action::PageUp
+            | Action::PageDown
+            | Action::Home
+            | Action::End => self.go(action, snapshot),
+        }
+        None
+    }
+
+    /// The answer to what the board asks, or the end of typing a filter.
+    fn answer(&mut self, yes: bool) -> Option<Request> {
+        if self.asking {
+            self.asking = false;
+            return yes.then_some(Request::ListenOnly(false));
+        }
+        if yes {
+            self.filter.typing = false;
+        } else {
+            self.filter.clear();
+        }
+        None
+    }
+
+    fn ask_control(&mut self, snapshot: &Snapshot) -> Option<Request> {
+        let who = match self.page {
+            Some(Page::Sheet) => self.chosen.clone(),
+            _ => self
+                .plan_here(snapshot)
+                .and_then(|plan| self.who_at(plan.at, &plan, snapshot)),
+        };
+        let one = who.as_ref().and_then(|who| who.find(snapshot));
+        let Some(One::Device(device)) = one else {
+            self.tell("Select a device of the list first: only their control ports are known.");
+            return None;
+        };
+        if snapshot.listen_only {
+            self.tell(SILENT);
+            return None;
+        }
+        if device.control.is_empty() {
+            self.tell(&format!(
+                "The rig file lists no control port for {}.",
+                device.name
+            ));
+            return None;
+        }
+        self.tell(&format!("Asking the control ports of {}.", device.name));
+        Some(Request::AskControl(device.name.clone()))
+    }
+
+    fn toggle(&mut self, page: Page) {
+        self.page_top = 0;
+        self.page = if self.page == Some(page) { None } else { Some(page) };
+    }
+
+    fn open(&mut self, snapshot: &Snapshot) {
+        if self.page.is_some() {
+            return;
+        }
+        let Some(plan) = self.plan_here(snapshot) else {
+            return;
+        };
+        if let Some(who) = self.who_at(plan.at, &plan, snapshot) {
+            self.chosen = Some(who);
+            self.page = Some(Page::Sheet);
+            self.page_top = 0;
+        }
+    }
+
+    #[expect(clippy::unused_self, reason = "reads as a question to the board")]
+    fn who_at(&self, at: Option<usize>, plan: &Plan, snapshot: &Snapshot) -> Option<Who> {
+        plan.shown.get(at?, snapshot).map(One::who)
+    }
+
+    /// Moves the selection, or scrolls the open page.
+    fn go(&mut self, action: Action, snapshot: &Snapshot) {
+        let Some(plan) = self.plan_here(snapshot) else {
+            return;
+        };
+        let rows = usize::from(plan.areas.main.height).saturating_sub(1).max(1);
+        if self.page.is_some() {
+            let top = plan.page_top;
+            match (action, self.page) {
+                (Action::Left, Some(Page::Sheet)) => return self.choose_near(&plan, snapshot, false),
+                (Action::Right, Some(Page::Sheet)) => return self.choose_near(&plan, snapshot, true),
+                (Action::Up, _) => self.page_top = top.saturating_sub(1),
+                (Action::Down, _) => self.page_top = top + 1,
+                (Action::PageUp, _) => self.page_top = top.saturating_sub(self.page_step(rows)),
+                (Action::PageDown, _) => self.page_top = top + self.page_step(rows),
+                (Action::Home, _) => self.page_top = 0,
+                (Action::End, _) => self.page_top = usize::MAX,
+                _ => {}
+            }
+            if let Some(plan) = self.plan_here(snapshot) {
+                self.page_top = plan.page_top;
+            }
+            return;
+        }
+        let Some(at) = plan.at else { return };
+        let last = plan.shown.len() - 1;
+        let across = plan.across();
+        let screenful = (plan.visible * across).max(1);
+        let to = match action {
+            Action::Up => at.checked_sub(across).unwrap_or(at),
+            Action::Down if at + across <= last => at + across,
+            // From the last full row down into a shorter one.
+            Action::Down if at / across < last / across => last,
+            Action::Left => at.saturating_sub(1),
+            Action::Right => (at + 1).min(last),
+            Action::PageUp => at.saturating_sub(screenful),
+            Action::PageDown => (at + screenful).min(last),
+            Action::Home => 0,
+            Action::End => last,
+            _ => at,
+        };
+        self.chosen = self.who_at(Some(to), &plan, snapshot);
+        self.settle(snapshot);
+    }
+
+    /// Findings are leafed through one by one, since each may take several lines.
+    fn page_step(&self, rows: usize) -> usize {
+        if self.page == Some(Page::Findings) {
+            (rows / 3).max(1)
+        } else {
+            rows
+        }
+    }
+
+    /// Opens the sheet of the next or the one before.
+    fn choose_near(&mut self, plan: &Plan, snapshot: &Snapshot, next: bool) {
+        let Some(at) = plan.at else { return };
+        let to = if next {
+            (at + 1).min(plan.shown.len() - 1)
+        } else {
+            at.saturating_sub(1)
+        };
+        self.chosen = self.who_at(Some(to), plan, snapshot);
+        self.page_top = 0;
+        self.settle(snapshot);
+    }
+
+    /// Remembers how far the view is scrolled, so that it moves no further than needed next time.
+    fn settle(&mut self, snapshot: &Snapshot) {
+        if let Some(plan) = self.plan_here(snapshot) {
+            self.top = plan.top;
+        }
+    }
+
+    fn tell(&mut self, words: &str) {
+        self.notice = Some(words.to_owned());
+        self.dirty = true;
+    }
+
+    fn forget_notice(&mut self) {
+        if self.notice.take().is_some() {
+            self.dirty = true;
+        }
+    }
+
+    fn mouse(&mut self, mouse: &MouseEvent, snapshot: &Snapshot) -> Option<Request> {
+        match mouse.kind {
+            MouseEventKind::Down(MouseButton::Left) => {
+                self.forget_notice();
+                let plan = self.plan_here(snapshot)?;
+                let hit = plan.hit(mouse.column, mouse.row, self.page.is_some(), snapshot)?;
+                self.click(hit, &plan, snapshot)
+            }
+            MouseEventKind::ScrollUp => self.wheel(false, snapshot),
+            MouseEventKind::ScrollDown => self.wheel(true, snapshot),
+            _ => None,
+        }
+    }
+
+    fn click(&mut self, hit: Hit, plan: &Plan, snapshot: &Snapshot) -> Option<Request> {
+        match hit {
+            Hit::Hint(action) => return self.act(action, snapshot),
+            // What the board asks wants an answer first.
+            _ if self.asking => {}
+            Hit::Findings => return self.act(Action::Findings, snapshot),
+            Hit::Changes => return self.act(Action::History, snapshot),
+            Hit::Item(at) => {
+                let who = self.who_at(Some(at), plan, snapshot);
+                if who.is_some() && who == self.chosen {
+                    return self.act(Action::Open, snapshot);
+                }
+                self.chosen = who;
+                self.dirty = true;
+                self.settle(snapshot);
+            }
+        }
+        None
+    }
+
+    /// The wheel scrolls a page line by line; on wall and list it moves what is visible by a row,
+    /// and the selection only as far as it must to stay visible.
+    fn wheel(&mut self, down: bool, snapshot: &Snapshot) -> Option<Request> {
+        if self.page.is_some() {
+            return self.act(if down { Action::Down } else { Action::Up }, snapshot);
+        }
+        let plan = self.plan_here(snapshot)?;
+        let at = plan.at?;
+        let across = plan.across();
+        let (line, total) = match plan.view {
+            View::Wall => (at / across, plan.shown.len().div_ceil(across)),
+            View::List => (plan.shown.line_of(at), plan.shown.lines()),
+        };
+        let furthest = total.saturating_sub(plan.visible.max(1));
+        let top = if down {
+            (plan.top + 1).min(furthest)
+        } else {
+            plan.top.saturating_sub(1)
+        };
+        if top == plan.top {
+            return None;
+        }
+        let bottom = top + plan.visible.max(1) - 1;
+        let to = if line < top {
+            at + across * (top - line)
+        } else {
+            at.saturating_sub(across * line.saturating_sub(bottom))
+        };
+        self.chosen = self.who_at(Some(to.min(plan.shown.len() - 1)), &plan, snapshot);
+        self.top = top;
+        self.dirty = true;
+        None
+    }
 }
+
+const SILENT: &str = "Listen-only is on, so nothing is sent; l turns it off.";

@@ -4,9 +4,33 @@
 //! the terminal reports, moves the board's own state (selection, page, filter), and hands back a
 //! [`Request`] where something is wanted from the program. Nothing here reads a clock, a file or
 //! the network.
+//!
+//! Both go through the same [`plan`]: what is where on a screen of this size. So the mouse hits
+//! what was painted, and only what can be seen is built.
 
+mod big;
 mod board;
+mod changes;
+mod filter;
+mod findings;
+mod head;
+mod help;
+mod keys;
+mod layout;
+mod list;
 mod look;
+mod paint;
+mod pen;
+mod plan;
+mod rows;
+mod shape;
+mod sheet;
+mod text;
+mod wall;
+mod words;
+
+#[cfg(test)]
+mod tests;
 
 pub use board::{Board, Request};
 pub use look::{ColourUse, Look};

@@ -1,0 +1,274 @@
+//! The head of every page: title, link line, bars about this computer, headline, counts.
+
+use ledger::{Finding, FindingKind, Severity, Snapshot, Standing};
+use ratatui::style::Style;
+use ratatui::text::{Line, Span};
+use vocab::{LinkState, Medium, Mode};
+
+use crate::pen::Pen;
+use crate::shape::{self, Weight};
+use crate::{big, look, text};
+
+/// Whether a finding is about this computer, and so stands on top of the board.
+pub(crate) const fn is_own(kind: FindingKind) -> bool {
+    matches!(
+        kind,
+        FindingKind::ThisComputerOffSubnet
+            | FindingKind::MaskMismatch
+            | FindingKind::WirelessLink
+            | FindingKind::TwoWaysToRig
+            | FindingKind::LinkDown
+    )
+}
+
+/// A bar: whether it is a fault, what is the matter, and the next step.
+struct Bar {
+    fault: bool,
+    text: String,
+}
+
+fn bars(snapshot: &Snapshot) -> Vec<Bar> {
+    let own = |f: &&Finding| is_own(f.kind);
+    let mut out: Vec<Bar> = snapshot
+        .findings
+        .iter()
+        .filter(own)
+        .map(|f| Bar {
+            fault: f.severity == Severity::Fault,
+            text: with_step(&f.text, &f.advice),
+        })
+        .collect();
+    if let Some(station) = &snapshot.station
+        && !snapshot.findings.iter().any(|f| f.kind == FindingKind::LinkDown)
+    {
+        let name = &station.name;
+        let down = match station.state {
+            LinkState::Up => None,
+            LinkState::NoCarrier => Some(with_step(
+                &format!("This computer's link {name} has no carrier"),
+                "check the cable at this computer and at the switch",
+            )),
+            LinkState::Down => Some(with_step(
+                &format!("This computer's link {name} is switched off"),
+                "switch it on in this computer's network settings",
+            )),
+            LinkState::Gone => Some(with_step(
+                &format!("This computer's link {name} is gone"),
+                "plug its network adapter in again at this computer",
+            )),
+        };
+        if let Some(text) = down {
+            out.insert(0, Bar { fault: true, text });
+        }
+    }
+    out
+}
+
+fn with_step(text: &str, advice: &str) -> String {
+    if advice.is_empty() {
+        text.to_owned()
+    } else {
+        format!("{text} -> {advice}")
+    }
+}
+
+/// How many rows the bars would take.
+pub(crate) fn bar_rows(snapshot: &Snapshot, columns: u16) -> usize {
+    bars(snapshot)
+        .iter()
+        .map(|bar| text::wrap(&bar.text, usize::from(columns.saturating_sub(4)), 2).len())
+        .sum()
+}
+
+/// Paints the bars.
+pub(crate) fn draw_bars(pen: &mut Pen<'_>, snapshot: &Snapshot) {
+    let area = pen.area();
+    let mut y = 0;
+    let bars = bars(snapshot);
+    let each = if usize::from(area.height) < bars.len() * 2 {
+        1
+    } else {
+        2
+    };
+    for bar in bars {
+        let style = if bar.fault { look::TROUBLE } else { look::MARKED };
+        for (n, line) in text::wrap(&bar.text, usize::from(area.width.saturating_sub(4)), each)
+            .into_iter()
+            .enumerate()
+        {
+            pen.band(0, y, area.width, style);
+            if n == 0 {
+                pen.put(1, y, 1, "!", style);
+            }
+            pen.put(3, y, area.width, &line, style);
+            y += 1;
+        }
+    }
+}
+
+/// Paints the title line.
+pub(crate) fn draw_title(pen: &mut Pen<'_>, snapshot: &Snapshot, page: &str, time: &str) {
+    let right = format!("{page}  {time}");
+    let taken = u16::try_from(text::width(&right)).unwrap_or(0) + 3;
+    let title = match snapshot.title.as_deref() {
+        None => "Survey of the wire",
+        Some("") => "Rig without a title",
+        Some(title) => title,
+    };
+    let room = pen.area().width.saturating_sub(taken + 1);
+    pen.put(1, 0, room, title, look::BOLD);
+    pen.put_right(1, 0, &right, look::PLAIN);
+}
+
+const fn mode_words(mode: Mode, long: bool) -> &'static str {
+    match (mode, long) {
+        (Mode::Raw, true) => "raw link: whole frames",
+        (Mode::Raw, false) => "raw link",
+        (Mode::Unprivileged, true) => "unprivileged link: own subnet only",
+        (Mode::Unprivileged, false) => "unprivileged",
+        (Mode::Simulated, true) => "simulated venue: no real network",
+        (Mode::Simulated, false) => "simulated",
+    }
+}
+
+/// Paints the link line.
+pub(crate) fn draw_link(pen: &mut Pen<'_>, snapshot: &Snapshot) {
+    let long = pen.area().width >= 100;
+    let mut parts: Vec<Span<'_>> = Vec::new();
+    match &snapshot.station {
+        None => parts.push(Span::raw("waiting for the link")),
+        Some(station) => {
+            parts.push(Span::raw(station.name.clone()));
+            parts.push(Span::raw(mode_words(station.mode, long)));
+            if snapshot.listen_only {
+                parts.push(Span::styled(" listen-only ", look::MARKED));
+            }
+            if station.medium == Medium::Wireless {
+                parts.push(Span::styled("Wi-Fi", look::BOLD));
+            }
+            let inside = station
+                .addresses
+                .iter()
+                .find(|a| snapshot.subnet.is_some_and(|s| s.contains(&a.addr())))
+                .or_else(|| station.addresses.first());
+            parts.push(Span::raw(match inside {
+                Some(address) if long => format!("this computer {address}"),
+                Some(address) => address.to_string(),
+                None => "no address".to_owned(),
+            }));
+        }
+    }
+    if snapshot.station.is_none() && snapshot.listen_only {
+        parts.push(Span::styled(" listen-only ", look::MARKED));
+    }
+    if snapshot.dropped > 0 {
+        parts.push(Span::styled(
+            format!("{} frames dropped", snapshot.dropped),
+            look::BOLD,
+        ));
+    }
+    if let Some((asked, of)) = snapshot.pass {
+        parts.push(Span::raw(format!("asked {asked} of {of}")));
+    }
+    if snapshot.malformed > 0 && long {
+        parts.push(Span::raw(format!("{} frames made no sense", snapshot.malformed)));
+    }
+    let mut x = 1;
+    for (n, part) in parts.iter().enumerate() {
+        if n > 0 {
+            x += pen.put(x, 0, u16::MAX, if long { "  ·  " } else { " · " }, look::PLAIN);
+        }
+        x += pen.put(x, 0, u16::MAX, &part.content, part.style);
+    }
+}
+
+/// The headline's one large word, and whether it is said in trouble's style. Nothing is said large
+/// in a survey, which has no rig to be ready.
+pub(crate) fn verdict(snapshot: &Snapshot) -> Option<(&'static str, Style)> {
+    snapshot.title.as_ref()?;
+    let counts = &snapshot.counts;
+    Some(if snapshot.ready {
+        ("READY", look::WELL)
+    } else if counts.of(Standing::Unknown) == counts.total() {
+        ("NOT KNOWN", look::BOLD)
+    } else {
+        ("NOT READY", look::TROUBLE_EDGE)
+    })
+}
+
+/// How many rows the headline takes in ordinary letters.
+pub(crate) fn headline_rows(snapshot: &Snapshot, columns: u16) -> usize {
+    text::wrap(&snapshot.headline, usize::from(columns.saturating_sub(4)), 3)
+        .len()
+        .max(1)
+}
+
+/// Paints the headline.
+pub(crate) fn draw_headline(pen: &mut Pen<'_>, snapshot: &Snapshot, large: bool) {
+    let area = pen.area();
+    let fault = snapshot.findings.iter().any(|f| f.severity == Severity::Fault);
+    if large && let Some((word, style)) = verdict(snapshot) {
+        let wide = big::width(word).and_then(|w| u16::try_from(w).ok()).unwrap_or(0);
+        big::put(pen, 2, 0, word, style);
+        let left = wide + 6;
+        let room = usize::from(area.width.saturating_sub(left + 2));
+        let lines = text::wrap(&snapshot.headline, room, 3);
+        let y = if lines.len() < 3 { 1 } else { 0 };
+        for (line, y) in lines.iter().zip(y..) {
+            pen.put(left, y, u16::MAX, line, look::BOLD);
+        }
+        return;
+    }
+    let style = if !snapshot.ready && fault {
+        look::TROUBLE
+    } else {
+        look::BOLD
+    };
+    let lines = text::wrap(
+        &snapshot.headline,
+        usize::from(area.width.saturating_sub(4)),
+        usize::from(area.height),
+    );
+    for (line, y) in lines.iter().zip(0..) {
+        pen.band(0, y, area.width, style);
+        pen.put(2, y, u16::MAX, line, style);
+    }
+}
+
+/// Paints the rule with how many stand how, and what the filter leaves.
+pub(crate) fn draw_counts(pen: &mut Pen<'_>, snapshot: &Snapshot, filtered: Option<(&str, usize)>) {
+    pen.rule(0);
+    let mut line = Line::default();
+    let part = |line: &mut Line<'_>, words: String, style: Style| {
+        line.push_span(Span::styled(format!(" {words} "), style));
+        line.push_span(Span::raw("──"));
+    };
+    if let Some((filter, left)) = filtered {
+        part(
+            &mut line,
+            format!("filter \"{filter}\": {left} shown"),
+            look::MARKED,
+        );
+    }
+    for standing in Standing::ALL {
+        let n = snapshot.counts.of(standing);
+        if n > 0 {
+            let style = Weight::of(standing, rig::Need::Show).glyph();
+            line.push_span(Span::raw(" "));
+            line.push_span(Span::styled(shape::of(standing).to_string(), style));
+            part(&mut line, format!("{n} {}", standing.words()), look::PLAIN);
+        }
+    }
+    if snapshot.unlisted_total > 0 {
+        part(
+            &mut line,
+            format!(
+                "{} not on the list",
+                text::count(snapshot.unlisted_total, "host", "hosts")
+            ),
+            look::PLAIN,
+        );
+    }
+    line.spans.pop();
+    pen.line(2, 0, &line);
+}

@@ -1,0 +1,317 @@
+//! One table of keys, from which the keys, the hints at the foot and the help page are made.
+
+use crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
+
+/// What a key or a click asks of the board.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Action {
+    /// One up.
+    Up,
+    /// One down.
+    Down,
+    /// One to the left.
+    Left,
+    /// One to the right.
+    Right,
+    /// A screenful up.
+    PageUp,
+    /// A screenful down.
+    PageDown,
+    /// To the first.
+    Home,
+    /// To the last.
+    End,
+    /// Open the sheet of what is selected.
+    Open,
+    /// Back to where one came from.
+    Back,
+    /// From the wall to the list or the other way.
+    Switch,
+    /// Type a filter.
+    Filter,
+    /// Sweep now.
+    Sweep,
+    /// Ask the selected device's control ports now.
+    AskControl,
+    /// Listen-only on or off.
+    Listen,
+    /// All findings.
+    Findings,
+    /// All changes.
+    History,
+    /// The help page.
+    Help,
+    /// Leave.
+    Quit,
+    /// Yes, to what the board asks back.
+    Yes,
+    /// No, to what the board asks back.
+    No,
+}
+
+/// One row of the table.
+pub(crate) struct Key {
+    /// What it does.
+    pub(crate) action: Action,
+    /// The keys.
+    codes: &'static [KeyCode],
+    /// The keys in words.
+    pub(crate) label: &'static str,
+    /// A word or two for the foot; empty for keys that have no hint.
+    pub(crate) hint: &'static str,
+    /// What it does, for the help page; empty where the row above says it.
+    pub(crate) help: &'static str,
+}
+
+const fn key(
+    action: Action,
+    codes: &'static [KeyCode],
+    label: &'static str,
+    hint: &'static str,
+    help: &'static str,
+) -> Key {
+    Key {
+        action,
+        codes,
+        label,
+        hint,
+        help,
+    }
+}
+
+/// Every key of the board. The order is that of the help page.
+pub(crate) const KEYS: &[Key] = &[
+    key(Action::Up, &[KeyCode::Up], "arrows", "", "move the selection"),
+    key(Action::Down, &[KeyCode::Down], "", "", ""),
+    key(Action::Left, &[KeyCode::Left], "", "", ""),
+    key(Action::Right, &[KeyCode::Right], "", "", ""),
+    key(
+        Action::PageUp,
+        &[KeyCode::PageUp],
+        "Page Up/Down",
+        "",
+        "move by a screenful",
+    ),
+    key(Action::PageDown, &[KeyCode::PageDown], "", "", ""),
+    key(
+        Action::Home,
+        &[KeyCode::Home],
+        "Home, End",
+        "",
+        "to the first, to the last",
+    ),
+    key(Action::End, &[KeyCode::End], "", "", ""),
+    key(
+        Action::Open,
+        &[KeyCode::Enter],
+        "Enter",
+        "open",
+        "open the sheet of what is selected",
+    ),
+    key(
+        Action::Back,
+        &[KeyCode::Esc, KeyCode::Backspace],
+        "Esc",
+        "back",
+        "back; on the wall or list: drop the filter",
+    ),
+    key(
+        Action::Switch,
+        &[KeyCode::Tab, KeyCode::BackTab],
+        "Tab",
+        "wall/list",
+        "from the wall to the list and back",
+    ),
+    key(
+        Action::Filter,
+        &[KeyCode::Char('/')],
+        "/",
+        "filter",
+        "show only what matches: a name, role, address, standing",
+    ),
+    key(
+        Action::Sweep,
+        &[KeyCode::Char('s')],
+        "s",
+        "sweep now",
+        "ask the whole subnet once more, now",
+    ),
+    key(
+        Action::AskControl,
+        &[KeyCode::Char('c')],
+        "c",
+        "ask control",
+        "ask the selected device's control ports, now",
+    ),
+    key(
+        Action::Listen,
+        &[KeyCode::Char('l')],
+        "l",
+        "listen-only",
+        "listen-only on or off: when on, nothing is sent",
+    ),
+    key(
+        Action::Findings,
+        &[KeyCode::Char('f')],
+        "f",
+        "findings",
+        "all findings, each with its next step",
+    ),
+    key(
+        Action::History,
+        &[KeyCode::Char('h')],
+        "h",
+        "history",
+        "all changes, the latest first",
+    ),
+    key(Action::Help, &[KeyCode::Char('?')], "?", "help", "this page"),
+    key(
+        Action::Quit,
+        &[KeyCode::Char('q')],
+        "q",
+        "quit",
+        "leave; Ctrl-C as well",
+    ),
+];
+
+const YES: Key = key(Action::Yes, &[], "y", "yes, ask again", "");
+const NO: Key = key(Action::No, &[], "n", "no, stay silent", "");
+const KEEP: Key = key(Action::Yes, &[], "Enter", "keep", "");
+const CLEAR: Key = key(Action::No, &[], "Esc", "clear", "");
+
+/// What the keys mean at the moment, which decides the hints.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Mood {
+    /// The wall or the list.
+    Board,
+    /// The sheet of a device or host.
+    Sheet,
+    /// Another page.
+    Page,
+    /// A filter is being typed.
+    Typing,
+    /// The board has asked back.
+    Asking,
+}
+
+/// What a key does outside typing and asking.
+pub(crate) fn action(event: &KeyEvent) -> Option<Action> {
+    if event
+        .modifiers
+        .intersects(KeyModifiers::CONTROL | KeyModifiers::ALT)
+    {
+        return None;
+    }
+    KEYS.iter()
+        .find(|k| k.codes.contains(&event.code))
+        .map(|k| k.action)
+}
+
+/// Whether it is Ctrl-C, which quits from everywhere.
+pub(crate) fn is_interrupt(event: &KeyEvent) -> bool {
+    event.modifiers.contains(KeyModifiers::CONTROL) && matches!(event.code, KeyCode::Char('c' | 'C'))
+}
+
+/// A hint at the foot: from which column, how many columns.
+#[derive(Clone, Copy)]
+pub(crate) struct Hint {
+    /// The key.
+    pub(crate) key: &'static Key,
+    /// Its first column.
+    pub(crate) x: u16,
+    /// How many columns it takes.
+    pub(crate) columns: u16,
+}
+
+/// The hints that fit into `columns`, from column `x` on. Help and quit come last and always
+/// fit first.
+pub(crate) fn hints(mood: Mood, x: u16, columns: u16) -> Vec<Hint> {
+    static ASKING: [Key; 2] = [YES, NO];
+    static TYPING: [Key; 2] = [KEEP, CLEAR];
+    use Action::{AskControl, Back, Filter, Findings, Help, History, Listen, Open, Quit, Sweep, Switch};
+    // In order of importance; shown in that order too, with help and quit at the end.
+    let wanted: &[Action] = match mood {
+        Mood::Asking => return place(ASKING.iter(), x, columns),
+        Mood::Typing => return place(TYPING.iter(), x, columns),
+        Mood::Board => &[
+            Help, Quit, Open, Switch, Filter, Sweep, AskControl, Listen, Findings, History,
+        ],
+        Mood::Sheet => &[Help, Quit, Back, AskControl, Sweep, Listen, Findings, History],
+        Mood::Page => &[Help, Quit, Back],
+    };
+    let mut left = columns;
+    let mut chosen: Vec<&'static Key> = Vec::new();
+    for action in wanted {
+        let Some(key) = KEYS.iter().find(|k| k.action == *action) else {
+            continue;
+        };
+        let Some(rest) = left.checked_sub(wide(key)) else {
+            break;
+        };
+        left = rest.saturating_sub(GAP);
+        chosen.push(key);
+    }
+    let last = chosen.len().min(2);
+    chosen.rotate_left(last);
+    place(chosen.into_iter(), x, columns)
+}
+
+const GAP: u16 = 2;
+
+const fn wide(key: &Key) -> u16 {
+    (key.label.len() + 1 + key.hint.len()) as u16
+}
+
+fn place(keys: impl Iterator<Item = &'static Key>, x: u16, columns: u16) -> Vec<Hint> {
+    let end = x.saturating_add(columns);
+    let mut at = x;
+    let mut out = Vec::new();
+    for key in keys {
+        let columns = wide(key);
+        if at.saturating_add(columns) > end {
+            break;
+        }
+        out.push(Hint { key, x: at, columns });
+        at += columns + GAP;
+    }
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn no_key_does_two_things() {
+        let mut seen: Vec<KeyCode> = Vec::new();
+        for code in KEYS.iter().flat_map(|k| k.codes) {
+            assert!(!seen.contains(code), "{code:?}");
+            seen.push(*code);
+        }
+    }
+
+    #[test]
+    fn help_and_quit_are_hinted_at_every_width_that_is_drawn() {
+        for columns in 40..220 {
+            for mood in [Mood::Board, Mood::Sheet, Mood::Page] {
+                let hints = hints(mood, 1, columns - 2);
+                for action in [Action::Help, Action::Quit] {
+                    assert!(hints.iter().any(|h| h.key.action == action), "{columns} {mood:?}");
+                }
+                assert!(hints.iter().all(|h| h.x + h.columns < columns));
+            }
+        }
+    }
+
+    #[test]
+    fn modifiers_make_another_key_of_it() {
+        let plain = KeyEvent::new(KeyCode::Char('s'), KeyModifiers::NONE);
+        assert_eq!(action(&plain), Some(Action::Sweep));
+        let with_ctrl = KeyEvent::new(KeyCode::Char('s'), KeyModifiers::CONTROL);
+        assert_eq!(action(&with_ctrl), None);
+        assert!(is_interrupt(&KeyEvent::new(
+            KeyCode::Char('c'),
+            KeyModifiers::CONTROL
+        )));
+    }
+}

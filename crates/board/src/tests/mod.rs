@@ -1,0 +1,1 @@
+//! Whole screens, painted and played.

@@ -1,0 +1,162 @@
+//! Phrases that several pages share.
+
+use std::net::Ipv4Addr;
+use std::time::Duration;
+
+use ledger::{DeviceView, HostView, Standing};
+use rig::{AddressSpec, Need};
+use vocab::Moment;
+
+/// Turns a moment into the time of day.
+pub(crate) type Clock<'a> = &'a dyn Fn(Moment) -> String;
+
+/// The channels that point at a device: "Desk panel 1, 4; Booth panel 2", or in short "ch 1, 4, 2".
+pub(crate) fn channels(device: &DeviceView, short: bool) -> Option<String> {
+    let mut out = String::new();
+    let mut last: Option<&str> = None;
+    for (panel, number) in &device.channels {
+        match last {
+            None if short => out.push_str("ch "),
+            None => {
+                out.push_str(panel);
+                out.push(' ');
+            }
+            Some(before) if short || before == panel => out.push_str(", "),
+            Some(_) => {
+                out.push_str("; ");
+                out.push_str(panel);
+                out.push(' ');
+            }
+        }
+        out.push_str(&number.to_string());
+        last = Some(panel);
+    }
+    last.map(|_| out)
+}
+
+/// "spare" or "later" for a device that the show does not wait for.
+pub(crate) const fn need(device: &DeviceView) -> Option<&'static str> {
+    match device.need {
+        Need::Show => None,
+        Need::Spare => Some("spare"),
+        Need::Later => Some("comes later"),
+    }
+}
+
+/// The address that the file gives, in words.
+pub(crate) fn expected_address(device: &DeviceView) -> String {
+    match device.expected_address {
+        AddressSpec::Fixed(address) => address.to_string(),
+        AddressSpec::Dhcp => "by DHCP".to_owned(),
+        AddressSpec::None => "none".to_owned(),
+    }
+}
+
+/// The address that the device answers at now; `None` if it does not.
+pub(crate) fn seen_address(device: &DeviceView) -> Option<Ipv4Addr> {
+    match device.standing {
+        Standing::Missing | Standing::Unknown => None,
+        _ => device.seen.as_ref().and_then(|seen| seen.address),
+    }
+}
+
+/// Where the device is, if that is not where it should be.
+pub(crate) fn elsewhere(device: &DeviceView) -> Option<Ipv4Addr> {
+    let seen = seen_address(device)?;
+    match device.expected_address {
+        AddressSpec::Fixed(expected) if expected != seen => Some(seen),
+        AddressSpec::Dhcp if device.standing == Standing::WrongSubnet => Some(seen),
+        _ => None,
+    }
+}
+
+/// The address for a tile or a report, in the longest form that takes no more than `columns`.
+pub(crate) fn address(device: &DeviceView, columns: usize) -> String {
+    let expected = expected_address(device);
+    if let Some(at) = elsewhere(device) {
+        let long = match device.expected_address {
+            AddressSpec::Fixed(_) => format!("{at}, not {expected}"),
+            _ => format!("{at}"),
+        };
+        return if long.len() <= columns {
+            long
+        } else {
+            at.to_string()
+        };
+    }
+    match (device.expected_address, seen_address(device)) {
+        (AddressSpec::Dhcp, Some(at)) => {
+            let long = format!("{at} by DHCP");
+            if long.len() <= columns {
+                long
+            } else {
+                at.to_string()
+            }
+        }
+        _ => expected,
+    }
+}
+
+/// What follows the standing words: when an unknown device was last heard, else the detail.
+pub(crate) fn detail(device: &DeviceView, clock: Clock<'_>) -> String {
+    if device.standing == Standing::Unknown {
+        return match device.last_heard {
+            Some(at) => format!("last heard {}", clock(at)),
+            None => "not heard yet".to_owned(),
+        };
+    }
+    device.detail.clone()
+}
+
+/// The standing in full: "not asked, last heard 18:42".
+pub(crate) fn standing(device: &DeviceView, clock: Clock<'_>) -> String {
+    let detail = detail(device, clock);
+    if detail.is_empty() {
+        device.standing.words().to_owned()
+    } else {
+        format!("{}, {detail}", device.standing.words())
+    }
+}
+
+/// A round-trip time: "0.4 ms", "12 ms", "1.2 s".
+pub(crate) fn rtt(time: Duration) -> String {
+    let micros = time.as_micros();
+    match micros {
+        0..10_000 => format!("{}.{} ms", micros / 1_000, micros / 100 % 10),
+        10_000..1_000_000 => format!("{} ms", micros / 1_000),
+        _ => format!("{}.{} s", micros / 1_000_000, micros / 100_000 % 10),
+    }
+}
+
+/// What to call a host that is not on the list: its own name, its maker, its address, its hardware.
+pub(crate) fn host_name(host: &HostView) -> String {
+    if let Some(name) = host.names.iter().find(|n| !n.is_empty()) {
+        return name.to_string();
+    }
+    match (&host.vendor, host.addresses.first(), host.mac) {
+        (Some(vendor), ..) => format!("made by {vendor}"),
+        (None, Some(address), _) => format!("host at {address}"),
+        (None, None, Some(mac)) => format!("host {mac}"),
+        (None, None, None) => "host".to_owned(),
+    }
+}
+
+/// Which missing device a stranger may be.
+pub(crate) fn likeness(host: &HostView) -> Option<String> {
+    host.resembles
+        .first()
+        .map(|best| format!("could be {}", best.device))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn round_trip_times_keep_two_digits_or_so() {
+        assert_eq!(rtt(Duration::from_micros(420)), "0.4 ms");
+        assert_eq!(rtt(Duration::from_micros(9_990)), "9.9 ms");
+        assert_eq!(rtt(Duration::from_micros(12_700)), "12 ms");
+        assert_eq!(rtt(Duration::from_millis(1_250)), "1.2 s");
+    }
+}
