@@ -7,6 +7,7 @@
 pub mod contract;
 #[cfg(unix)]
 pub mod program;
+pub mod rigs;
 
 #[cfg(target_os = "linux")]
 pub mod lab;
