@@ -1,5 +1,7 @@
 //! Whatever bytes come, reading ends, does not panic, and reports places that exist.
 
+#![allow(clippy::unwrap_used, reason = "a test may panic")]
+
 use std::fmt::Write as _;
 
 use proptest::prelude::*;
@@ -199,7 +201,7 @@ fn twenty_thousand_devices() {
 
 #[test]
 fn one_endless_line_with_many_mistakes() {
-    let members = "{nmae=\"A\"},".repeat(200_000);
+    let members = "{nmae=\"A\"},".repeat(40_000);
     let reading =
         checked(format!("format=1\nnetwork={{subnet=\"10.40.8.0/24\"}}\ndevice=[{members}]\n").as_bytes());
     assert_eq!(reading.errors.len(), 5_001);

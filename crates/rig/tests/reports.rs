@@ -3,6 +3,8 @@
 //! With `RIGMUSTER_KEEP_REPORTS=1` in the environment the reports are written anew; read the
 //! difference before keeping them.
 
+#![allow(clippy::unwrap_used, reason = "a test may panic")]
+
 use std::fmt::Write as _;
 use std::path::PathBuf;
 

@@ -1,6 +1,8 @@
 //! Subnet arithmetic against Python's `ipaddress` (standard library, 3.11.7): the table and the
 //! script that made it are kept in fixtures/subnets.
 
+#![allow(clippy::unwrap_used, reason = "a test may panic")]
+
 use std::net::Ipv4Addr;
 
 use rig::{Reading, read};

@@ -6,7 +6,7 @@ use std::ops::Range;
 pub(super) const KEPT: usize = 5_000;
 
 /// How many comparisons may be spent on suggestions in one file.
-const COMPARISONS: usize = 200_000;
+const COMPARISONS: usize = 50_000;
 
 /// A mistake at its place in the text, before lines and columns are counted.
 pub(super) struct Fault {
@@ -98,8 +98,14 @@ impl Faults {
             if candidate.len() > 4 * LONGEST + 4 * allowed {
                 continue;
             }
-            let distance = strsim::damerau_levenshtein(&word, &candidate.to_lowercase().replace('_', "-"))
-                .min(strsim::damerau_levenshtein(&word, &candidate.to_lowercase()));
+            let candidate_low = candidate.to_lowercase();
+            let mut distance = strsim::damerau_levenshtein(&word, &candidate_low);
+            if candidate_low.contains('_') && word.contains('-') {
+                distance = distance.min(strsim::damerau_levenshtein(
+                    &word.replace('-', "_"),
+                    &candidate_low,
+                ));
+            }
             if distance <= allowed && best.is_none_or(|(_, d)| distance < d) {
                 best = Some((candidate, distance));
             }
