@@ -19,15 +19,15 @@ impl Sum {
     /// A sum that starts with the pseudo header of a UDP or TCP segment of `len` bytes.
     pub fn pseudo(from: Ipv4Addr, to: Ipv4Addr, protocol: u8, len: u16) -> Self {
         Self::new()
-            .add(&from.octets())
-            .add(&to.octets())
-            .add(&[0, protocol])
-            .add(&len.to_be_bytes())
+            .with(&from.octets())
+            .with(&to.octets())
+            .with(&[0, protocol])
+            .with(&len.to_be_bytes())
     }
 
     /// With these bytes added. A sum of 2^47 bytes and more would be needed to overflow it.
     #[must_use]
-    pub fn add(mut self, bytes: &[u8]) -> Self {
+    pub fn with(mut self, bytes: &[u8]) -> Self {
         let mut rest = bytes;
         if self.odd
             && let Some((&low, after)) = rest.split_first()
@@ -65,7 +65,7 @@ impl Sum {
 
 /// The checksum over `bytes`, whose own checksum field is zero or not yet there.
 pub fn checksum(bytes: &[u8]) -> u16 {
-    Sum::new().add(bytes).finish()
+    Sum::new().with(bytes).finish()
 }
 
 #[cfg(test)]
@@ -79,7 +79,7 @@ mod tests {
 
     #[test]
     fn the_worked_example_of_rfc_1071() {
-        assert_eq!(Sum::new().add(&EXAMPLE).folded(), 0xddf2);
+        assert_eq!(Sum::new().with(&EXAMPLE).folded(), 0xddf2);
         assert_eq!(checksum(&EXAMPLE), 0x220d);
     }
 
@@ -96,10 +96,10 @@ mod tests {
             let mut sum = Sum::new();
             for cut in cuts {
                 let (piece, after) = rest.split_at(cut.min(rest.len()));
-                sum = sum.add(piece);
+                sum = sum.with(piece);
                 rest = after;
             }
-            prop_assert_eq!(sum.add(rest).finish(), checksum(&bytes));
+            prop_assert_eq!(sum.with(rest).finish(), checksum(&bytes));
         }
 
         /// RFC 1071 section 1: summed with its checksum in place the result is all ones.

@@ -50,7 +50,7 @@ impl<'a> Udp<'a> {
         let len = HEADER + udp.payload.len();
         let whole = bytes.get(..len).unwrap_or(bytes);
         let none = matches!(whole, [_, _, _, _, _, _, 0, 0, ..]);
-        if !none && Sum::pseudo(from, to, ipv4::UDP, len as u16).add(whole).finish() != 0 {
+        if !none && Sum::pseudo(from, to, ipv4::UDP, len as u16).with(whole).finish() != 0 {
             return Err(Malformed::new(Layer::Udp, Reason::Checksum, 6));
         }
         Ok(udp)
@@ -68,7 +68,7 @@ impl<'a> Udp<'a> {
             view.set_destination(self.destination_port);
             view.set_length(len);
         }
-        let sum = match Sum::pseudo(from, to, ipv4::UDP, len).add(&out).finish() {
+        let sum = match Sum::pseudo(from, to, ipv4::UDP, len).with(&out).finish() {
             // Zero says "no checksum"; its other form in one's complement is sent instead.
             0 => 0xffff,
             sum => sum,
@@ -100,13 +100,14 @@ mod tests {
         }
     }
 
+    fn reason<T>(r: Result<T, Malformed>) -> Option<Reason> {
+        r.err().map(|e| e.reason)
+    }
+
     #[test]
     fn the_checksum_covers_addresses_and_data() {
         let good = sample().emit(A, B);
         assert_eq!(Udp::parse_verified(&good, A, B), Ok(sample()));
-        fn reason<T>(r: Result<T, Malformed>) -> Option<Reason> {
-            r.err().map(|e| e.reason)
-        }
         assert_eq!(
             reason(Udp::parse_verified(&good, A, Ipv4Addr::LOCALHOST)),
             Some(Reason::Checksum)

@@ -224,11 +224,14 @@ impl Reply {
     }
 }
 
+/// A packet with its `FF`, and what follows it.
+pub type Cut<'a> = (&'a [u8], &'a [u8]);
+
 /// Takes the first packet off a stream: it and the rest, or `None` if its end has not come yet.
 ///
 /// # Errors
 /// [`Reason::Long`] if 16 bytes hold no end.
-pub fn split(stream: &[u8]) -> Result<Option<(&[u8], &[u8])>, Malformed> {
+pub fn split(stream: &[u8]) -> Result<Option<Cut<'_>>, Malformed> {
     match stream.iter().take(MAX_PACKET).position(|b| *b == END) {
         Some(end) => Ok(stream.split_at_checked(end + 1)),
         None if stream.len() >= MAX_PACKET => Err(Malformed::new(Layer::Visca, Reason::Long, MAX_PACKET)),

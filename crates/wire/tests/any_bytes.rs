@@ -1,0 +1,299 @@
+//! No bytes make any reader panic, and what was written is read back.
+
+use std::net::Ipv4Addr;
+
+use proptest::collection::vec;
+use proptest::prelude::*;
+use vocab::{ArpOp, ControlPort, ControlWord, Mac, Text};
+use wire::control::{Judge, MAX_ANSWER, Verdict};
+use wire::dhcp::{Kind, Message};
+use wire::icmp::Echo;
+use wire::persona::{Persona, answer};
+use wire::visca::{Power, Version};
+use wire::{Arp, Ethernet, Icmp, Ipv4, Path, Udp, What, arp, icmp, peek};
+
+fn mac() -> impl Strategy<Value = Mac> {
+    any::<[u8; 6]>().prop_map(Mac::new)
+}
+
+fn ip() -> impl Strategy<Value = Ipv4Addr> {
+    any::<u32>().prop_map(Ipv4Addr::from)
+}
+
+fn path() -> impl Strategy<Value = Path> {
+    (mac(), ip(), mac(), ip()).prop_map(|(from_mac, from, to_mac, to)| Path {
+        from_mac,
+        from,
+        to_mac,
+        to,
+    })
+}
+
+fn word() -> impl Strategy<Value = ControlPort> {
+    prop::sample::select(ControlWord::ALL.to_vec()).prop_map(|word| ControlPort {
+        word,
+        port: word.usual_port().unwrap_or(9_000),
+    })
+}
+
+fn persona() -> Persona {
+    Persona {
+        version: Version {
+            vendor: 1,
+            model: 2,
+            rom: 3,
+        },
+        power: Power::Standby,
+        server: Text::clean("stage unit"),
+        login: false,
+        onvif: true,
+    }
+}
+
+fn message() -> impl Strategy<Value = Message> {
+    let texts = (
+        prop::option::of("[a-z0-9-]{1,60}"),
+        prop::option::of("[a-zA-Z0-9.:-]{1,60}"),
+    );
+    let lists = (vec(ip(), 0..8), vec(ip(), 0..8), vec(any::<u8>(), 0..40));
+    let given = (
+        prop::option::of(ip()),
+        prop::option::of(ip()),
+        prop::option::of(any::<u32>()),
+    );
+    let kinds = [
+        Kind::Discover,
+        Kind::Offer,
+        Kind::Request,
+        Kind::Ack,
+        Kind::Nak,
+        Kind::Inform,
+    ];
+    let head = (
+        prop::sample::select(kinds.to_vec()),
+        any::<u32>(),
+        mac(),
+        any::<bool>(),
+        ip(),
+        ip(),
+    );
+    let id = prop::option::of(vec(any::<u8>(), 1..80));
+    (head, texts, lists, given, id).prop_map(
+        |(
+            (kind, xid, client, broadcast, held, address),
+            (name, class),
+            lists,
+            (wanted, server, lease_s),
+            client_id,
+        )| {
+            let (routers, dns, parameters) = lists;
+            Message {
+                broadcast,
+                held,
+                given: address,
+                wanted,
+                server,
+                lease_s,
+                mask: server,
+                name: name.map(|n| Text::clean(&n)),
+                vendor_class: class.map(|c| Text::clean(&c)),
+                client_id,
+                routers,
+                dns,
+                parameters,
+                ..Message::new(kind, xid, client)
+            }
+        },
+    )
+}
+
+/// Whole frames of every kind that is read.
+fn frames() -> Vec<Vec<u8>> {
+    let (ours, loft) = (
+        Mac::new([2, 0x52, 0x43, 0, 0, 1]),
+        Mac::new([2, 0x52, 0x43, 0, 0, 0x21]),
+    );
+    let (own, address) = (Ipv4Addr::new(10, 40, 8, 5), Ipv4Addr::new(10, 40, 8, 21));
+    let path = Path {
+        from_mac: ours,
+        from: own,
+        to_mac: loft,
+        to: address,
+    };
+    let echo = Echo {
+        identifier: 1,
+        sequence: 2,
+        data: b"rig count, long enough to need no padding at all",
+    };
+    let discover = Message::discover(7, loft, Some(Text::clean("organ-loft"))).emit();
+    let udp = Udp {
+        source_port: 68,
+        destination_port: 67,
+        payload: &discover,
+    };
+    let refused = icmp::port_unreachable(&Ipv4::new(own, address, 17, &udp.emit(own, address)).emit());
+    vec![
+        arp::request_frame(ours, own, address, Mac::BROADCAST),
+        Arp::probe(ours, address).frame(Mac::BROADCAST, Some(40)),
+        icmp::echo_request_frame(path, &echo),
+        icmp::echo_reply_frame(path.back(), &echo),
+        path.back().frame(1, &refused),
+        udp.frame(path),
+        Udp {
+            source_port: 1,
+            destination_port: 2,
+            payload: b"stage left, stage right, and the balcony",
+        }
+        .frame(path),
+        path.frame(6, &[0; 40]),
+    ]
+}
+
+#[test]
+fn a_frame_cut_anywhere_is_refused_or_means_the_same() {
+    for frame in frames() {
+        let whole = peek(&frame).unwrap();
+        for cut in 0..frame.len() {
+            match peek(&frame[..cut]) {
+                // Only padding is missing, or a layer that is passed on unread is shorter.
+                Ok(part) => assert_eq!(part, whole, "{cut} of {}", frame.len()),
+                Err(e) => assert!(e.offset <= cut, "{e}"),
+            }
+        }
+        assert!(peek(&frame[..13]).is_err());
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(4_000))]
+
+    #[test]
+    fn no_bytes_make_a_reader_panic(bytes in vec(any::<u8>(), 0..700)) {
+        let _ = peek(&bytes);
+        let _ = Ethernet::parse(&bytes);
+        let _ = Arp::parse(&bytes);
+        let _ = Ipv4::parse(&bytes);
+        let _ = Ipv4::parse_unverified(&bytes);
+        let _ = Ipv4::parse_quoted(&bytes);
+        let _ = Icmp::parse(&bytes);
+        let _ = Udp::parse(&bytes);
+        let _ = Udp::parse_verified(&bytes, Ipv4Addr::LOCALHOST, Ipv4Addr::LOCALHOST);
+        let _ = Message::parse(&bytes);
+        let _ = wire::visca::Datagram::parse(&bytes);
+        let _ = wire::visca::Reply::parse(&bytes);
+        let _ = wire::visca::split(&bytes);
+        let _ = wire::http::parse(&bytes);
+        let _ = wire::rtsp::parse(&bytes);
+        let _ = wire::tls::Record::parse(&bytes);
+        let _ = icmp::port_unreachable(&bytes);
+    }
+
+    /// Random bytes seldom get past the first header: real frames with a few bytes changed do.
+    #[test]
+    fn no_damage_makes_peek_panic(
+        which in 0usize..8,
+        damage in vec((0usize..400, any::<u8>()), 1..6),
+        cut in 0usize..400,
+    ) {
+        let mut frame = frames().swap_remove(which);
+        for (at, value) in damage {
+            let at = at % frame.len();
+            frame[at] = value;
+        }
+        let _ = peek(&frame);
+        frame.truncate(cut);
+        let _ = peek(&frame);
+    }
+
+    #[test]
+    fn no_options_make_dhcp_panic(hlen in 5u8..8, options in vec(any::<u8>(), 0..300)) {
+        let mut bytes = Message::new(Kind::Discover, 1, Mac::ZERO).emit();
+        bytes.truncate(240);
+        bytes[2] = hlen;
+        bytes.extend(options);
+        if let Ok(message) = Message::parse(&bytes) {
+            prop_assert!(message.routers.len() <= 8 && message.dns.len() <= 8);
+            prop_assert!(message.client_id.is_none_or(|id| id.len() <= 255));
+        }
+    }
+
+    /// Pieces of an answer come to the same verdict as the whole, and a verdict always comes to an end.
+    #[test]
+    fn no_answer_makes_a_judge_panic(
+        port in word(),
+        start in prop::sample::select(vec![
+            "", "HTTP/1.1 200 OK\r\n", "RTSP/1.0 401 No\r\n", "HTTP/1.1 200 OK\r\nTransfer-Encoding: chunked\r\n\r\n5\r\n<s:En",
+            "HTTP/1.1 500 No\r\nContent-Length: 99999999999999999999\r\n\r\n<Envelope", "\x16\x03",
+        ]),
+        pieces in vec(vec(any::<u8>(), 0..60), 0..8),
+    ) {
+        let first = |pieces: &[&[u8]]| {
+            let mut judge = Judge::new(port, 7);
+            let verdict = pieces.iter().map(|p| judge.feed(p)).find(|v| *v != Verdict::More);
+            verdict.unwrap_or_else(|| judge.on_close())
+        };
+        let whole = [start.as_bytes(), &pieces.concat()].concat();
+        let mut cut: Vec<&[u8]> = vec![start.as_bytes()];
+        cut.extend(pieces.iter().map(Vec::as_slice));
+        let (in_pieces, at_once) = (first(&cut), first(&[&whole]));
+        if !port.word.is_udp() && !matches!(in_pieces, Verdict::Answered(_)) {
+            prop_assert_eq!(&in_pieces, &at_once);
+        }
+        let mut judge = Judge::new(port, 7);
+        let _ = judge.feed(&whole);
+        let _ = judge.feed(&[b'x'; MAX_ANSWER]);
+        prop_assert_ne!(judge.feed(b"x"), Verdict::More);
+    }
+
+    #[test]
+    fn no_request_makes_a_device_panic(port in word(), bytes in vec(any::<u8>(), 0..200)) {
+        let _ = answer(port, &persona(), &bytes);
+        let text = [b"POST /onvif/device_service HTTP/1.1\r\nContent-Length: 18446744073709551615\r\n\r\n", &bytes[..]];
+        let _ = answer(port, &persona(), &text.concat());
+    }
+}
+
+proptest! {
+    #[test]
+    fn arp_comes_back(
+        (sender_mac, sender_ip, target_mac, target_ip) in (mac(), ip(), mac(), ip()),
+        reply: bool,
+        to in mac(),
+        vlan in prop::option::of(1u16..4095),
+    ) {
+        let op = if reply { ArpOp::Reply } else { ArpOp::Request };
+        let arp = Arp { op, sender_mac, sender_ip, target_mac, target_ip };
+        let frame = arp.frame(to, vlan);
+        prop_assert_eq!(frame.len(), 60);
+        let heard = peek(&frame).unwrap();
+        prop_assert_eq!((heard.source, heard.destination, heard.vlan), (sender_mac, to, vlan));
+        prop_assert_eq!(heard.what, What::Arp(arp));
+    }
+
+    #[test]
+    fn echoes_come_back(path in path(), identifier: u16, sequence: u16, data in vec(any::<u8>(), 0..1400)) {
+        let echo = Echo { identifier, sequence, data: &data };
+        let wanted = What::EchoRequest { from: path.from, to: path.to, echo };
+        let frame = icmp::echo_request_frame(path, &echo);
+        prop_assert_eq!(peek(&frame).unwrap().what, wanted);
+        let wanted = What::EchoReply { from: path.to, to: path.from, echo };
+        let frame = icmp::echo_reply_frame(path.back(), &echo);
+        prop_assert_eq!(peek(&frame).unwrap().what, wanted);
+    }
+
+    #[test]
+    fn datagrams_come_back(path in path(), from in 69u16.., to: u16, payload in vec(any::<u8>(), 0..1400)) {
+        let udp = Udp { source_port: from, destination_port: to, payload: &payload };
+        let frame = udp.frame(path);
+        prop_assert_eq!(peek(&frame).unwrap().what, What::Udp { from: path.from, to: path.to, udp });
+        prop_assert!(Udp::parse_verified(&frame[34..], path.from, path.to).is_ok());
+    }
+
+    #[test]
+    fn dhcp_comes_back(path in path(), message in message()) {
+        let payload = message.emit();
+        let frame = Udp { source_port: 68, destination_port: 67, payload: &payload }.frame(path);
+        let wanted = What::Dhcp { from: path.from, to: path.to, message: Box::new(message) };
+        prop_assert_eq!(peek(&frame).unwrap().what, wanted);
+    }
+}

@@ -1,0 +1,213 @@
+#!/usr/bin/env python3
+"""Decodes and makes Ethernet frames with tools that were not made here.
+
+    decode_frames.py tools              the tools that are there, one a line: scapy, tshark
+    decode_frames.py decode TOOL        frames in hexadecimal on standard input, one a line;
+                                        a JSON list of their fields on standard output
+    decode_frames.py make               frames made by scapy, as a JSON object of name and
+                                        hexadecimal (kept as fixtures/frames/made_by_scapy.json)
+
+Nothing is sent and no interface is opened: scapy only builds and dissects bytes, tshark only
+reads a file.
+"""
+
+import json
+import shutil
+import struct
+import subprocess
+import sys
+import tempfile
+
+OURS = "02:52:43:00:00:01"
+LOFT = "02:52:43:00:00:21"
+BROADCAST = "ff:ff:ff:ff:ff:ff"
+OWN_IP, LOFT_IP = "10.40.8.5", "10.40.8.21"
+
+
+def have_scapy():
+    try:
+        import scapy.layers.all  # noqa: F401
+    except ImportError:
+        return False
+    return True
+
+
+def tools():
+    found = ["scapy"] if have_scapy() else []
+    return found + (["tshark"] if shutil.which("tshark") else [])
+
+
+def checksum_fits(packet, layer):
+    """Lets scapy compute the layer's checksum anew and compares."""
+    copy = packet.copy()
+    del copy[layer].chksum
+    return packet[layer].chksum == type(packet)(bytes(copy))[layer].chksum
+
+
+def with_scapy(frames):
+    from scapy.layers.dhcp import BOOTP, DHCP
+    from scapy.layers.inet import ICMP, IP, UDP
+    from scapy.layers.l2 import ARP, Dot1Q, Ether
+
+    out = []
+    for raw in frames:
+        packet = Ether(raw)
+        seen = {"dst": packet.dst, "src": packet.src}
+        if Dot1Q in packet:
+            seen["vlan"] = packet[Dot1Q].vlan
+        if ARP in packet:
+            arp = packet[ARP]
+            seen["arp"] = [arp.hwtype, arp.ptype, arp.hwlen, arp.plen, arp.op]
+            seen["sender"] = [arp.hwsrc, arp.psrc]
+            seen["target"] = [arp.hwdst, arp.pdst]
+        if IP in packet:
+            seen["ip"] = [packet[IP].src, packet[IP].dst]
+            seen["ip_sum"] = checksum_fits(packet, IP)
+        if ICMP in packet:
+            icmp = packet[ICMP]
+            length = packet[IP].len - packet[IP].ihl * 4 - 8
+            seen["icmp"] = [icmp.type, icmp.code, icmp.id, icmp.seq]
+            seen["data"] = bytes(icmp.payload)[:length].hex()
+            seen["icmp_sum"] = checksum_fits(packet, ICMP)
+        if UDP in packet:
+            udp = packet[UDP]
+            seen["udp"] = [udp.sport, udp.dport]
+            seen["udp_sum"] = udp.chksum != 0 and checksum_fits(packet, UDP)
+            if BOOTP not in packet:
+                seen["data"] = bytes(udp.payload)[: udp.len - 8].hex()
+        if DHCP in packet:
+            bootp = packet[BOOTP]
+            options = {o[0]: o[1] for o in packet[DHCP].options if isinstance(o, tuple)}
+            seen["dhcp"] = {
+                "kind": options["message-type"],
+                "xid": bootp.xid,
+                "client": ":".join(f"{b:02x}" for b in bootp.chaddr[:6]),
+                "name": options["hostname"].decode(),
+                "wanted": options["requested_addr"],
+                "class": options["vendor_class_id"].decode(),
+                "parameters": list(options["param_req_list"]),
+            }
+        out.append(seen)
+    return out
+
+
+TSHARK_FIELDS = """eth.dst eth.src vlan.id arp.hw.type arp.proto.type arp.hw.size arp.proto.size
+arp.opcode arp.src.hw_mac arp.src.proto_ipv4 arp.dst.hw_mac arp.dst.proto_ipv4 ip.src ip.dst
+ip.checksum.status icmp.type icmp.code icmp.ident icmp.seq data.data icmp.checksum.status
+udp.srcport udp.dstport udp.checksum.status udp.payload dhcp.option.dhcp dhcp.id dhcp.hw.mac_addr
+dhcp.option.hostname dhcp.option.requested_ip_address dhcp.option.vendor_class_id
+dhcp.option.request_list_item""".split()
+
+
+def with_tshark(frames):
+    # The classic capture file: magic, version 2.4, zone, accuracy, length limit, link type 1 (Ethernet).
+    capture = struct.pack("<IHHiIII", 0xA1B2C3D4, 2, 4, 0, 0, 65535, 1)
+    for raw in frames:
+        capture += struct.pack("<IIII", 0, 0, len(raw), len(raw)) + raw
+    with tempfile.NamedTemporaryFile(suffix=".pcap") as file:
+        file.write(capture)
+        file.flush()
+        checks = [a for p in ("ip", "udp") for a in ("-o", f"{p}.check_checksum:TRUE")]
+        fields = [a for f in TSHARK_FIELDS for a in ("-e", f)]
+        text = subprocess.run(
+            ["tshark", "-n", "-r", file.name, *checks, "-T", "fields", "-E", "occurrence=a", *fields],
+            check=True, capture_output=True, text=True, timeout=60,
+        ).stdout
+    out = []
+    for line in text.splitlines():
+        f = dict(zip(TSHARK_FIELDS, line.split("\t")))
+        number = lambda name: int(f[name].split(",")[0], 0)  # noqa: E731
+        good = lambda name: f[name] == "1"  # noqa: E731
+        seen = {"dst": f["eth.dst"], "src": f["eth.src"]}
+        if f["vlan.id"]:
+            seen["vlan"] = number("vlan.id")
+        if f["arp.opcode"]:
+            names = ["hw.type", "proto.type", "hw.size", "proto.size", "opcode"]
+            seen["arp"] = [number(f"arp.{n}") for n in names]
+            seen["sender"] = [f["arp.src.hw_mac"], f["arp.src.proto_ipv4"]]
+            seen["target"] = [f["arp.dst.hw_mac"], f["arp.dst.proto_ipv4"]]
+        if f["ip.src"]:
+            seen["ip"] = [f["ip.src"], f["ip.dst"]]
+            seen["ip_sum"] = good("ip.checksum.status")
+        if f["icmp.type"]:
+            seen["icmp"] = [number(f"icmp.{n}") for n in ("type", "code", "ident", "seq")]
+            seen["data"] = f["data.data"].replace(":", "")
+            seen["icmp_sum"] = good("icmp.checksum.status")
+        if f["udp.srcport"]:
+            seen["udp"] = [number("udp.srcport"), number("udp.dstport")]
+            seen["udp_sum"] = good("udp.checksum.status")
+            if not f["dhcp.id"]:
+                seen["data"] = f["udp.payload"].replace(":", "")
+        if f["dhcp.id"]:
+            seen["dhcp"] = {
+                "kind": number("dhcp.option.dhcp"),
+                "xid": number("dhcp.id"),
+                "client": f["dhcp.hw.mac_addr"],
+                "name": f["dhcp.option.hostname"],
+                "wanted": f["dhcp.option.requested_ip_address"],
+                "class": f["dhcp.option.vendor_class_id"],
+                "parameters": [int(p) for p in f["dhcp.option.request_list_item"].split(",")],
+            }
+        out.append(seen)
+    return out
+
+
+def make():
+    from scapy.layers.dhcp import BOOTP, DHCP
+    from scapy.layers.inet import ICMP, IP, UDP, IPOption_NOP
+    from scapy.layers.l2 import ARP, Dot1AD, Dot1Q, Ether
+    from scapy.packet import Raw
+
+    zero = "00:00:00:00:00:00"
+    reply = ARP(op=2, hwsrc=LOFT, psrc=LOFT_IP, hwdst=OURS, pdst=OWN_IP)
+    to_us = Ether(src=LOFT, dst=OURS)
+    to_all = Ether(src=LOFT, dst=BROADCAST)
+    client = IP(src="0.0.0.0", dst="255.255.255.255", id=1) / UDP(sport=68, dport=67)
+    bootp = BOOTP(op=1, xid=0x12345678, flags=0x8000, chaddr=bytes.fromhex(LOFT.replace(":", "")))
+    options = [
+        ("message-type", "discover"),
+        ("hostname", b"organ-loft"),
+        ("requested_addr", "10.40.8.9"),
+        ("vendor_class_id", b"stage unit"),
+        ("client_id", bytes.fromhex("01025243000021")),
+        ("param_req_list", [1, 3, 6, 51, 54]),
+        "end",
+    ]
+    ours = IP(src=OWN_IP, dst=LOFT_IP, id=7) / UDP(sport=50000, dport=52381) / Raw(b"stage")
+    frames = {
+        "arp_probe": to_all / ARP(op=1, hwsrc=LOFT, psrc="0.0.0.0", hwdst=zero, pdst=LOFT_IP),
+        "arp_announcement": to_all / ARP(op=1, hwsrc=LOFT, psrc=LOFT_IP, hwdst=zero, pdst=LOFT_IP),
+        "arp_reply": to_us / reply,
+        "arp_tagged": to_us / Dot1Q(vlan=40) / reply,
+        "arp_twice_tagged": to_us / Dot1AD(vlan=300) / Dot1Q(vlan=40) / reply,
+        "echo_reply": to_us / IP(src=LOFT_IP, dst=OWN_IP, id=2)
+        / ICMP(type=0, id=0x1234, seq=9) / Raw(b"odd"),
+        "echo_request_with_options": to_us / IP(src=LOFT_IP, dst=OWN_IP, id=3, options=[IPOption_NOP()])
+        / ICMP(type=8, id=1, seq=2),
+        "port_unreachable": to_us / IP(src=LOFT_IP, dst=OWN_IP, id=4) / ICMP(type=3, code=3) / ours,
+        "udp": to_us / IP(src=LOFT_IP, dst=OWN_IP, id=5) / UDP(sport=52381, dport=50000) / Raw(b"stage"),
+        "udp_fragment": to_us / IP(src=LOFT_IP, dst=OWN_IP, id=6, flags="MF")
+        / UDP(sport=52381, dport=50000, len=4000) / Raw(b"stage"),
+        "dhcp_discover": to_all / client / bootp / DHCP(options=options),
+        "dhcp_options_overrun": to_all / client / bootp
+        / DHCP(options=[("message-type", "discover")]) / Raw(b"\x0c\xffab"),
+    }
+    return {name: bytes(frame).hex() for name, frame in frames.items()}
+
+
+def main():
+    match sys.argv[1:]:
+        case ["tools"]:
+            print("\n".join(tools()))
+        case ["decode", ("scapy" | "tshark") as tool]:
+            frames = [bytes.fromhex(line) for line in sys.stdin.read().split()]
+            json.dump((with_scapy if tool == "scapy" else with_tshark)(frames), sys.stdout)
+        case ["make"]:
+            json.dump(make(), sys.stdout, indent=1)
+            print()
+        case _:
+            sys.exit(__doc__)
+
+
+if __name__ == "__main__":
+    main()
