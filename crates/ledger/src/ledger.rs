@@ -1,89 +1,379 @@
-//! The ledger itself: sightings in, verdicts, changes and asks out.
+//! The ledger itself: what it remembers, and the verbs that others use.
 
-use vocab::{Ask, Moment, Sighting};
+use std::collections::{BTreeMap, BTreeSet};
+use std::net::Ipv4Addr;
 
-use crate::{Change, Counts, Settings, Snapshot};
+use vocab::{Ask, Ipv4Net, LinkState, Mac, Mode, Moment, Sighting, Station};
+
+use crate::agenda::Agenda;
+use crate::changes::Changes;
+use crate::claim::HostId;
+use crate::hosts::Hosts;
+use crate::lanes::{Key, Lanes};
+use crate::passes::Passes;
+use crate::target::Target;
+use crate::track::Track;
+use crate::{Change, Finding, Purpose, Settings, Snapshot, Standing};
+
+/// Factory addresses asked for, at most.
+const MAX_FACTORY: usize = 256;
+
+/// Something to do at a time, other than a question.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub(crate) enum Timer {
+    /// The answers to a broadcast question for this address are in.
+    Round(Ipv4Addr),
+    /// A device's time is over.
+    Device(usize),
+    /// The rig may be ready.
+    Ready,
+    /// Devices by DHCP are looked for again.
+    Leases,
+    /// Numbers on the screen may be refreshed.
+    Soft,
+    /// Clashes among strangers are to be looked at.
+    Calm,
+    /// The flood may be over.
+    Flood,
+}
+
+/// Why nothing can be said of anything.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Blind {
+    /// The link has not reported yet.
+    NoReport,
+    /// The link does not carry.
+    Link(LinkState),
+    /// Silence by the user's word.
+    ListenOnly,
+}
 
 /// The state store and judge. Reads no clock and no file and never waits.
+///
+/// After every [`Ledger::fold`] and [`Ledger::tick`] take [`Ledger::next_ask`] until `None`; then
+/// [`Ledger::next_wake`] lies in the future.
+#[expect(
+    clippy::struct_excessive_bools,
+    reason = "independent marks of what is to be looked at again"
+)]
 #[derive(Debug)]
 pub struct Ledger {
-    settings: Settings,
-    revision: u64,
+    pub(crate) settings: Settings,
+    pub(crate) station: Option<Station>,
+    pub(crate) listen_only: bool,
+    /// When learning last began.
+    pub(crate) epoch: Moment,
+    pub(crate) hosts: Hosts,
+    pub(crate) targets: BTreeMap<Ipv4Addr, Target>,
+    pub(crate) tracks: Vec<Track>,
+    pub(crate) by_mac: BTreeMap<Mac, usize>,
+    pub(crate) by_address: BTreeMap<Ipv4Addr, usize>,
+    pub(crate) factory: BTreeSet<Ipv4Addr>,
+    pub(crate) lanes: Lanes,
+    /// Questions that only confirm what was heard, and how many are under way.
+    pub(crate) confirming: BTreeSet<Key>,
+    pub(crate) passes: Passes,
+    pub(crate) timers: Agenda<Timer>,
+    /// Devices to judge again.
+    pub(crate) touched: BTreeSet<usize>,
+    /// Addresses whose questions are to be planned again.
+    pub(crate) replan: BTreeSet<Ipv4Addr>,
+    /// The findings that are no device's own are to be made again.
+    pub(crate) wire_dirty: bool,
+    pub(crate) wire_findings: Vec<Finding>,
+    /// MACs that a frame carried whose source was another, with the two and when.
+    pub(crate) odd: BTreeMap<Mac, (Mac, Ipv4Addr, Moment)>,
+    /// VLAN tags seen, and when first.
+    pub(crate) tags: BTreeMap<u16, Moment>,
+    pub(crate) changes: Changes,
+    pub(crate) ready: bool,
+    /// Whether the rig is ready is to be looked at again.
+    pub(crate) ready_dirty: bool,
+    pub(crate) revision: u64,
+    /// A number on a screen has changed since the revision grew.
+    pub(crate) soft: bool,
+    pub(crate) soft_at: Moment,
+    pub(crate) dropped: u64,
+    pub(crate) malformed: u64,
 }
 
 impl Ledger {
     /// A ledger that knows nothing yet.
-    pub fn new(settings: Settings, _now: Moment) -> Self {
-        Self { settings, revision: 0 }
+    pub fn new(settings: Settings, now: Moment) -> Self {
+        let tracks: Vec<Track> = settings
+            .rig
+            .iter()
+            .flat_map(|rig| rig.counted().map(move |d| (rig, d)))
+            .map(|(rig, d)| {
+                let channels = rig
+                    .channels_of(&d.name)
+                    .map(|(p, n)| (p.name.clone(), n))
+                    .collect();
+                Track::new(d.clone(), channels, now)
+            })
+            .collect();
+        let mut by_mac = BTreeMap::new();
+        let mut by_address = BTreeMap::new();
+        for (i, track) in tracks.iter().enumerate() {
+            by_mac.extend(track.device.macs.iter().map(|m| (*m, i)));
+            by_address.extend(track.device.fixed_address().map(|a| (a, i)));
+        }
+        let factory = settings
+            .factory
+            .iter()
+            .flat_map(|r| r.addresses().take(MAX_FACTORY))
+            .take(MAX_FACTORY)
+            .collect();
+        Self {
+            hosts: Hosts::new(by_mac.keys().copied().collect()),
+            station: None,
+            listen_only: false,
+            epoch: now,
+            targets: BTreeMap::new(),
+            touched: (0..tracks.len()).collect(),
+            tracks,
+            by_mac,
+            by_address,
+            factory,
+            lanes: Lanes::default(),
+            confirming: BTreeSet::new(),
+            passes: Passes::default(),
+            timers: Agenda::default(),
+            replan: BTreeSet::new(),
+            wire_dirty: true,
+            wire_findings: Vec::new(),
+            odd: BTreeMap::new(),
+            tags: BTreeMap::new(),
+            changes: Changes::default(),
+            ready: false,
+            ready_dirty: true,
+            revision: 1,
+            soft: false,
+            soft_at: Moment::ZERO,
+            dropped: 0,
+            malformed: 0,
+            settings,
+        }
     }
 
     /// Takes in one observed fact. Bounded work; never waits.
-    pub fn fold(&mut self, _sighting: &Sighting) {
-        self.revision += 1;
+    pub fn fold(&mut self, sighting: &Sighting) {
+        self.take_in(sighting.at, &sighting.fact);
+        self.settle(sighting.at);
     }
 
     /// Does what is due at `now`.
-    pub fn tick(&mut self, _now: Moment) {}
+    pub fn tick(&mut self, now: Moment) {
+        while let Some(key) = self.lanes.close_lost(now) {
+            self.replan_key(key);
+            self.confirming.remove(&key);
+        }
+        while let Some(timer) = self.timers.pop_due(now) {
+            match timer {
+                Timer::Round(address) => self.round_over(address, now),
+                Timer::Device(i) => {
+                    self.touched.insert(i);
+                }
+                Timer::Ready => self.ready_dirty = true,
+                Timer::Leases => self.plan_leases(now),
+                Timer::Soft => self.refresh(now),
+                Timer::Calm | Timer::Flood => self.wire_dirty = true,
+            }
+        }
+        self.settle(now);
+    }
 
-    /// The next question that is due; call until `None`.
-    pub fn next_ask(&mut self, _now: Moment) -> Option<Ask> {
-        None
+    /// The next question that is due; take until `None`.
+    pub fn next_ask(&mut self, now: Moment) -> Option<Ask> {
+        if self.blind().is_some() {
+            return None;
+        }
+        loop {
+            let key = self.lanes.take(now)?;
+            if let Some(ask) = self.ask(key) {
+                return Some(ask);
+            }
+        }
     }
 
     /// When [`Ledger::tick`] or [`Ledger::next_ask`] next has something to do.
     pub fn next_wake(&self) -> Option<Moment> {
-        None
+        let asks = if self.blind().is_some() {
+            None
+        } else {
+            self.lanes.next_due()
+        };
+        [asks, self.lanes.next_lost(), self.timers.first()]
+            .into_iter()
+            .flatten()
+            .min()
     }
 
     /// The next change not yet taken, oldest first.
     pub fn next_change(&mut self) -> Option<Change> {
-        None
+        self.changes.take()
     }
 
     /// Everything a screen or report shows, as of `now`.
     pub fn snapshot(&self, now: Moment) -> Snapshot {
-        Snapshot {
-            at: now,
-            title: self.settings.rig.as_ref().map(|r| r.title.clone()),
-            subnet: self.settings.rig.as_ref().map(|r| r.network.subnet).or(self.settings.subnet),
-            station: None,
-            listen_only: false,
-            unseen: Vec::new(),
-            gateway: None,
-            ready: false,
-            headline: String::new(),
-            counts: Counts::default(),
-            devices: Vec::new(),
-            unlisted: Vec::new(),
-            unlisted_total: 0,
-            findings: Vec::new(),
-            pass: None,
-            changes: Vec::new(),
-            dropped: 0,
-            malformed: 0,
-        }
+        crate::snapshot::build(self, now)
     }
 
-    /// Grows whenever something that a screen shows has changed.
+    /// Grows whenever something that a screen shows has changed; round-trip times and echoes
+    /// make it grow at most once a second.
     pub fn revision(&self) -> u64 {
         self.revision
     }
 
-    /// Starts all passes again.
-    pub fn sweep_now(&mut self, _now: Moment) {}
-
-    /// Asks the control ports of the device of that name now. `false` if that cannot be done.
-    pub fn ask_control(&mut self, _now: Moment, _device: &str) -> bool {
-        false
+    /// Starts all passes again. What is known stays known meanwhile.
+    pub fn sweep_now(&mut self, now: Moment) {
+        if self.blind().is_some() {
+            return;
+        }
+        for target in self.targets.values_mut() {
+            target.goal = target.rounds.saturating_add(2);
+            target.start = now;
+            self.replan.insert(target.address);
+        }
+        self.start_passes(now);
+        for address in self.factory.clone() {
+            self.lanes.want(Key::Nobody(address), Some(now));
+        }
+        self.revision += 1;
+        self.settle(now);
     }
 
-    /// Whether the first passes are over.
+    /// Asks the control ports of the device of that name now. `false` if there is no way: no
+    /// such device, none listed, the file says never, or it is not at its address.
+    pub fn ask_control(&mut self, now: Moment, device: &str) -> bool {
+        if self.blind().is_some() {
+            return false;
+        }
+        let Some(i) = self.tracks.iter().position(|t| t.device.name == device) else {
+            return false;
+        };
+        let track = &mut self.tracks[i];
+        if track.ports.is_empty()
+            || track.device.ask == rig::AskWhen::Never
+            || track.evidence.here.is_none()
+            || !track.evidence.clash.is_empty()
+            || track.who == self.station.as_ref().map(|s| HostId::Mac(s.mac))
+        {
+            return false;
+        }
+        for port in &mut track.ports {
+            port.wanted = true;
+        }
+        self.plan_ports(i, now);
+        true
+    }
+
+    /// Whether the first passes are over: the range, the factory addresses, and every rig
+    /// address twice. Never so while nothing is asked.
     pub fn pass_complete(&self) -> bool {
-        false
+        self.blind().is_none()
+            && self.passes.complete()
+            && self.targets.values().all(Target::passed)
+            && (self.mode() == Mode::Unprivileged
+                || self
+                    .factory
+                    .iter()
+                    .all(|a| self.targets.contains_key(a) || self.lanes.closed_at(Key::Nobody(*a)).is_some()))
     }
 
     /// Whether the passes are over and no device is unknown or starting.
     pub fn settled(&self) -> bool {
-        false
+        self.pass_complete()
+            && !self
+                .tracks
+                .iter()
+                .any(|t| matches!(t.standing, Standing::Unknown | Standing::Starting))
+    }
+}
+
+impl Ledger {
+    /// Why nothing can be said, if so.
+    pub(crate) fn blind(&self) -> Option<Blind> {
+        match &self.station {
+            None => Some(Blind::NoReport),
+            Some(s) if s.state != LinkState::Up => Some(Blind::Link(s.state)),
+            Some(_) if self.listen_only => Some(Blind::ListenOnly),
+            Some(_) => None,
+        }
+    }
+
+    /// How frames get in and out.
+    pub(crate) fn mode(&self) -> Mode {
+        self.station.as_ref().map_or(Mode::Raw, |s| s.mode)
+    }
+
+    /// Whether hardware and clashes can be seen.
+    pub(crate) fn sees_frames(&self) -> bool {
+        self.mode() != Mode::Unprivileged
+    }
+
+    /// The subnet in question: the rig's, else the one to survey, else our own first.
+    pub(crate) fn subnet(&self) -> Option<Ipv4Net> {
+        let own = || {
+            self.station
+                .as_ref()
+                .and_then(|s| s.addresses.first())
+                .map(Ipv4Net::trunc)
+        };
+        self.settings
+            .rig
+            .as_ref()
+            .map(|r| r.network.subnet)
+            .or(self.settings.subnet)
+            .or_else(own)
+    }
+
+    /// Whether `address` lies in that subnet.
+    pub(crate) fn in_subnet(&self, address: Ipv4Addr) -> bool {
+        self.subnet().is_some_and(|n| n.contains(&address))
+    }
+
+    /// The gateway that the file names, or the computer.
+    pub(crate) fn gateway(&self) -> Option<Ipv4Addr> {
+        match &self.settings.rig {
+            Some(rig) => rig.network.gateway,
+            None => self.settings.gateway,
+        }
+    }
+
+    /// Whether `address` is this computer's on the interface in use.
+    pub(crate) fn is_ours(&self, address: Ipv4Addr) -> bool {
+        self.station
+            .as_ref()
+            .is_some_and(|s| s.addresses.iter().any(|n| n.addr() == address))
+    }
+
+    /// Whether we have an address in a subnet with `address`, so that we may ask in our own name.
+    pub(crate) fn near(&self, address: Ipv4Addr) -> bool {
+        self.station
+            .as_ref()
+            .is_some_and(|s| s.addresses.iter().any(|n| n.contains(&address)))
+    }
+
+    /// Whether the head count goes on after its passes.
+    pub(crate) fn watches(&self) -> bool {
+        self.settings.purpose != Purpose::Survey
+    }
+
+    /// This computer as a host.
+    pub(crate) fn me(&self) -> Option<HostId> {
+        self.station.as_ref().map(|s| HostId::Mac(s.mac))
+    }
+
+    /// Shows changed numbers, at most once a second.
+    pub(crate) fn refresh(&mut self, now: Moment) {
+        const EVERY: std::time::Duration = std::time::Duration::from_secs(1);
+        if now.since(self.soft_at) >= EVERY {
+            self.revision += u64::from(self.soft);
+            self.soft = false;
+            self.soft_at = now;
+        } else if self.soft {
+            self.timers.set(Timer::Soft, Some(self.soft_at + EVERY));
+        }
     }
 }

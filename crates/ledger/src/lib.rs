@@ -1,8 +1,43 @@
 //! The state store: sightings in, standings, findings and asks out. Pure; time is a parameter.
+//!
+//! A [`Ledger`] is driven from outside: [`Ledger::fold`] what the scanner saw, [`Ledger::tick`] at
+//! [`Ledger::next_wake`], carry out what [`Ledger::next_ask`] hands out, read
+//! [`Ledger::snapshot`] when [`Ledger::revision`] has grown, and write down
+//! [`Ledger::next_change`].
+//!
+//! Inside, a fact goes one way: `fold` puts it into the records of `hosts` (who claims which
+//! address) and of the `target` address (what was asked in vain); `evidence` gathers from them what
+//! speaks for and against a device, `judge` makes a standing of it, `words` says it, `find` and
+//! `ready` add what is no single device's, and `plan` decides what to ask next and when.
 
+mod agenda;
+mod changes;
+mod claim;
+mod computer;
+mod evidence;
+mod find;
+mod fold;
+mod headline;
+mod heard;
+mod hosts;
+mod judge;
+mod lanes;
+mod learn;
 mod ledger;
+mod passes;
+mod plan;
+mod ready;
+mod rounds;
 mod settings;
+mod snapshot;
+mod target;
+mod track;
+mod verdict;
 mod view;
+mod words;
+
+#[cfg(test)]
+mod tests;
 
 pub use ledger::Ledger;
 pub use settings::{Purpose, Settings};

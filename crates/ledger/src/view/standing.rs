@@ -52,6 +52,21 @@ impl Standing {
         }
     }
 
+    /// How much trouble it is: the greater, the worse.
+    pub(crate) const fn trouble(self) -> u8 {
+        match self {
+            Self::Present => 0,
+            Self::Unknown => 1,
+            Self::Starting => 2,
+            Self::NoControl => 3,
+            Self::Moved => 4,
+            Self::WrongSubnet => 5,
+            Self::Replaced => 6,
+            Self::Missing => 7,
+            Self::Conflict => 8,
+        }
+    }
+
     /// The words on the screen.
     pub const fn words(self) -> &'static str {
         match self {

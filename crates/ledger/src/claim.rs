@@ -1,0 +1,268 @@
+//! One claim: that a host holds an address. Kept with what proves it and what speaks against it.
+
+use std::net::Ipv4Addr;
+use std::time::Duration;
+
+use vocab::{Mac, Moment};
+
+/// Unanswered questions in a row before a claim is given up.
+const GIVE_UP: u8 = 3;
+/// The least time from the first of them to the end of the last, so that one short disturbance
+/// of the wire takes nobody off it.
+const SPREAD: Duration = Duration::from_secs(1);
+
+/// Who is on the wire: hardware, or an address alone where the mode shows no hardware.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub(crate) enum HostId {
+    /// Hardware.
+    Mac(Mac),
+    /// Something that answers at this address.
+    Only(Ipv4Addr),
+}
+
+impl HostId {
+    /// Its hardware, where known.
+    pub(crate) const fn mac(self) -> Option<Mac> {
+        match self {
+            Self::Mac(mac) => Some(mac),
+            Self::Only(_) => None,
+        }
+    }
+
+    /// Whether it is the shared hardware address of a virtual router, 00:00:5e:00:01:xx
+    /// (RFC 5798 section 7.3), which by design stands beside a router's own.
+    pub(crate) fn is_virtual_router(self) -> bool {
+        self.mac().is_some_and(|m| m.octets()[..5] == [0, 0, 0x5e, 0, 1])
+    }
+}
+
+/// How a claim was heard.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Proof {
+    /// The host used or announced the address without being asked.
+    Announced,
+    /// It answered a question that carried our own address. A proxy does too.
+    Real,
+    /// It answered a 0.0.0.0 probe, which only an owner does.
+    Nobody,
+    /// It answered a question that went to it alone.
+    Unicast,
+    /// The kernel's neighbour table says so, or an echo came back.
+    Kernel,
+}
+
+/// Whether a claim holds now.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Life {
+    /// Heard, and not unanswered since.
+    Alive,
+    /// Asked, provably sent, and unanswered.
+    Gone,
+    /// Heard before our own link or our own silence left a gap: says nothing about now.
+    Stale,
+}
+
+/// Unanswered questions in a row.
+#[derive(Debug, Clone, Copy, Default)]
+pub(crate) struct Misses {
+    count: u8,
+    wide: bool,
+    first: Moment,
+}
+
+impl Misses {
+    /// Nothing is unanswered.
+    pub(crate) const NONE: Self = Self {
+        count: 0,
+        wide: false,
+        first: Moment::ZERO,
+    };
+
+    /// One more question, sent at `sent` and given up at `at`, went unanswered. `wide`: it went to
+    /// everybody. Returns whether that settles the matter.
+    pub(crate) fn add(&mut self, sent: Moment, at: Moment, wide: bool) -> bool {
+        if self.count == 0 {
+            self.first = sent;
+        }
+        self.count = self.count.saturating_add(1);
+        self.wide |= wide;
+        self.count >= GIVE_UP && self.wide && at.since(self.first) >= SPREAD
+    }
+
+    /// Whether any question is unanswered.
+    pub(crate) const fn any(&self) -> bool {
+        self.count > 0
+    }
+}
+
+/// A host's claim to an address.
+#[derive(Debug, Clone)]
+pub(crate) struct Claim {
+    /// The address.
+    pub(crate) address: Ipv4Addr,
+    /// When it was first heard.
+    pub(crate) first: Moment,
+    /// When it was last heard.
+    pub(crate) last: Moment,
+    /// When this life of it began.
+    pub(crate) since: Moment,
+    /// Whether it holds now.
+    pub(crate) life: Life,
+    /// Whether the host proved to be an owner, not a proxy.
+    pub(crate) proven: bool,
+    /// Whether it ever answered a 0.0.0.0 probe.
+    pub(crate) answers_nobody: bool,
+    /// 0.0.0.0 probes that others or none answered.
+    pub(crate) nobody_missed: u8,
+    /// When the question left that it answered last.
+    pub(crate) question: Option<Moment>,
+    /// The latest round-trip time.
+    pub(crate) rtt: Option<Duration>,
+    /// What stayed unanswered since it was last heard.
+    pub(crate) misses: Misses,
+}
+
+impl Claim {
+    /// A claim first heard at `at`.
+    pub(crate) const fn new(address: Ipv4Addr, at: Moment) -> Self {
+        Self {
+            address,
+            first: at,
+            last: at,
+            since: at,
+            life: Life::Stale,
+            proven: false,
+            answers_nobody: false,
+            nobody_missed: 0,
+            question: None,
+            rtt: None,
+            misses: Misses::NONE,
+        }
+    }
+
+    /// Heard again.
+    pub(crate) fn hear(&mut self, at: Moment, proof: Proof, rtt: Option<Duration>) {
+        if self.life != Life::Alive {
+            self.life = Life::Alive;
+            self.since = at;
+            self.question = None;
+            // A proxy does not become an owner by coming back, nor does an owner become a proxy.
+        }
+        self.last = self.last.max(at);
+        self.misses = Misses::NONE;
+        match proof {
+            Proof::Announced | Proof::Kernel => self.proven = true,
+            Proof::Nobody => {
+                self.proven = true;
+                self.answers_nobody = true;
+                self.nobody_missed = 0;
+            }
+            Proof::Real | Proof::Unicast => {}
+        }
+        if let Some(rtt) = rtt {
+            self.rtt = Some(rtt);
+            self.question = Some(at - rtt);
+        }
+    }
+
+    /// A question stayed unanswered by this claimant. Returns whether the claim ended by it.
+    pub(crate) fn miss(&mut self, sent: Moment, at: Moment, wide: bool) -> bool {
+        if self.life == Life::Alive && self.last < sent && self.misses.add(sent, at, wide) {
+            self.life = Life::Gone;
+            return true;
+        }
+        false
+    }
+
+    /// Whether it holds now.
+    pub(crate) fn alive(&self) -> bool {
+        self.life == Life::Alive
+    }
+
+    /// Whether it answers for an address that it does not own, as far as the 0.0.0.0 probe tells.
+    pub(crate) const fn proxied(&self) -> bool {
+        !self.proven && self.nobody_missed > 0
+    }
+
+    /// Whether it is still open if it is an owner's.
+    pub(crate) fn pending(&self) -> bool {
+        self.alive() && !self.proven && self.nobody_missed == 0
+    }
+
+    /// Whether both held the address at the same time: each was heard after the other began, or
+    /// both answered one and the same question.
+    pub(crate) fn overlaps(&self, other: &Self) -> bool {
+        let crossed = self.last > other.since && other.last > self.since;
+        let same = match (self.question, other.question) {
+            (Some(a), Some(b)) => a.since(b) <= SAME && b.since(a) <= SAME,
+            _ => false,
+        };
+        crossed || same
+    }
+}
+
+/// Two answers belong to one question if these lie no further apart than this.
+const SAME: Duration = Duration::from_millis(1);
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn claim(ms: u64) -> Claim {
+        let mut c = Claim::new(Ipv4Addr::new(10, 40, 8, 21), Moment::from_millis(ms));
+        c.hear(Moment::from_millis(ms), Proof::Real, None);
+        c
+    }
+
+    #[test]
+    fn three_misses_end_a_claim_only_when_they_spread_and_one_went_to_everybody() {
+        let mut quick = claim(0);
+        for n in 1..=4_u64 {
+            assert!(!quick.miss(
+                Moment::from_millis(n * 100),
+                Moment::from_millis(n * 100 + 50),
+                true
+            ));
+        }
+        assert!(quick.miss(Moment::from_millis(1_000), Moment::from_millis(1_100), true));
+        let mut narrow = claim(0);
+        for n in 1..=9 {
+            assert!(!narrow.miss(Moment::from_secs(n), Moment::from_millis(n * 1_000 + 200), false));
+        }
+        assert!(narrow.miss(Moment::from_secs(10), Moment::from_secs(11), true));
+    }
+
+    #[test]
+    fn a_question_from_before_it_was_heard_is_no_miss() {
+        let mut c = claim(5_000);
+        for n in 1..=9 {
+            assert!(!c.miss(Moment::from_secs(4), Moment::from_secs(5 + n), true));
+        }
+        assert!(!c.misses.any());
+    }
+
+    #[test]
+    fn one_after_the_other_is_no_overlap() {
+        let old = claim(1_000);
+        let new = claim(2_000);
+        assert!(!old.overlaps(&new));
+        let mut back = old;
+        back.hear(Moment::from_secs(3), Proof::Unicast, None);
+        assert!(back.overlaps(&new) && new.overlaps(&back));
+    }
+
+    #[test]
+    fn two_answers_to_one_question_overlap() {
+        let mut a = claim(1_000);
+        let mut b = claim(2_000);
+        a.hear(
+            Moment::from_micros(3_000_500),
+            Proof::Real,
+            Some(Duration::from_micros(500)),
+        );
+        b.since = Moment::from_micros(3_000_510);
+        b.last = b.since;
+        b.question = Some(Moment::from_secs(3));
+        assert!(a.overlaps(&b));
+    }
+}

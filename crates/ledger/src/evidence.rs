@@ -1,0 +1,199 @@
+//! Gathering what speaks for and against a device, out of the records.
+
+use std::net::Ipv4Addr;
+
+use vocab::Moment;
+
+use crate::claim::{Claim, HostId, Life};
+use crate::judge::Evidence;
+use crate::ledger::Ledger;
+
+impl Ledger {
+    /// The evidence on device `i` at `now`.
+    pub(crate) fn evidence(&self, i: usize, now: Moment) -> Evidence {
+        if self.blind().is_some() {
+            return Evidence {
+                blind: true,
+                ..Evidence::default()
+            };
+        }
+        let track = &self.tracks[i];
+        let mut e = Evidence {
+            ports: track.ports_say(),
+            failing: track.failing(),
+            grace: track.grace_end().is_some_and(|end| now < end),
+            starting: track.boot_end().is_some_and(|end| now < end),
+            ..Evidence::default()
+        };
+        match track.device.fixed_address() {
+            Some(address) => self.at_fixed(i, address, &mut e),
+            None => self.by_dhcp(i, &mut e),
+        }
+        if self.is_me(i) {
+            // Our own control ports cannot be asked over the wire.
+            e.ports = crate::judge::Ports::Fine;
+        }
+        e
+    }
+
+    /// Whether device `i` is this computer: its hardware is ours, or, without any in the file,
+    /// its address.
+    pub(crate) fn is_me(&self, i: usize) -> bool {
+        let device = &self.tracks[i].device;
+        self.station.as_ref().is_some_and(|s| {
+            device.macs.contains(&s.mac)
+                || (device.macs.is_empty() && device.fixed_address().is_some_and(|a| self.is_ours(a)))
+        })
+    }
+
+    fn at_fixed(&self, i: usize, address: Ipv4Addr, e: &mut Evidence) {
+        let listed = !self.tracks[i].device.macs.is_empty();
+        let me = self.me().filter(|_| self.is_ours(address));
+        let mut mine = false;
+        let mut gone = false;
+        for (id, claim) in self.hosts.holders(address) {
+            let own = if listed {
+                self.is_own(i, id)
+            } else {
+                claim.proven || !self.sees_frames()
+            };
+            match claim.life {
+                Life::Alive if own => {
+                    mine = true;
+                    e.here = e.here.or(Some((id, address)));
+                }
+                Life::Alive => {
+                    if claim.proven {
+                        e.other = e.other.or(Some(id));
+                    }
+                    e.pending |= claim.pending();
+                }
+                Life::Gone => gone |= own,
+                Life::Stale => {}
+            }
+        }
+        if let Some(me) = me {
+            if self.is_me(i) {
+                mine = true;
+                e.here = Some((me, address));
+            } else {
+                e.other = Some(me);
+            }
+        }
+        let asked = self.targets.get(&address).is_some_and(|t| t.unanswered);
+        e.unanswered = !mine && (gone || asked || (me.is_some() && !self.is_me(i)));
+        self.beside(i, address, e);
+        e.clash = self.clash(Some(i), address);
+    }
+
+    fn by_dhcp(&self, i: usize, e: &mut Evidence) {
+        let track = &self.tracks[i];
+        let before = track.evidence.here.map(|(_, a)| a);
+        let mut gone = false;
+        let mut best: Option<(bool, Moment, HostId, Ipv4Addr)> = None;
+        for (id, claim) in self.own_claims(i) {
+            if !self.in_subnet(claim.address) || claim.proxied() {
+                continue;
+            }
+            gone |= claim.life == Life::Gone;
+            let candidate = (before == Some(claim.address), claim.since, id, claim.address);
+            if claim.alive() && best.is_none_or(|b| b < candidate) {
+                best = Some(candidate);
+            }
+        }
+        e.here = best.map(|(_, _, id, address)| (id, address));
+        if let Some((me, address)) = self.my_address(i, |a| self.in_subnet(a)) {
+            e.here = Some((me, address));
+        }
+        let rounds = if track.device.macs.is_empty() { 1 } else { 2 };
+        e.unanswered = e.here.is_none() && (gone || self.passes.lease_rounds >= rounds || self.is_me(i));
+        match e.here {
+            Some((_, address)) => {
+                e.clash = self.clash(Some(i), address);
+                self.beside(i, address, e);
+            }
+            None => self.beside(i, Ipv4Addr::UNSPECIFIED, e),
+        }
+    }
+
+    /// Where else the hardware of device `i` is.
+    fn beside(&self, i: usize, expected: Ipv4Addr, e: &mut Evidence) {
+        let dhcp = self.tracks[i].device.fixed_address().is_none();
+        let mut latest = [Moment::ZERO; 2];
+        for (id, claim) in self.own_claims(i) {
+            if !claim.alive() || claim.address == expected || claim.proxied() {
+                continue;
+            }
+            let near = self.in_subnet(claim.address);
+            let (place, slot) = if near {
+                (0, &mut e.elsewhere)
+            } else {
+                (1, &mut e.foreign)
+            };
+            if slot.is_none() || claim.since > latest[place] {
+                *slot = Some((id, claim.address));
+                latest[place] = claim.since;
+            }
+        }
+        if self.is_me(i) {
+            e.elsewhere = self
+                .my_address(i, |a| a != expected && self.in_subnet(a))
+                .filter(|_| !dhcp);
+            e.foreign = self.my_address(i, |a| !self.in_subnet(a));
+        }
+    }
+
+    fn my_address(&self, i: usize, fits: impl Fn(Ipv4Addr) -> bool) -> Option<(HostId, Ipv4Addr)> {
+        let station = self.station.as_ref().filter(|_| self.is_me(i))?;
+        let address = station
+            .addresses
+            .iter()
+            .map(vocab::Ipv4Net::addr)
+            .find(|a| fits(*a))?;
+        Some((HostId::Mac(station.mac), address))
+    }
+
+    /// All claims of the hardware that the file lists for device `i`.
+    pub(crate) fn own_claims(&self, i: usize) -> impl Iterator<Item = (HostId, &Claim)> {
+        self.tracks[i]
+            .device
+            .macs
+            .iter()
+            .filter_map(|m| self.hosts.get(HostId::Mac(*m)))
+            .flat_map(|h| h.claims.iter().map(|c| (h.id, c)))
+    }
+
+    /// Those who hold `address` at the same time, in order of first claim; empty unless there are
+    /// two. The hardware of one device counts as one, a virtual router's shared hardware not at all.
+    pub(crate) fn clash(&self, device: Option<usize>, address: Ipv4Addr) -> Vec<HostId> {
+        if !self.sees_frames() {
+            return Vec::new();
+        }
+        let own = |id: HostId| device.is_some_and(|i| self.is_own(i, id));
+        let mut held: Vec<(HostId, &Claim)> = self
+            .hosts
+            .holders(address)
+            .filter(|(id, c)| c.alive() && !id.is_virtual_router() && (c.proven || own(*id)))
+            .collect();
+        held.sort_by_key(|(id, c)| (c.first, *id));
+        let me = self.me().filter(|_| self.is_ours(address));
+        if held.len() + usize::from(me.is_some()) < 2 {
+            return Vec::new();
+        }
+        let mut all: Vec<HostId> = held
+            .iter()
+            .filter(|(a, ca)| {
+                let with_me = me.is_some_and(|m| !(own(*a) && own(m)));
+                with_me
+                    || held
+                        .iter()
+                        .any(|(b, cb)| a != b && !(own(*a) && own(*b)) && ca.overlaps(cb))
+            })
+            .map(|(id, _)| *id)
+            .collect();
+        if !all.is_empty() {
+            all.extend(me);
+        }
+        all
+    }
+}

@@ -1,0 +1,275 @@
+//! Taking in facts: each goes to the records it concerns, and marks what is to be judged and
+//! planned again.
+
+use std::net::Ipv4Addr;
+use std::time::Duration;
+
+use vocab::{ArpForm, ArpOp, ArpSeen, ControlPort, ControlState, Fact, Mac, Moment, Text, Wake};
+
+use crate::claim::{Claim, HostId, Life, Proof};
+use crate::lanes::Key;
+use crate::ledger::Ledger;
+use crate::track::PortState;
+
+/// Oddities kept of each sort.
+const MAX_ODD: usize = 64;
+impl Ledger {
+    pub(crate) fn take_in(&mut self, at: Moment, fact: &Fact) {
+        match fact {
+            Fact::Sent { address, what } => self.sent(at, *address, *what),
+            Fact::Silent { address, what, sent } => self.silent(at, *address, *what, *sent),
+            Fact::Arp(seen) => self.arp(at, seen),
+            Fact::Echo { address, mac, rtt } => self.echo(at, *address, *mac, *rtt),
+            Fact::Neighbour { address, mac, rtt } => self.neighbour(at, *address, *mac, *rtt),
+            Fact::Control {
+                address,
+                mac,
+                port,
+                state,
+                detail,
+                asked,
+            } => {
+                self.control(at, (*address, *mac, *port), *state, detail.as_ref(), *asked);
+            }
+            Fact::ControlNotAsked { address, port } => self.control_not_asked(at, *address, *port),
+            Fact::Wakes { mac, how } => self.wakes(at, *mac, how),
+            Fact::PassAsked { id, asked, total } => {
+                if self.passes.asked(*id, *asked, *total) {
+                    self.revision += 1;
+                }
+            }
+            Fact::PassDone { id } => {
+                if self.passes.over(*id, at) {
+                    self.revision += 1;
+                    self.touched.extend(0..self.tracks.len());
+                    self.replan.extend(self.targets.keys());
+                    self.plan_leases(at);
+                }
+            }
+            Fact::Station(station) => self.station_is(at, station),
+            Fact::ListenOnly(on) => self.listen_only_is(at, *on),
+            Fact::Dropped { total } => {
+                self.soft |= self.dropped != *total;
+                self.dropped = *total;
+            }
+            Fact::Malformed { total } => {
+                self.soft |= self.malformed != *total;
+                self.malformed = *total;
+            }
+        }
+    }
+
+    fn arp(&mut self, at: Moment, seen: &ArpSeen) {
+        if [
+            Some(HostId::Mac(seen.sender)),
+            Some(HostId::Mac(seen.frame_source)),
+        ]
+        .contains(&self.me())
+        {
+            return;
+        }
+        if let Some((form, _)) = seen.answers {
+            self.answered(at, seen.address, form);
+        }
+        if seen.frame_source != seen.sender {
+            if self.odd.len() < MAX_ODD && seen.frame_source.is_host() {
+                self.wire_dirty |= self
+                    .odd
+                    .insert(seen.frame_source, (seen.sender, seen.address, at))
+                    .is_none();
+            }
+            return;
+        }
+        if let Some(tag) = seen.vlan
+            && seen.answers.is_none()
+        {
+            if self.tags.len() < MAX_ODD && !self.tags.contains_key(&tag) {
+                self.tags.insert(tag, at);
+                self.wire_dirty = true;
+            }
+            return;
+        }
+        if !seen.sender.is_host() {
+            return;
+        }
+        let id = HostId::Mac(seen.sender);
+        if seen.address.is_unspecified() {
+            if seen.op == ArpOp::Request {
+                self.probes(at, seen.sender, seen.target);
+            }
+            return;
+        }
+        let proof = match seen.answers {
+            Some((ArpForm::Broadcast, _)) => Proof::Real,
+            Some((ArpForm::Unicast(_), _)) => Proof::Unicast,
+            Some((ArpForm::Nobody, _)) => Proof::Nobody,
+            None if seen.op == ArpOp::Request || seen.target == seen.address => Proof::Announced,
+            None => Proof::Real,
+        };
+        self.claimed(at, id, seen.address, proof, seen.answers.map(|(_, rtt)| rtt));
+    }
+
+    /// A host asks, in nobody's name, whether anybody holds `target`: it is about to take it, or
+    /// it looks around as we do.
+    fn probes(&mut self, at: Moment, mac: Mac, target: Ipv4Addr) {
+        let id = HostId::Mac(mac);
+        if self.hosts.hear(id, at).news {
+            self.revision += 1;
+        }
+        if let Some(&i) = self.by_mac.get(&mac) {
+            self.tracks[i].last_heard = Some(at);
+            // One that stands at its address and asks for others' is looking around, not starting.
+            let own = self.tracks[i].device.fixed_address() == Some(target)
+                || target.is_link_local()
+                || self.hosts.get(id).is_some_and(|h| h.claim(target).is_some());
+            if own || self.tracks[i].evidence.here.is_none() {
+                self.wake(i, at);
+            }
+        } else if let Some(&i) = self.by_address.get(&target)
+            && self.tracks[i].device.macs.is_empty()
+        {
+            let elsewhere = |c: &Claim| c.life == Life::Alive && c.address != target;
+            if !self.hosts.get(id).is_some_and(|h| h.claims.iter().any(elsewhere)) {
+                self.wake(i, at);
+            }
+        }
+    }
+
+    fn wakes(&mut self, at: Moment, mac: Mac, how: &Wake) {
+        if !mac.is_host() || self.me() == Some(HostId::Mac(mac)) {
+            return;
+        }
+        if self.hosts.hear(HostId::Mac(mac), at).news {
+            self.revision += 1;
+        }
+        let (Wake::DhcpDiscover { name } | Wake::DhcpRequest { name, .. }) = how;
+        if let Some(name) = name {
+            self.hosts.name(HostId::Mac(mac), name);
+        }
+        if let Some(&i) = self.by_mac.get(&mac) {
+            self.tracks[i].last_heard = Some(at);
+            // A request alone may be a lease that is renewed.
+            if matches!(how, Wake::DhcpDiscover { .. }) {
+                self.wake(i, at);
+            }
+        }
+    }
+
+    fn wake(&mut self, i: usize, at: Moment) {
+        self.tracks[i].wake(at);
+        self.touched.insert(i);
+        let track = &self.tracks[i];
+        self.replan.extend(track.device.fixed_address());
+        self.replan.extend(track.floating.iter());
+    }
+
+    fn echo(&mut self, at: Moment, address: Ipv4Addr, mac: Option<Mac>, rtt: Duration) {
+        self.lanes.close(Key::Echo(address), at);
+        self.replan.insert(address);
+        let id = match mac {
+            Some(mac) if !mac.is_host() || self.me() == Some(HostId::Mac(mac)) => return,
+            Some(mac) => HostId::Mac(mac),
+            None => {
+                let mut alive = self.hosts.holders(address).filter(|(_, c)| c.alive());
+                match (alive.next(), alive.next()) {
+                    (Some((id, _)), None) => id,
+                    (None, _) => HostId::Only(address),
+                    // Which of them it was cannot be told.
+                    (Some(_), Some(_)) => return,
+                }
+            }
+        };
+        let proof = if mac.is_some() {
+            Proof::Unicast
+        } else {
+            Proof::Kernel
+        };
+        self.claimed(at, id, address, proof, None);
+        if let Some(claim) = self.hosts.get_mut(id).and_then(|h| h.claim_mut(address)) {
+            claim.rtt = Some(rtt);
+        }
+        if let Some(i) = self.device_at(address)
+            && self.tracks[i].who == Some(id)
+        {
+            self.tracks[i].echo(Some(rtt));
+        }
+    }
+
+    fn neighbour(&mut self, at: Moment, address: Ipv4Addr, mac: Mac, rtt: Option<Duration>) {
+        if !mac.is_host() || self.me() == Some(HostId::Mac(mac)) {
+            return;
+        }
+        self.answered(at, address, ArpForm::Broadcast);
+        self.claimed(at, HostId::Mac(mac), address, Proof::Kernel, rtt);
+    }
+
+    fn control(
+        &mut self,
+        at: Moment,
+        (address, mac, port): (Ipv4Addr, Option<Mac>, ControlPort),
+        state: ControlState,
+        detail: Option<&Text>,
+        asked: Moment,
+    ) {
+        self.close_port(at, address, mac, port);
+        if let Some(i) = self.device_at(address) {
+            let track = &mut self.tracks[i];
+            let bound = mac.is_none_or(|m| track.who.and_then(HostId::mac).is_none_or(|w| w == m));
+            let stands = track.evidence.here.is_some_and(|(_, a)| a == address);
+            if bound
+                && stands
+                && asked >= track.reset
+                && let Some(p) = track.ports.iter_mut().find(|p| p.which == port)
+            {
+                p.state = PortState::Told(state);
+                p.detail = detail.cloned();
+                p.asked = Some(asked);
+                p.wanted = false;
+                self.revision += 1;
+            }
+            self.touched.insert(i);
+        } else {
+            let holder = self
+                .hosts
+                .holders(address)
+                .map(|(id, _)| id)
+                .find(|id| mac.is_none_or(|m| id.mac() == Some(m)));
+            if let Some(told) = holder
+                .and_then(|id| self.hosts.get_mut(id))
+                .and_then(|h| h.ports.get_mut(&port))
+            {
+                *told = Some(state);
+                self.revision += 1;
+            }
+        }
+    }
+
+    fn control_not_asked(&mut self, at: Moment, address: Ipv4Addr, port: ControlPort) {
+        self.close_port(at, address, None, port);
+        if let Some(i) = self.device_at(address) {
+            if let Some(p) = self.tracks[i].ports.iter_mut().find(|p| p.which == port) {
+                if p.state == PortState::Waiting {
+                    p.state = PortState::NoWay;
+                    self.revision += 1;
+                }
+                p.wanted = false;
+            }
+            self.touched.insert(i);
+        }
+    }
+
+    fn close_port(&mut self, at: Moment, address: Ipv4Addr, mac: Option<Mac>, port: ControlPort) {
+        self.lanes.close(Key::Port(address, mac, port), at);
+        self.lanes.close(Key::Port(address, None, port), at);
+        if mac.is_none() {
+            let macs: Vec<Mac> = self
+                .hosts
+                .holders(address)
+                .filter_map(|(id, _)| id.mac())
+                .collect();
+            for mac in macs {
+                self.lanes.close(Key::Port(address, Some(mac), port), at);
+            }
+        }
+    }
+}

@@ -1,0 +1,143 @@
+//! A claim was heard: it goes into the records, and what it concerns is looked at again.
+
+use std::net::Ipv4Addr;
+use std::time::Duration;
+
+use vocab::{Mac, Moment};
+
+use crate::claim::{HostId, Proof};
+use crate::lanes::Key;
+use crate::ledger::{Ledger, Timer};
+use crate::target::{Kind, Target};
+
+/// Addresses beside the expected one that one device's hardware is asked for at.
+const MAX_FLOATING: usize = 4;
+/// Questions under way that only confirm what was heard.
+const MAX_CONFIRMING: usize = 64;
+/// Findings among strangers are looked at again after this long.
+const CALM: Duration = Duration::from_secs(1);
+
+impl Ledger {
+    /// `id` was heard to hold `address`.
+    pub(crate) fn claimed(
+        &mut self,
+        at: Moment,
+        id: HostId,
+        address: Ipv4Addr,
+        proof: Proof,
+        rtt: Option<Duration>,
+    ) {
+        let nonsense = address.is_unspecified()
+            || address.is_multicast()
+            || address.is_broadcast()
+            || address.is_loopback();
+        if nonsense {
+            return;
+        }
+        let heard = self.hosts.claim(id, address, at, proof, rtt);
+        let device = id.mac().and_then(|m| self.by_mac.get(&m)).copied();
+        if let Some(i) = device {
+            self.tracks[i].last_heard = Some(at);
+            self.touched.insert(i);
+            self.float(i, address, at);
+        }
+        let expected = self.by_address.get(&address).copied();
+        if let Some(i) = expected {
+            if self.tracks[i].device.macs.is_empty() || id.mac().is_none() {
+                self.tracks[i].last_heard = Some(at);
+            }
+            self.touched.insert(i);
+        }
+        let target = self.targets.get(&address).map(|t| t.kind);
+        if let Some(kind) = target {
+            let accepted = self
+                .hosts
+                .get(id)
+                .and_then(|h| h.claim(address))
+                .is_some_and(|c| self.accepts(kind, id, c));
+            if accepted && let Some(target) = self.targets.get_mut(&address) {
+                self.wire_dirty |= target.unanswered;
+                target.heard();
+            }
+        }
+        self.soft = true;
+        if heard.news {
+            self.revision += 1;
+            self.ready_dirty = true;
+            self.replan.insert(address);
+            self.wire_dirty |= device.is_some() || target.is_some();
+            self.survey_ports(id, address);
+            if target.is_none() && device.is_none() && proof == Proof::Announced {
+                self.confirm(address, at);
+            }
+        }
+        if self.hosts.holders(address).nth(1).is_some() {
+            if target.is_some() {
+                self.wire_dirty = true;
+            } else if self.timers.get(Timer::Calm).is_none() {
+                self.timers.set(Timer::Calm, Some(at + CALM));
+            }
+        }
+        if self.hosts.overflowed == Some(at) && self.timers.get(Timer::Calm).is_none() {
+            self.timers.set(Timer::Calm, Some(at + CALM));
+        }
+    }
+
+    /// One question to confirm what was only overheard.
+    fn confirm(&mut self, address: Ipv4Addr, at: Moment) {
+        if self.confirming.len() >= MAX_CONFIRMING || self.blind().is_some() || self.passes.covers(address) {
+            return;
+        }
+        let key = if self.near(address) {
+            Key::Broadcast(address)
+        } else if self.sees_frames() {
+            Key::Nobody(address)
+        } else {
+            return;
+        };
+        if self.confirming.insert(key) {
+            self.lanes.want(key, Some(at));
+        }
+    }
+
+    /// Hardware of device `i` holds `address`: where that is not the expected one, it is asked for
+    /// there as well.
+    fn float(&mut self, i: usize, address: Ipv4Addr, at: Moment) {
+        if self.targets.contains_key(&address) || self.blind().is_some() {
+            return;
+        }
+        let track = &mut self.tracks[i];
+        if track.floating.len() >= MAX_FLOATING {
+            let old = track.floating.iter().copied().min_by_key(|a| {
+                let of = |m: &Mac| self.hosts.get(HostId::Mac(*m)).and_then(|h| h.claim(*a));
+                track
+                    .device
+                    .macs
+                    .iter()
+                    .filter_map(of)
+                    .map(|c| (c.alive(), c.last))
+                    .max()
+            });
+            if let Some(old) = old {
+                track.floating.retain(|a| *a != old);
+                self.drop_target(old);
+            }
+        }
+        self.tracks[i].floating.push(address);
+        self.targets
+            .insert(address, Target::new(address, Kind::Floating(i), at));
+        self.replan.insert(address);
+    }
+
+    fn drop_target(&mut self, address: Ipv4Addr) {
+        self.targets.remove(&address);
+        self.timers.set(Timer::Round(address), None);
+        let macs: Vec<Mac> = self.lanes.unicasts(address).collect();
+        for mac in macs {
+            self.lanes.remove(Key::Unicast(address, mac));
+        }
+        for key in [Key::Broadcast(address), Key::Nobody(address), Key::Echo(address)] {
+            self.lanes.remove(key);
+        }
+    }
+}

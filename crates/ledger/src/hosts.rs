@@ -1,0 +1,331 @@
+//! Everybody on the wire: hosts by their hardware, with all their claims. Bounded, whatever is sent.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::net::Ipv4Addr;
+use std::time::Duration;
+
+use vocab::{ControlPort, ControlState, Mac, Moment, Text};
+
+use crate::claim::{Claim, HostId, Life, Proof};
+
+/// Hosts kept that are neither listed nor claim an address that matters.
+pub(crate) const MAX_STRANGERS: usize = 4_096;
+/// Addresses kept of one host, beside those that matter.
+const MAX_CLAIMS: usize = 16;
+/// Hosts that are not listed and claim one address that matters.
+const MAX_CLAIMANTS: usize = 16;
+/// Names kept of one host.
+const MAX_NAMES: usize = 8;
+
+/// One thing on the wire.
+#[derive(Debug, Clone)]
+pub(crate) struct Host {
+    /// Which.
+    pub(crate) id: HostId,
+    /// When it was first heard.
+    pub(crate) first: Moment,
+    /// When it was last heard.
+    pub(crate) last: Moment,
+    /// What it claims.
+    pub(crate) claims: Vec<Claim>,
+    /// What it calls itself.
+    pub(crate) names: Vec<Text>,
+    /// Its control ports that were asked or are to be asked.
+    pub(crate) ports: BTreeMap<ControlPort, Option<ControlState>>,
+    /// Whether it was found to answer for others' addresses.
+    pub(crate) proxy: bool,
+}
+
+impl Host {
+    /// Its claim to `address`.
+    pub(crate) fn claim(&self, address: Ipv4Addr) -> Option<&Claim> {
+        self.claims.iter().find(|c| c.address == address)
+    }
+
+    /// Its claim to `address`, to be changed.
+    pub(crate) fn claim_mut(&mut self, address: Ipv4Addr) -> Option<&mut Claim> {
+        self.claims.iter_mut().find(|c| c.address == address)
+    }
+}
+
+/// What hearing a claim did.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) struct Heard {
+    /// The host, the claim or its life is new.
+    pub(crate) news: bool,
+}
+
+/// All hosts.
+#[derive(Debug, Default)]
+pub(crate) struct Hosts {
+    map: BTreeMap<HostId, Host>,
+    holders: BTreeMap<Ipv4Addr, Vec<HostId>>,
+    /// Hosts that may be dropped, the longest unheard first.
+    strangers: BTreeSet<(Moment, HostId)>,
+    /// Addresses with more than one claimant.
+    contested: BTreeSet<Ipv4Addr>,
+    proxies: BTreeSet<HostId>,
+    listed: BTreeSet<Mac>,
+    pinned: BTreeSet<Ipv4Addr>,
+    /// When a host was last dropped for want of room.
+    pub(crate) overflowed: Option<Moment>,
+}
+
+impl Hosts {
+    /// No hosts; those of `listed` are never dropped.
+    pub(crate) fn new(listed: BTreeSet<Mac>) -> Self {
+        Self {
+            listed,
+            ..Self::default()
+        }
+    }
+
+    /// Names the addresses that matter: hosts claiming one are not dropped.
+    pub(crate) fn pin(&mut self, pinned: BTreeSet<Ipv4Addr>) {
+        self.pinned = pinned;
+        let all: Vec<HostId> = self.map.keys().copied().collect();
+        for id in all {
+            self.reindex(id);
+        }
+        self.shrink(Moment::ZERO);
+    }
+
+    /// How many hosts are kept.
+    pub(crate) fn len(&self) -> usize {
+        self.map.len()
+    }
+
+    /// The host of that name.
+    pub(crate) fn get(&self, id: HostId) -> Option<&Host> {
+        self.map.get(&id)
+    }
+
+    /// The host of that name, to be changed.
+    pub(crate) fn get_mut(&mut self, id: HostId) -> Option<&mut Host> {
+        self.map.get_mut(&id)
+    }
+
+    /// All hosts, in the order of their hardware.
+    pub(crate) fn iter(&self) -> impl Iterator<Item = &Host> {
+        self.map.values()
+    }
+
+    /// Who ever claimed `address`, in order of first claim.
+    pub(crate) fn holders(&self, address: Ipv4Addr) -> impl Iterator<Item = (HostId, &Claim)> {
+        self.holders
+            .get(&address)
+            .into_iter()
+            .flatten()
+            .filter_map(move |id| Some((*id, self.map.get(id)?.claim(address)?)))
+    }
+
+    /// Addresses with more than one claimant.
+    pub(crate) fn contested(&self) -> impl Iterator<Item = Ipv4Addr> {
+        self.contested.iter().copied()
+    }
+
+    /// Hosts that answer for addresses they do not own.
+    pub(crate) fn proxies(&self) -> impl Iterator<Item = &Host> {
+        self.proxies.iter().filter_map(|id| self.map.get(id))
+    }
+
+    /// Something was heard of `id`.
+    pub(crate) fn hear(&mut self, id: HostId, at: Moment) -> Heard {
+        let news = !self.map.contains_key(&id);
+        let host = self.map.entry(id).or_insert_with(|| Host {
+            id,
+            first: at,
+            last: at,
+            claims: Vec::new(),
+            names: Vec::new(),
+            ports: BTreeMap::new(),
+            proxy: false,
+        });
+        let old = host.last;
+        host.last = old.max(at);
+        let last = host.last;
+        if self.strangers.remove(&(old, id)) {
+            self.strangers.insert((last, id));
+        } else if news {
+            self.reindex(id);
+            self.shrink(at);
+        }
+        Heard { news }
+    }
+
+    /// `id` was heard to hold `address`.
+    pub(crate) fn claim(
+        &mut self,
+        id: HostId,
+        address: Ipv4Addr,
+        at: Moment,
+        proof: Proof,
+        rtt: Option<Duration>,
+    ) -> Heard {
+        let mut heard = self.hear(id, at);
+        if matches!(id, HostId::Mac(_)) {
+            self.forget_claim(HostId::Only(address), address);
+        }
+        let Some(host) = self.map.get_mut(&id) else {
+            return heard;
+        };
+        let fresh = host.claim(address).is_none();
+        if fresh {
+            let mut claim = Claim::new(address, at);
+            if host.proxy {
+                claim.nobody_missed = 1;
+            }
+            host.claims.push(claim);
+        }
+        if let Some(claim) = host.claim_mut(address) {
+            let before = (claim.life, claim.proven);
+            claim.hear(at, proof, rtt);
+            heard.news |= fresh || before != (claim.life, claim.proven);
+        }
+        if fresh {
+            let holders = self.holders.entry(address).or_default();
+            holders.push(id);
+            if holders.len() > 1 {
+                self.contested.insert(address);
+            }
+            self.bound_claims(id);
+            self.bound_claimants(address, id);
+            self.reindex(id);
+            self.shrink(at);
+        }
+        heard
+    }
+
+    /// Adds a name that the host gives itself.
+    pub(crate) fn name(&mut self, id: HostId, name: &Text) {
+        if let Some(host) = self.map.get_mut(&id)
+            && !name.is_empty()
+            && !host.names.contains(name)
+        {
+            if host.names.len() >= MAX_NAMES {
+                host.names.remove(0);
+            }
+            host.names.push(name.clone());
+        }
+    }
+
+    /// All that was heard says nothing about now any more.
+    pub(crate) fn stale(&mut self) {
+        for host in self.map.values_mut() {
+            for claim in &mut host.claims {
+                claim.life = Life::Stale;
+                claim.misses = crate::claim::Misses::NONE;
+            }
+        }
+    }
+
+    /// A 0.0.0.0 probe for `address`, sent at `sent`, is over: who held it then and did not answer
+    /// is no proven owner.
+    pub(crate) fn nobody_over(&mut self, address: Ipv4Addr, sent: Moment) {
+        let ids = self.holders.get(&address).cloned().unwrap_or_default();
+        for id in ids {
+            let Some(host) = self.map.get_mut(&id) else {
+                continue;
+            };
+            if let Some(claim) = host.claim_mut(address)
+                && claim.alive()
+                && claim.since < sent
+                && !claim.proven
+            {
+                claim.nobody_missed = claim.nobody_missed.saturating_add(1);
+            }
+            let unowned = host.claims.iter().filter(|c| c.proxied()).count();
+            let twice = host.claims.iter().any(|c| !c.proven && c.nobody_missed >= 2);
+            host.proxy |= unowned >= 2 || twice;
+            if host.proxy {
+                self.proxies.insert(id);
+            }
+        }
+    }
+
+    fn is_stranger(&self, host: &Host) -> bool {
+        host.id.mac().is_none_or(|m| !self.listed.contains(&m))
+            && !host.claims.iter().any(|c| self.pinned.contains(&c.address))
+    }
+
+    fn reindex(&mut self, id: HostId) {
+        let Some(host) = self.map.get(&id) else { return };
+        let key = (host.last, id);
+        if self.is_stranger(host) {
+            self.strangers.insert(key);
+        } else {
+            self.strangers.remove(&key);
+        }
+    }
+
+    fn shrink(&mut self, at: Moment) {
+        while self.strangers.len() > MAX_STRANGERS {
+            let Some((_, id)) = self.strangers.pop_first() else {
+                return;
+            };
+            self.proxies.remove(&id);
+            if let Some(host) = self.map.remove(&id) {
+                for claim in host.claims {
+                    self.drop_holder(claim.address, id);
+                }
+            }
+            self.overflowed = Some(at);
+        }
+    }
+
+    fn drop_holder(&mut self, address: Ipv4Addr, id: HostId) {
+        if let Some(holders) = self.holders.get_mut(&address) {
+            holders.retain(|h| *h != id);
+            if holders.len() < 2 {
+                self.contested.remove(&address);
+            }
+            if holders.is_empty() {
+                self.holders.remove(&address);
+            }
+        }
+    }
+
+    fn forget_claim(&mut self, id: HostId, address: Ipv4Addr) {
+        let Some(host) = self.map.get_mut(&id) else { return };
+        host.claims.retain(|c| c.address != address);
+        let last = host.last;
+        let bare = host.claims.is_empty() && matches!(id, HostId::Only(_));
+        self.drop_holder(address, id);
+        if bare {
+            self.strangers.remove(&(last, id));
+            self.map.remove(&id);
+        } else {
+            self.reindex(id);
+        }
+    }
+
+    fn bound_claims(&mut self, id: HostId) {
+        let Some(host) = self.map.get(&id) else { return };
+        let free = host.claims.iter().filter(|c| !self.pinned.contains(&c.address));
+        if free.clone().count() <= MAX_CLAIMS {
+            return;
+        }
+        let worst = free
+            .min_by_key(|c| (c.alive(), c.last, c.address))
+            .map(|c| c.address);
+        if let Some(address) = worst {
+            self.forget_claim(id, address);
+        }
+    }
+
+    fn bound_claimants(&mut self, address: Ipv4Addr, newest: HostId) {
+        let listed = |id: &HostId| id.mac().is_some_and(|m| self.listed.contains(&m));
+        let claimants: Vec<(HostId, &Claim)> = self.holders(address).filter(|(id, _)| !listed(id)).collect();
+        if claimants.len() <= MAX_CLAIMANTS {
+            return;
+        }
+        let worst = claimants
+            .iter()
+            .filter(|(id, _)| *id != newest)
+            .min_by_key(|(id, c)| (c.alive(), c.last, *id))
+            .map(|(id, _)| *id);
+        if let Some(id) = worst {
+            self.forget_claim(id, address);
+        }
+    }
+}

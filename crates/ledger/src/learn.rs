@@ -1,0 +1,145 @@
+//! Beginning to learn, and having to stop: the link comes and goes, the user asks for silence.
+
+use std::collections::BTreeSet;
+use std::net::Ipv4Addr;
+use std::time::Duration;
+
+use vocab::{Moment, Station};
+
+use crate::lanes::Key;
+use crate::ledger::{Ledger, Timer};
+use crate::passes::host_range;
+use crate::target::{Kind, Target};
+
+/// The widest prefix that a pass goes through: 65,534 addresses.
+const WIDEST: u8 = 16;
+/// The most addresses that a repeated pass for devices by DHCP goes through.
+const MAX_LEASES: u64 = 1_024;
+/// How long between two of those.
+const SEARCH_LEASES: Duration = Duration::from_secs(30);
+
+impl Ledger {
+    pub(crate) fn station_is(&mut self, at: Moment, station: &Station) {
+        let before = self.blind();
+        let old = self.station.replace(station.clone());
+        let same = old.is_some_and(|o| {
+            (o.mac, o.index, o.mode, &o.addresses)
+                == (station.mac, station.index, station.mode, &station.addresses)
+        });
+        self.sight_changed(at, before.is_some(), same);
+    }
+
+    pub(crate) fn listen_only_is(&mut self, at: Moment, on: bool) {
+        let before = self.blind();
+        self.listen_only = on;
+        self.sight_changed(at, before.is_some(), true);
+    }
+
+    fn sight_changed(&mut self, at: Moment, was_blind: bool, same: bool) {
+        match (was_blind, self.blind().is_some()) {
+            (_, true) => self.stop(),
+            (true, false) => self.learn(at),
+            (false, false) if !same => self.learn(at),
+            (false, false) => {}
+        }
+        self.wire_dirty = true;
+        self.touched.extend(0..self.tracks.len());
+        self.revision += 1;
+    }
+
+    /// Nothing is asked any more, and what was under way is forgotten.
+    fn stop(&mut self) {
+        self.lanes.clear();
+        self.confirming.clear();
+        self.timers.clear();
+        self.passes.reset();
+        self.targets.clear();
+        for track in &mut self.tracks {
+            track.floating.clear();
+        }
+    }
+
+    /// Begins anew: what was heard before says nothing about now, but is kept.
+    fn learn(&mut self, at: Moment) {
+        self.stop();
+        self.epoch = at;
+        self.hosts.stale();
+        for track in &mut self.tracks {
+            track.found = None;
+            track.appeared = None;
+            track.woke = None;
+            track.keep_ports = true;
+        }
+        let mut targets: Vec<(Ipv4Addr, Kind)> = Vec::new();
+        targets.extend(self.gateway().map(|a| (a, Kind::Gateway)));
+        targets.extend(self.by_address.iter().map(|(a, i)| (*a, Kind::Rig(*i))));
+        if let Some(station) = &self.station {
+            targets.extend(station.addresses.iter().map(|n| (n.addr(), Kind::Own)));
+        }
+        // The later kind takes the place of an earlier one.
+        self.targets = targets
+            .into_iter()
+            .map(|(a, kind)| (a, Target::new(a, kind, at)))
+            .collect();
+        let pinned: BTreeSet<Ipv4Addr> = self.targets.keys().copied().collect();
+        self.replan.extend(pinned.iter());
+        self.hosts.pin(pinned);
+        self.start_passes(at);
+        if self.sees_frames() {
+            for address in self.factory.clone() {
+                self.lanes.want(Key::Nobody(address), Some(at));
+            }
+        }
+    }
+
+    /// A pass over the whole subnet, unless one runs.
+    pub(crate) fn start_passes(&mut self, at: Moment) {
+        if self.passes.idle()
+            && let Some(range) = self
+                .subnet()
+                .filter(|n| n.prefix_len() >= WIDEST)
+                .and_then(host_range)
+        {
+            let id = self.passes.add(range);
+            self.lanes.want(Key::Pass(id), Some(at));
+        }
+        self.passes.begin();
+    }
+
+    /// Where devices by DHCP that have not turned up are looked for, again and again.
+    pub(crate) fn plan_leases(&mut self, at: Moment) {
+        let round = self.passes.lease_rounds;
+        let sought = self.tracks.iter().any(|t| {
+            t.device.fixed_address().is_none() && !t.device.macs.is_empty() && t.evidence.here.is_none()
+        });
+        if round == 0 || !sought || !self.passes.idle() || (round > 1 && !self.watches()) {
+            return;
+        }
+        let due = self.passes.lease_over + SEARCH_LEASES;
+        if round > 1 && due > at {
+            self.timers.set(Timer::Leases, Some(due));
+            return;
+        }
+        let leases = self
+            .settings
+            .rig
+            .as_ref()
+            .map(|r| r.network.leases.clone())
+            .unwrap_or_default();
+        let mut ranges = leases;
+        if ranges.is_empty() {
+            ranges.extend(
+                self.subnet()
+                    .filter(|n| n.prefix_len() >= WIDEST)
+                    .and_then(host_range),
+            );
+        }
+        if round > 1 && ranges.iter().map(|r| r.count()).sum::<u64>() > MAX_LEASES {
+            return;
+        }
+        for range in ranges {
+            let id = self.passes.add(range);
+            self.lanes.want(Key::Pass(id), Some(at));
+        }
+    }
+}

@@ -1,0 +1,395 @@
+//! When to ask what: for every address that matters, when each kind of question is next due.
+
+use std::net::Ipv4Addr;
+use std::time::Duration;
+
+use rig::AskWhen;
+use vocab::{ArpForm, Ask, Budget, ControlPort, ControlState, ControlWord, Mac, Moment, Rank};
+
+use crate::claim::{Claim, HostId};
+use crate::lanes::Key;
+use crate::ledger::Ledger;
+use crate::target::{Kind, Target};
+use crate::track::{PortState, Track};
+use crate::{Purpose, Standing};
+
+/// How often a device's hardware is asked on its own (the watch of the first issue's scanner).
+const UNICAST: Duration = Duration::from_secs(1);
+/// How often at most each rig address is asked for by broadcast, and how many such are sent a
+/// second in all.
+const BROADCAST: Duration = Duration::from_secs(2);
+const BROADCASTS_PER_SECOND: f64 = 30.0;
+/// How often present devices are sent an echo.
+const ECHO: Duration = Duration::from_secs(5);
+/// After an unanswered question the next follows so soon.
+const QUICK: Duration = Duration::from_millis(250);
+/// How often factory and last-known foreign addresses are asked while a device is missing.
+const SEARCH: Duration = Duration::from_secs(30);
+/// At least so long between two 0.0.0.0 probes for one address (the contract of asking).
+const NOBODY: Duration = Duration::from_secs(10);
+/// How often our own address is probed for another holder.
+const OWN: Duration = Duration::from_secs(30);
+/// 0.0.0.0 probes that a claimant is sent before it is taken as no owner for good.
+const NOBODY_TRIES: u8 = 3;
+/// How soon a control port is asked again while a device starts.
+const PORT_RETRY: Duration = Duration::from_secs(5);
+/// How often the ports of a device with `ask = "watch"` are asked.
+const PORT_WATCH: Duration = Duration::from_mins(1);
+/// Claimants of one address that are asked on their own.
+const MAX_ASKED: usize = 4;
+/// Frames a second that watching one device costs at its usual intervals.
+const WATCH_COST: f64 = 1.7;
+
+impl Ledger {
+    /// The question that a lane stands for.
+    pub(crate) fn ask(&self, key: Key) -> Option<Ask> {
+        let arp = |address, form| {
+            let target = self.targets.get(&address);
+            let rank = if target.is_some() { Rank::Rig } else { Rank::Heard };
+            let passing = target.is_none_or(|t| t.rounds < t.goal);
+            let narrow = matches!(form, ArpForm::Unicast(_));
+            let budget = if passing && !narrow {
+                Budget::Pass
+            } else {
+                Budget::Watch
+            };
+            Ask::Arp {
+                address,
+                form,
+                rank,
+                budget,
+            }
+        };
+        Some(match key {
+            Key::Broadcast(a) => arp(a, ArpForm::Broadcast),
+            Key::Nobody(a) => arp(a, ArpForm::Nobody),
+            Key::Unicast(a, mac) => arp(a, ArpForm::Unicast(mac)),
+            Key::Echo(address) => {
+                let mac = self.holder(address).and_then(HostId::mac);
+                Ask::Echo {
+                    address,
+                    mac,
+                    rank: Rank::Rig,
+                }
+            }
+            Key::Port(address, mac, port) => Ask::Control { address, mac, port },
+            Key::Pass(id) => {
+                let range = self.passes.get(id)?.range;
+                let except = self
+                    .targets
+                    .keys()
+                    .copied()
+                    .filter(|a| range.contains(*a))
+                    .collect();
+                Ask::Pass { id, range, except }
+            }
+        })
+    }
+
+    /// Who stands at `address` in the verdict on it.
+    fn holder(&self, address: Ipv4Addr) -> Option<HostId> {
+        let i = self.device_at(address)?;
+        self.tracks[i]
+            .evidence
+            .here
+            .filter(|(_, a)| *a == address)
+            .map(|(id, _)| id)
+    }
+
+    /// How much longer than usual the watch's intervals are, so that the passes and the watch
+    /// together stay within the pace.
+    fn stretch(&self, usual: Duration) -> Duration {
+        let pace = self
+            .settings
+            .rig
+            .as_ref()
+            .and_then(|r| r.network.pace.per_second());
+        let Some(pace) = pace else { return usual };
+        let share = if self.passes.idle() { 0.9 } else { 0.5 };
+        let load = self.targets.len() as f64 * WATCH_COST;
+        usual.mul_f64((load / (f64::from(pace) * share)).max(1.0))
+    }
+
+    /// Whatever the lane asks is planned again.
+    pub(crate) fn replan_key(&mut self, key: Key) {
+        match key {
+            Key::Broadcast(a) | Key::Nobody(a) | Key::Unicast(a, _) | Key::Echo(a) => {
+                self.replan.insert(a);
+            }
+            Key::Port(a, _, _) => self.touched.extend(self.device_at(a)),
+            Key::Pass(_) => {}
+        }
+    }
+
+    /// Plans the questions about `address`.
+    pub(crate) fn plan(&mut self, address: Ipv4Addr, now: Moment) {
+        let searched = self.plan_search(address, now);
+        let Some(target) = self.targets.get(&address) else {
+            if self.factory.contains(&address) {
+                self.lanes.want(Key::Nobody(address), searched);
+            }
+            return;
+        };
+        let claims: Vec<(HostId, &Claim)> = self.hosts.holders(address).filter(|(_, c)| c.alive()).collect();
+        let broadcast = self.broadcast_due(target, &claims, now);
+        let nobody = self.nobody_due(target, &claims, now).or(searched);
+        let unicast = self.unicast_due(target, &claims, now);
+        let echo = self.echo_due(target, now);
+        self.lanes.want(Key::Broadcast(address), broadcast);
+        self.lanes.want(Key::Nobody(address), nobody);
+        self.lanes.want(Key::Echo(address), echo);
+        let old: Vec<Mac> = self.lanes.unicasts(address).collect();
+        for mac in old {
+            let key = Key::Unicast(address, mac);
+            if !unicast.iter().any(|(m, _)| *m == mac) && !self.lanes.busy(key) {
+                self.lanes.remove(key);
+            }
+        }
+        for (mac, at) in unicast {
+            self.lanes.want(Key::Unicast(address, mac), Some(at));
+        }
+    }
+
+    fn broadcast_due(&self, target: &Target, claims: &[(HostId, &Claim)], now: Moment) -> Option<Moment> {
+        if !self.broadcasts(target.kind, target.address) {
+            return None;
+        }
+        let key = Key::Broadcast(target.address);
+        let last = self.lanes.closed_at(key).max(target.asked);
+        let Some(last) = last else {
+            return Some(target.start);
+        };
+        let own = |id: HostId, c: &Claim| self.accepts(target.kind, id, c);
+        let held = claims.iter().any(|(id, c)| own(*id, c));
+        let wavering = claims.iter().any(|(id, c)| own(*id, c) && c.misses.any());
+        if held && !wavering && target.rounds < target.goal {
+            // Without a listed MAC the second question is the probe that tells an owner.
+            return if self.probe_next(target) {
+                None
+            } else {
+                Some(last.max(target.start))
+            };
+        }
+        let unsure = wavering || (!held && !target.unanswered) || claims.len() > 1 && self.unsettled(target);
+        if unsure {
+            return Some(last + QUICK);
+        }
+        if target.rounds < target.goal {
+            return Some((last + QUICK).max(target.start));
+        }
+        if !self.watches() {
+            return None;
+        }
+        let n = self.targets.len() as f64;
+        let every = BROADCAST.max(Duration::from_secs_f64(n / BROADCASTS_PER_SECOND));
+        Some((last + self.stretch(every)).max(now))
+    }
+
+    /// Whether the next broadcast question is to be a 0.0.0.0 probe.
+    fn probe_next(&self, target: &Target) -> bool {
+        self.nameless(target)
+            && self.sees_frames()
+            && self.near(target.address)
+            && self.lanes.sent_at(Key::Nobody(target.address)).is_none()
+    }
+
+    /// Whether it is the address of a device without a listed MAC.
+    fn nameless(&self, target: &Target) -> bool {
+        matches!(target.kind, Kind::Rig(i) if self.tracks[i].device.macs.is_empty())
+    }
+
+    /// Whether two hold an address, and it is not clear yet whether at the same time.
+    fn unsettled(&self, target: &Target) -> bool {
+        self.claimants(target.address) > 1
+            && self
+                .clash(self.device_at(target.address), target.address)
+                .is_empty()
+    }
+
+    /// How many hold `address` who are, or may yet prove to be, its owners. The hardware of one
+    /// device counts as one, a virtual router's shared hardware not at all.
+    pub(crate) fn claimants(&self, address: Ipv4Addr) -> usize {
+        let device = self.device_at(address);
+        let mut own = 0;
+        let mut others = usize::from(self.is_ours(address));
+        for (id, claim) in self.hosts.holders(address) {
+            if claim.alive() && device.is_some_and(|i| self.is_own(i, id)) {
+                own = 1;
+            } else if claim.alive() && !claim.proxied() && !id.is_virtual_router() {
+                others += 1;
+            }
+        }
+        own + others
+    }
+
+    fn nobody_due(&self, target: &Target, claims: &[(HostId, &Claim)], now: Moment) -> Option<Moment> {
+        if !self.sees_frames() {
+            return None;
+        }
+        let last = self.lanes.closed_at(Key::Nobody(target.address));
+        if target.kind == Kind::Own {
+            return match last {
+                None => Some(target.start),
+                Some(last) if self.watches() => Some(last + OWN),
+                Some(_) => None,
+            };
+        }
+        if !self.near(target.address) {
+            return None;
+        }
+        let nameless = self.nameless(target);
+        let open = |id: HostId, c: &Claim| {
+            let trusted = match target.kind {
+                Kind::Rig(i) => self.is_own(i, id),
+                Kind::Gateway => claims.len() < 2,
+                Kind::Floating(_) | Kind::Own => false,
+            };
+            let told = if nameless { c.answers_nobody } else { c.proven };
+            !trusted && !told && c.nobody_missed < NOBODY_TRIES
+        };
+        claims
+            .iter()
+            .any(|(id, c)| open(*id, c))
+            .then(|| last.map_or(now, |l| (l + NOBODY).max(now)))
+    }
+
+    fn unicast_due(&self, target: &Target, claims: &[(HostId, &Claim)], now: Moment) -> Vec<(Mac, Moment)> {
+        let passing = target.rounds < target.goal && self.broadcasts(target.kind, target.address);
+        if !self.sees_frames() || !self.watches() || passing {
+            return Vec::new();
+        }
+        let device = self.device_at(target.address);
+        let own = |id: HostId| device.is_some_and(|i| self.is_own(i, id));
+        let mut whom: Vec<(HostId, &Claim)> = claims
+            .iter()
+            .filter(|(id, c)| own(*id) || !c.proxied())
+            .copied()
+            .collect();
+        // The file's own first, then those who came first.
+        whom.sort_by_key(|(id, c)| (!own(*id), c.since, *id));
+        whom.iter()
+            .take(MAX_ASKED)
+            .filter_map(|(id, c)| {
+                let mac = id.mac()?;
+                let closed = self.lanes.closed_at(Key::Unicast(target.address, mac));
+                let at = if c.misses.any() {
+                    closed.map_or(now, |l| l + QUICK)
+                } else {
+                    closed.max(Some(c.last)).unwrap_or(now) + self.stretch(UNICAST)
+                };
+                Some((mac, at.max(now)))
+            })
+            .collect()
+    }
+
+    fn echo_due(&self, target: &Target, now: Moment) -> Option<Moment> {
+        let stands = self
+            .holder(target.address)
+            .is_some_and(|id| Some(id) != self.me());
+        if !stands || !self.watches() || !self.near(target.address) || target.rounds < target.goal {
+            return None;
+        }
+        let last = self.lanes.closed_at(Key::Echo(target.address));
+        Some(last.map_or(now + UNICAST, |l| l + self.stretch(ECHO)).max(now))
+    }
+
+    /// When `address` is to be asked for in the search for a missing device.
+    fn plan_search(&self, address: Ipv4Addr, now: Moment) -> Option<Moment> {
+        if !self.watches() || !self.sees_frames() {
+            return None;
+        }
+        let missing = |t: &Track| t.standing == Standing::Missing;
+        let wanted = match self.targets.get(&address).map(|t| t.kind) {
+            Some(Kind::Floating(i)) => missing(&self.tracks[i]) && !self.near(address),
+            Some(_) => false,
+            None => {
+                self.factory.contains(&address)
+                    && self
+                        .tracks
+                        .iter()
+                        .any(|t| missing(t) && !t.device.macs.is_empty())
+            }
+        };
+        let last = self.lanes.closed_at(Key::Nobody(address));
+        match last {
+            // The first question of the pass is planned where learning begins.
+            None if self.lanes.has(Key::Nobody(address)) => Some(now),
+            _ => wanted.then(|| last.map_or(now, |l| (l + SEARCH).max(now))),
+        }
+    }
+
+    /// Plans the questions to the control ports of device `i`.
+    pub(crate) fn plan_ports(&mut self, i: usize, now: Moment) {
+        let me = self.me();
+        let track = &self.tracks[i];
+        let here = track
+            .evidence
+            .here
+            .filter(|(id, _)| track.evidence.clash.is_empty() && Some(*id) != me);
+        let here = here.map(|(id, address)| (address, id));
+        if track.ports.is_empty() {
+            return;
+        }
+        if track.port_lanes != here
+            && let Some((address, id)) = track.port_lanes
+        {
+            for port in &track.ports {
+                self.lanes.remove(Key::Port(address, id.mac(), port.which));
+            }
+        }
+        let track = &mut self.tracks[i];
+        track.port_lanes = here;
+        let Some((address, id)) = here else { return };
+        let watch = track.device.ask == AskWhen::Watch && self.settings.purpose != Purpose::Survey;
+        for port in &track.ports {
+            let key = Key::Port(address, id.mac(), port.which);
+            let last = self.lanes.closed_at(key);
+            let after = |span: Duration| Some(last.map_or(now, |l| (l + span).max(now)));
+            let again = if watch { after(PORT_WATCH) } else { None };
+            let at = match port.state {
+                _ if port.wanted => Some(now),
+                PortState::Waiting => last
+                    .filter(|l| *l >= track.reset)
+                    .map_or(Some(now), |_| after(PORT_RETRY)),
+                PortState::Told(ControlState::Answered) => again,
+                PortState::Told(_) if track.standing == Standing::Starting => after(PORT_RETRY),
+                PortState::Told(_) => again,
+                PortState::NoWay => None,
+            };
+            self.lanes.want(key, at);
+        }
+    }
+
+    /// In a survey a stranger's usual control ports are asked once.
+    pub(crate) fn survey_ports(&mut self, id: HostId, address: Ipv4Addr) {
+        const USUAL: [ControlWord; 4] = [
+            ControlWord::ViscaUdp,
+            ControlWord::Http,
+            ControlWord::Rtsp,
+            ControlWord::Onvif,
+        ];
+        let stranger = id.mac().is_none_or(|m| !self.by_mac.contains_key(&m));
+        if self.settings.purpose != Purpose::Survey
+            || !stranger
+            || self.by_address.contains_key(&address)
+            || !self.in_subnet(address)
+            || self.blind().is_some()
+        {
+            return;
+        }
+        let Some(host) = self.hosts.get_mut(id) else {
+            return;
+        };
+        if !host.ports.is_empty() {
+            return;
+        }
+        for word in USUAL {
+            let Some(port) = word.usual_port().map(|port| ControlPort { word, port }) else {
+                continue;
+            };
+            host.ports.insert(port, None);
+            self.lanes
+                .want(Key::Port(address, id.mac(), port), Some(host.last));
+        }
+    }
+}

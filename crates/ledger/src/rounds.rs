@@ -1,0 +1,213 @@
+//! Questions that left, and what came of them: closing lanes, and counting who did not answer.
+
+use std::net::Ipv4Addr;
+use std::time::Duration;
+
+use vocab::{ArpForm, Moment, SilentTo};
+
+use crate::claim::{Claim, HostId};
+use crate::lanes::Key;
+use crate::ledger::{Ledger, Timer};
+use crate::target::{Kind, Round};
+
+/// How long after a broadcast question its further answers still belong to it. A Linux proxy
+/// answers up to 0.8 s late (measured; `proxy_delay` in the kernel's ip-sysctl).
+const ROUND: Duration = Duration::from_secs(1);
+
+impl Ledger {
+    /// The lanes that a question of this form about `address` may have come from: a broadcast
+    /// goes out in nobody's name where we have no address of our own.
+    fn arp_keys(&self, address: Ipv4Addr, form: ArpForm) -> [Option<Key>; 2] {
+        match form {
+            ArpForm::Broadcast => [Some(Key::Broadcast(address)), None],
+            ArpForm::Unicast(mac) => [Some(Key::Unicast(address, mac)), None],
+            ArpForm::Nobody if self.near(address) => [Some(Key::Nobody(address)), None],
+            ArpForm::Nobody => [Some(Key::Nobody(address)), Some(Key::Broadcast(address))],
+        }
+    }
+
+    pub(crate) fn sent(&mut self, at: Moment, address: Ipv4Addr, what: SilentTo) {
+        if self.blind().is_some() {
+            return;
+        }
+        let form = match what {
+            SilentTo::Echo => {
+                self.lanes.sent(Key::Echo(address), at);
+                return;
+            }
+            SilentTo::Arp(form) => form,
+        };
+        for key in self.arp_keys(address, form).into_iter().flatten() {
+            if self.lanes.busy(key) {
+                self.lanes.sent(key, at);
+            }
+        }
+        if matches!(form, ArpForm::Unicast(_)) {
+            return;
+        }
+        self.round_over(address, at);
+        if let Some(target) = self.targets.get_mut(&address) {
+            target.sent(at, form);
+            if target.twice == Some(at) {
+                self.ready_dirty = true;
+            }
+        }
+    }
+
+    pub(crate) fn silent(&mut self, at: Moment, address: Ipv4Addr, what: SilentTo, sent: Moment) {
+        if self.blind().is_some() || sent < self.epoch {
+            return;
+        }
+        match what {
+            SilentTo::Echo => {
+                self.lanes.close(Key::Echo(address), at);
+                if let Some(i) = self.device_at(address) {
+                    self.tracks[i].echo(None);
+                    self.soft = true;
+                }
+                self.replan.insert(address);
+            }
+            SilentTo::Arp(form) => {
+                self.close_arp(at, address, form);
+                if !matches!(form, ArpForm::Unicast(_))
+                    && let Some(target) = self.targets.get_mut(&address)
+                    && target.open.is_some_and(|o| o.sent <= sent)
+                {
+                    target.open = None;
+                    self.timers.set(Timer::Round(address), None);
+                }
+                self.close_round(
+                    address,
+                    Round {
+                        sent,
+                        form,
+                        answered: false,
+                    },
+                    at,
+                );
+            }
+        }
+    }
+
+    fn close_arp(&mut self, at: Moment, address: Ipv4Addr, form: ArpForm) {
+        for key in self.arp_keys(address, form).into_iter().flatten() {
+            self.lanes.close(key, at);
+            if self.confirming.remove(&key) && !self.targets.contains_key(&address) {
+                self.lanes.remove(key);
+            }
+        }
+        self.replan.insert(address);
+    }
+
+    /// Somebody answered a question of ours about `address`.
+    pub(crate) fn answered(&mut self, at: Moment, address: Ipv4Addr, form: ArpForm) {
+        self.close_arp(at, address, form);
+        if matches!(form, ArpForm::Unicast(_)) {
+            return;
+        }
+        if let Some(open) = self.targets.get_mut(&address).and_then(|t| t.open.as_mut())
+            && !open.answered
+        {
+            open.answered = true;
+            self.timers.set(Timer::Round(address), Some(open.sent + ROUND));
+        }
+    }
+
+    /// The time for further answers to the open question about `address` is over.
+    pub(crate) fn round_over(&mut self, address: Ipv4Addr, at: Moment) {
+        self.timers.set(Timer::Round(address), None);
+        let open = self.targets.get_mut(&address).and_then(|t| t.open.take());
+        if let Some(round) = open
+            && round.answered
+        {
+            self.close_round(address, round, at);
+        }
+    }
+
+    /// Counts who did not answer a question that is over.
+    fn close_round(&mut self, address: Ipv4Addr, round: Round, at: Moment) {
+        let Some(kind) = self.targets.get(&address).map(|t| t.kind) else {
+            return;
+        };
+        let near = self.near(address);
+        let narrow = matches!(round.form, ArpForm::Unicast(_));
+        let wide = !narrow || !self.broadcasts(kind, address);
+        if round.form == ArpForm::Nobody {
+            self.hosts.nobody_over(address, round.sent);
+        }
+        if round.form != ArpForm::Nobody || !near {
+            let ids: Vec<HostId> = self.hosts.holders(address).map(|(id, _)| id).collect();
+            for id in ids {
+                let asked = match round.form {
+                    ArpForm::Unicast(mac) => id.mac() == Some(mac),
+                    ArpForm::Broadcast | ArpForm::Nobody => true,
+                };
+                if asked && let Some(claim) = self.hosts.get_mut(id).and_then(|h| h.claim_mut(address)) {
+                    self.wire_dirty |= claim.miss(round.sent, at, wide);
+                }
+            }
+            let held = self
+                .hosts
+                .holders(address)
+                .any(|(id, c)| self.accepts(kind, id, c) && c.last >= round.sent);
+            if !narrow
+                && !held
+                && let Some(target) = self.targets.get_mut(&address)
+                && target.misses.add(round.sent, at, true)
+            {
+                self.wire_dirty |= !target.unanswered;
+                target.unanswered = true;
+            }
+        }
+        self.touch(address);
+        self.replan.insert(address);
+    }
+
+    /// Whether `address` is asked for by broadcast again and again.
+    pub(crate) fn broadcasts(&self, kind: Kind, address: Ipv4Addr) -> bool {
+        match kind {
+            Kind::Rig(_) | Kind::Gateway => true,
+            Kind::Own => false,
+            Kind::Floating(i) => self.tracks[i].device.fixed_address().is_none() && self.in_subnet(address),
+        }
+    }
+
+    /// Whether this claimant may rightly hold an address of this kind.
+    pub(crate) fn accepts(&self, kind: Kind, id: HostId, claim: &Claim) -> bool {
+        claim.alive()
+            && match kind {
+                Kind::Own => true,
+                Kind::Gateway => !claim.proxied(),
+                Kind::Rig(i) if self.tracks[i].device.macs.is_empty() => !claim.proxied(),
+                Kind::Rig(i) | Kind::Floating(i) => self.is_own(i, id),
+            }
+    }
+
+    /// Whether `id` is hardware that the file lists for device `i`, or, where the mode shows no
+    /// hardware, may be.
+    pub(crate) fn is_own(&self, i: usize, id: HostId) -> bool {
+        match id {
+            HostId::Mac(mac) => self.tracks[i].device.macs.contains(&mac),
+            HostId::Only(_) => !self.sees_frames(),
+        }
+    }
+
+    /// The device that stands at `address` now, or should.
+    pub(crate) fn device_at(&self, address: Ipv4Addr) -> Option<usize> {
+        self.by_address
+            .get(&address)
+            .copied()
+            .or_else(|| match self.targets.get(&address)?.kind {
+                Kind::Floating(i) => Some(i),
+                Kind::Rig(_) | Kind::Own | Kind::Gateway => None,
+            })
+    }
+
+    /// The devices that `address` concerns are to be judged again.
+    pub(crate) fn touch(&mut self, address: Ipv4Addr) {
+        self.touched.extend(self.by_address.get(&address));
+        if let Some(Kind::Floating(i)) = self.targets.get(&address).map(|t| t.kind) {
+            self.touched.insert(i);
+        }
+    }
+}

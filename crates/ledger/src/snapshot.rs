@@ -1,0 +1,273 @@
+//! Making a snapshot: a copy of everything that screens and reports show.
+
+use std::collections::BTreeSet;
+use std::net::Ipv4Addr;
+
+use vocab::{Mode, Moment};
+
+use crate::claim::{Claim, HostId};
+use crate::hosts::Host;
+use crate::ledger::{Blind, Ledger};
+use crate::track::{PortState, Track};
+use crate::{ControlView, Counts, DeviceView, Finding, FindingKind, HostView, SeenView, Snapshot, Standing};
+
+/// Hosts shown that are not on the list (the JSON contract).
+const MAX_UNLISTED: usize = 500;
+
+pub(crate) fn build(ledger: &Ledger, now: Moment) -> Snapshot {
+    let mut counts = Counts::default();
+    for track in &ledger.tracks {
+        counts.add(track.standing);
+    }
+    let (unlisted, unlisted_total) = unlisted(ledger);
+    Snapshot {
+        at: now,
+        title: ledger.settings.rig.as_ref().map(|r| r.title.clone()),
+        subnet: ledger.subnet(),
+        station: ledger.station.clone(),
+        listen_only: ledger.listen_only,
+        unseen: unseen(ledger),
+        gateway: ledger
+            .gateway()
+            .map(|a| (a, gateway_host(ledger, a).and_then(HostId::mac))),
+        ready: ledger.ready,
+        headline: ledger.headline(),
+        counts,
+        devices: (0..ledger.tracks.len()).map(|i| device(ledger, i)).collect(),
+        unlisted,
+        unlisted_total,
+        findings: findings(ledger),
+        pass: ledger.passes.progress(),
+        changes: ledger.changes.all().cloned().collect(),
+        dropped: ledger.dropped,
+        malformed: ledger.malformed,
+    }
+}
+
+fn findings(ledger: &Ledger) -> Vec<Finding> {
+    let own = ledger
+        .tracks
+        .iter()
+        .flat_map(|t| t.finding.iter().chain(&t.extra));
+    let mut all: Vec<Finding> = ledger.wire_findings.iter().chain(own).cloned().collect();
+    // Stable: of one kind the devices stay in file order.
+    all.sort_by_key(|f| (f.severity, crate::find::weight(f.kind)));
+    all
+}
+
+fn unseen(ledger: &Ledger) -> Vec<String> {
+    let mut all = Vec::new();
+    match ledger.blind() {
+        Some(Blind::ListenOnly) => {
+            all.push("Nothing is asked, so a device that says nothing by itself cannot be seen.".to_owned());
+        }
+        Some(Blind::NoReport | Blind::Link(_)) => {
+            all.push("Nothing can be seen: the link does not carry.".to_owned());
+        }
+        None => {}
+    }
+    if ledger.mode() == Mode::Unprivileged {
+        all.push(
+            "Two units on one address, and other hardware on a device's address, cannot be seen.".to_owned(),
+        );
+        all.push("Devices on another subnet cannot be seen.".to_owned());
+        all.push("That a device is starting cannot be seen before it answers.".to_owned());
+        if ledger.subnet().is_some_and(|n| !ledger.near(n.addr())) {
+            all.push("The rig's subnet cannot be reached from this computer's address.".to_owned());
+        }
+    }
+    all
+}
+
+fn gateway_host(ledger: &Ledger, address: Ipv4Addr) -> Option<HostId> {
+    let rank = |c: &Claim| (c.alive(), c.proven);
+    ledger
+        .hosts
+        .holders(address)
+        .filter(|(_, c)| c.alive() && !c.proxied())
+        .reduce(|a, b| if rank(b.1) > rank(a.1) { b } else { a })
+        .map(|(id, _)| id)
+}
+
+fn device(ledger: &Ledger, i: usize) -> DeviceView {
+    let track = &ledger.tracks[i];
+    let d = &track.device;
+    DeviceView {
+        name: d.name.clone(),
+        role: d.role,
+        need: d.need,
+        standing: track.standing,
+        since: track.since,
+        detail: track.detail.clone(),
+        advice: track.advice.clone(),
+        expected_macs: d.macs.clone(),
+        expected_address: d.address,
+        channels: track.channels.clone(),
+        port: d.port.as_ref().map(ToString::to_string),
+        position: d.position.clone(),
+        note: d.note.clone(),
+        used_by: d.used_by.clone(),
+        seen: track.who.and_then(|id| seen(ledger, track, id)),
+        control: track
+            .ports
+            .iter()
+            .map(|p| ControlView {
+                port: p.which,
+                state: match p.state {
+                    PortState::Told(state) => Some(state),
+                    PortState::Waiting | PortState::NoWay => None,
+                },
+                detail: p.detail.clone(),
+                asked: p.asked,
+            })
+            .collect(),
+        echoes: track.echoes.iter().copied().collect(),
+        last_heard: track.last_heard,
+    }
+}
+
+fn seen(ledger: &Ledger, track: &Track, id: HostId) -> Option<SeenView> {
+    if ledger.me() == Some(id) {
+        return this_computer(ledger, track, id);
+    }
+    let host = ledger.hosts.get(id)?;
+    let expected = track
+        .evidence
+        .here
+        .map(|(_, a)| a)
+        .or(track.device.fixed_address());
+    // The address that matters first, then the living, then the latest heard.
+    let mut claims: Vec<&Claim> = host.claims.iter().filter(|c| !c.proxied()).collect();
+    claims.sort_by_key(|c| {
+        (
+            !(c.alive() && Some(c.address) == expected),
+            !c.alive(),
+            std::cmp::Reverse(c.last),
+            c.address,
+        )
+    });
+    let living = claims.iter().any(|c| c.alive());
+    let claims: Vec<&Claim> = claims.into_iter().filter(|c| c.alive() || !living).collect();
+    Some(SeenView {
+        mac: id.mac(),
+        address: claims.first().map(|c| c.address),
+        addresses: claims.iter().map(|c| c.address).collect(),
+        vendor: None,
+        names: host.names.clone(),
+        rtt: claims.first().and_then(|c| c.rtt),
+        first_seen: host.first,
+    })
+}
+
+fn this_computer(ledger: &Ledger, track: &Track, id: HostId) -> Option<SeenView> {
+    let station = ledger.station.as_ref()?;
+    let mut addresses: Vec<Ipv4Addr> = station.addresses.iter().map(vocab::Ipv4Net::addr).collect();
+    let expected = track
+        .evidence
+        .here
+        .map(|(_, a)| a)
+        .or(track.device.fixed_address());
+    addresses.sort_by_key(|a| Some(*a) != expected);
+    Some(SeenView {
+        mac: id.mac(),
+        address: addresses.first().copied(),
+        addresses,
+        vendor: None,
+        names: Vec::new(),
+        rtt: None,
+        first_seen: ledger.epoch,
+    })
+}
+
+fn unlisted(ledger: &Ledger) -> (Vec<HostView>, usize) {
+    let mut accounted: BTreeSet<HostId> = ledger.tracks.iter().filter_map(|t| t.who).collect();
+    accounted.extend(ledger.by_mac.keys().map(|m| HostId::Mac(*m)));
+    accounted.extend(ledger.me());
+    accounted.extend(ledger.gateway().and_then(|a| gateway_host(ledger, a)));
+    // An address of another interface of ours is this computer as well.
+    let ours: BTreeSet<Ipv4Addr> = ledger
+        .station
+        .iter()
+        .flat_map(|s| {
+            s.others
+                .iter()
+                .flat_map(|o| o.addresses.iter().map(vocab::Ipv4Net::addr))
+        })
+        .collect();
+    let me = |h: &Host| !h.claims.is_empty() && h.claims.iter().all(|c| ours.contains(&c.address));
+    let mut hosts: Vec<&Host> = ledger
+        .hosts
+        .iter()
+        .filter(|h| !accounted.contains(&h.id) && !me(h))
+        .collect();
+    let total = hosts.len();
+    let trouble: BTreeSet<_> = ledger
+        .wire_findings
+        .iter()
+        .chain(ledger.tracks.iter().filter_map(|t| t.finding.as_ref()))
+        .filter(|f| {
+            matches!(
+                f.kind,
+                FindingKind::AddressConflict | FindingKind::ProxyArp | FindingKind::Replaced
+            )
+        })
+        .flat_map(|f| f.macs.iter().copied())
+        .collect();
+    let first = |h: &Host| h.claims.iter().filter(|c| !c.proxied()).map(|c| c.address).min();
+    hosts.sort_by_cached_key(|h| {
+        let foreign = first(h).is_some_and(|a| !ledger.in_subnet(a));
+        (
+            !h.id.mac().is_some_and(|m| trouble.contains(&m)),
+            !foreign,
+            first(h),
+            h.id,
+        )
+    });
+    (
+        hosts
+            .into_iter()
+            .take(MAX_UNLISTED)
+            .map(|h| view(ledger, h))
+            .collect(),
+        total,
+    )
+}
+
+fn view(ledger: &Ledger, host: &Host) -> HostView {
+    let mut claims: Vec<&Claim> = host.claims.iter().filter(|c| !c.proxied()).collect();
+    claims.sort_by_key(|c| (!c.alive(), std::cmp::Reverse(c.last), c.address));
+    HostView {
+        mac: host.id.mac(),
+        addresses: claims.iter().map(|c| c.address).collect(),
+        vendor: None,
+        names: host.names.clone(),
+        first_seen: host.first,
+        last_heard: host.last,
+        on_subnet: claims.iter().any(|c| ledger.in_subnet(c.address)),
+        control: host
+            .ports
+            .iter()
+            .filter_map(|(p, s)| s.map(|s| (*p, s)))
+            .collect(),
+        resembles: Vec::new(),
+    }
+}
+
+impl Ledger {
+    /// How many devices stand how, without making a whole snapshot.
+    pub fn counts(&self) -> Counts {
+        let mut counts = Counts::default();
+        for track in &self.tracks {
+            counts.add(track.standing);
+        }
+        counts
+    }
+
+    /// How the device of that name stands.
+    pub fn standing(&self, device: &str) -> Option<Standing> {
+        self.tracks
+            .iter()
+            .find(|t| t.device.name == device)
+            .map(|t| t.standing)
+    }
+}
