@@ -4,8 +4,19 @@
 //! asks, and hands out [`Order`]s and sightings. [`Driver`] is the thin part that waits. The
 //! scanner never judges what a silence or an answer means; that is for the ledger.
 
+mod arp;
+mod control;
+mod echo;
+mod hear;
+mod here;
+mod manners;
 mod order;
+mod pacer;
+mod passes;
+mod plain;
+mod queue;
 mod scanner;
+mod send;
 
 pub use order::{Hold, Order};
 pub use scanner::{Config, Dialing, Scanner};

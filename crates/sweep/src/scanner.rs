@@ -1,12 +1,28 @@
 //! The scanner's face: everything it can be told and asked.
 
+use core::net::Ipv4Addr;
+use core::time::Duration;
 use std::collections::VecDeque;
-use std::net::Ipv4Addr;
 
-use link::{DialEvent, DialId, Frame};
-use vocab::{Ask, Fact, Mac, Mode, Moment, Pace, Sighting, Station};
+use link::{DialEvent, DialId, UserDialer};
+use vocab::{ArpForm, Ask, Budget, Fact, Mac, Mode, Moment, Pace, Rank, Sighting, SilentTo, Station};
 
-use crate::{Hold, Order};
+use crate::Order;
+use crate::arp::Questions;
+use crate::control::{Act, Controls, Target};
+use crate::echo::Echoes;
+use crate::here::{Here, is_askable};
+use crate::manners::Manners;
+use crate::pacer::Pacer;
+use crate::passes::Passes;
+use crate::plain::Pokes;
+use crate::queue::{Item, Lane, Queue};
+use crate::send::Handed;
+
+/// How often broken frames are told of.
+const TELL_MALFORMED_EVERY: Duration = Duration::from_secs(1);
+/// Sightings that may wait to be fetched before unasked ones are left out.
+const SIGHTINGS_MAX: usize = 1 << 16;
 
 /// Who opens connections to control ports.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -32,76 +48,400 @@ pub struct Config {
     pub seed: u64,
 }
 
+/// Broken frames, counted and told of now and then.
+#[derive(Debug, Default)]
+struct Malformed {
+    total: u64,
+    told: u64,
+    told_at: Option<Moment>,
+}
+
 /// Carries out asks, listens, and reports sightings. It does no input or output of its own.
-#[derive(Debug)]
+///
+/// Whoever drives it hands over all that arrived, then calls [`Scanner::tick`], then carries out
+/// what [`Scanner::next_order`] gives until it gives nothing, and comes back at
+/// [`Scanner::next_wake`] or when something arrives.
 pub struct Scanner {
-    config: Config,
+    pub(crate) config: Config,
+    pub(crate) here: Here,
+    pub(crate) pacer: Pacer,
+    pub(crate) queue: Queue,
+    pub(crate) manners: Manners,
+    pub(crate) questions: Questions,
+    pub(crate) echoes: Echoes,
+    pub(crate) passes: Passes,
+    pub(crate) pokes: Pokes,
+    pub(crate) controls: Controls,
+    pub(crate) dialer: Option<UserDialer>,
+    /// Orders that need no pace: their frames are paid, or they send none.
+    pub(crate) orders: VecDeque<Order>,
+    /// The paced order whose outcome is not known yet.
+    pub(crate) handed: Option<Handed>,
+    /// A frame of the dialer's that the port would not take at once.
+    pub(crate) unsent: Option<Vec<u8>>,
+    /// After a failed send nothing is sent before.
+    pub(crate) paused_until: Moment,
+    /// When there may be something to send; `None` until something changes.
+    pub(crate) send_at: Option<Moment>,
+    /// Orders given at a slow pace, for the share of the lower ranks.
+    pub(crate) turn: u8,
+    abandoned: VecDeque<DialId>,
+    malformed: Malformed,
+    dropped: u64,
     sightings: VecDeque<Sighting>,
+}
+
+impl core::fmt::Debug for Scanner {
+    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        f.debug_struct("Scanner")
+            .field("config", &self.config)
+            .field("here", &self.here)
+            .finish_non_exhaustive()
+    }
 }
 
 impl Scanner {
     /// A scanner that knows no station yet, and so sends nothing.
     pub fn new(config: Config) -> Self {
-        Self { config, sightings: VecDeque::new() }
+        Self {
+            config,
+            here: Here::default(),
+            pacer: Pacer::new(config.pace),
+            queue: Queue::default(),
+            manners: Manners::default(),
+            questions: Questions::default(),
+            // Any 16 bits do: they only tell our replies from those to other programs.
+            echoes: Echoes::new((config.seed ^ (config.seed >> 16) ^ 0x5243) as u16),
+            passes: Passes::default(),
+            pokes: Pokes::new(),
+            controls: Controls::new(config.seed),
+            dialer: None,
+            orders: VecDeque::new(),
+            handed: None,
+            unsent: None,
+            paused_until: Moment::ZERO,
+            send_at: None,
+            turn: 0,
+            abandoned: VecDeque::new(),
+            malformed: Malformed::default(),
+            dropped: 0,
+            sightings: VecDeque::new(),
+        }
     }
 
-    /// This computer's interface as it is from now on.
+    /// This computer's interface as it is from now on. Where the link does not carry, or is other
+    /// hardware than before, all that waits to be sent or answered is dropped without a word.
     pub fn set_station(&mut self, now: Moment, station: Station) {
-        self.sightings.push_back(Sighting { at: now, fact: Fact::Station(station) });
+        if self.here.set(station.clone()) {
+            self.drop_all();
+        }
+        self.paused_until = Moment::ZERO;
+        self.stir(now);
+        self.say(now, Fact::Station(station));
     }
 
-    /// Begins or ends listen-only.
+    /// Begins or ends listen-only. When it begins, all that waits is dropped without a word, and
+    /// no order is given out until it ends; see [`Scanner::next_abandoned`].
     pub fn set_listen_only(&mut self, now: Moment, on: bool) {
         self.config.listen_only = on;
-        self.sightings.push_back(Sighting { at: now, fact: Fact::ListenOnly(on) });
+        if on {
+            self.drop_all();
+        }
+        self.stir(now);
+        self.say(now, Fact::ListenOnly(on));
     }
 
     /// Changes the pace.
-    pub fn set_pace(&mut self, _now: Moment, pace: Pace) {
+    pub fn set_pace(&mut self, now: Moment, pace: Pace) {
         self.config.pace = pace;
+        self.pacer.set(now, pace);
+        self.stir(now);
     }
 
-    /// Takes one question.
-    pub fn ask(&mut self, _now: Moment, _ask: Ask) {}
+    /// Takes one question. It is dropped without a word under listen-only, while the link does
+    /// not carry, where the same waits already, and where it is not possible: an echo to foreign
+    /// addresses, and in the unprivileged mode anything foreign or in nobody's name. A control
+    /// port that cannot be reached is told of as [`Fact::ControlNotAsked`].
+    pub fn ask(&mut self, now: Moment, ask: Ask) {
+        if !self.may_send() {
+            return;
+        }
+        self.stir(now);
+        match ask {
+            Ask::Arp {
+                address,
+                form,
+                rank,
+                budget,
+            } => {
+                let plain = self.config.mode == Mode::Unprivileged;
+                let form = self.here.form(address, form);
+                if !is_askable(address) || plain && !self.can_poke(address, form) {
+                    return;
+                }
+                let form = if plain { ArpForm::Broadcast } else { form };
+                let lane = match (form, budget) {
+                    (ArpForm::Broadcast | ArpForm::Nobody, Budget::Watch) => Lane::Watch,
+                    _ => Lane::Plain,
+                };
+                self.queue.push(Item::Arp(address, form), rank, lane);
+            }
+            Ask::Pass { id, range, except } => self.passes.begin(now, id, range, except),
+            Ask::Echo { address, mac, rank } => {
+                let plain = self.config.mode == Mode::Unprivileged;
+                if is_askable(address) && self.here.sender_for(address).is_some() && (plain || mac.is_some())
+                {
+                    let mac = if plain { None } else { mac };
+                    self.queue.push(Item::Echo(address, mac), rank, Lane::Plain);
+                }
+            }
+            Ask::Control { address, mac, port } => {
+                let from = self.here.sender_for(address).filter(|_| is_askable(address));
+                let bound = match self.config.dialing {
+                    Dialing::Os => Some(None),
+                    Dialing::User => mac.map(Some),
+                };
+                if let (Some(from), Some(mac)) = (from, bound) {
+                    self.controls.ask(Target { address, mac, port }, from);
+                    self.carry_out(now);
+                } else {
+                    self.say(now, Fact::ControlNotAsked { address, port });
+                }
+            }
+        }
+    }
 
-    /// Takes one received frame.
-    pub fn receive(&mut self, _now: Moment, _frame: &Frame) {}
-
-    /// Takes what happened on a connection.
-    pub fn dial_event(&mut self, _now: Moment, _id: DialId, _event: DialEvent) {}
+    /// Takes what happened on a connection of the system's.
+    pub fn dial_event(&mut self, now: Moment, id: DialId, event: DialEvent) {
+        self.controls.event(now, id, &event);
+        self.carry_out(now);
+        self.stir(now);
+    }
 
     /// Takes an echo reply (unprivileged mode).
-    pub fn echo_reply(&mut self, _now: Moment, _address: Ipv4Addr, _sequence: u16) {}
-
-    /// Takes the kernel's word on a neighbour (unprivileged mode): its hardware, or that nobody answered.
-    pub fn neighbour(&mut self, _now: Moment, _address: Ipv4Addr, _mac: Option<Mac>) {}
-
-    /// Takes the count of frames that the kernel dropped since the start.
-    pub fn dropped(&mut self, _now: Moment, _total: u64) {}
-
-    /// The next thing to do at the port, if the pace allows one now.
-    pub fn next_order(&mut self, _now: Moment) -> Option<Order> {
-        None
+    pub fn echo_reply(&mut self, now: Moment, address: Ipv4Addr, sequence: u16) {
+        if let Some(rtt) = self.echoes.answer(now, address, sequence) {
+            self.say(
+                now,
+                Fact::Echo {
+                    address,
+                    mac: None,
+                    rtt,
+                },
+            );
+        }
     }
 
-    /// The outcome of the last frame, poke or ping.
-    pub fn done(&mut self, _now: Moment, _outcome: Result<(), Hold>) {}
+    /// Takes the kernel's word on a neighbour (unprivileged mode): its hardware, or that nobody answered.
+    pub fn neighbour(&mut self, now: Moment, address: Ipv4Addr, mac: Option<Mac>) {
+        if let Some(mac) = mac {
+            let rtt = self.pokes.resolved(now, address);
+            self.say(now, Fact::Neighbour { address, mac, rtt });
+        } else if let Some(sent) = self.pokes.failed(address) {
+            let what = SilentTo::Arp(ArpForm::Broadcast);
+            self.say(now, Fact::Silent { address, what, sent });
+        }
+        self.stir(now);
+    }
 
-    /// Lets time pass. All frames received up to `now` must have been handed over before.
-    pub fn tick(&mut self, _now: Moment) {}
+    /// Takes the count of frames that the kernel dropped since the start.
+    pub fn dropped(&mut self, now: Moment, total: u64) {
+        if total != self.dropped {
+            self.dropped = total;
+            self.say(now, Fact::Dropped { total });
+        }
+    }
+
+    /// Lets time pass: silences, ends of passes, control ports given up. All that arrived up to
+    /// `now` must have been handed over before, or a silence may be told that is none; what comes
+    /// more than 100 ms after its time is given 50 ms more once, as the stall may be our own.
+    pub fn tick(&mut self, now: Moment) {
+        let mut told = Vec::new();
+        self.questions.tick(now, |s| {
+            let what = SilentTo::Arp(s.form);
+            told.push(Fact::Silent {
+                address: s.address,
+                what,
+                sent: s.sent,
+            });
+        });
+        self.echoes.tick(now, |address, sent| {
+            told.push(Fact::Silent {
+                address,
+                what: SilentTo::Echo,
+                sent,
+            });
+        });
+        self.pokes.tick(now, |address, sent| {
+            let what = SilentTo::Arp(ArpForm::Broadcast);
+            told.push(Fact::Silent { address, what, sent });
+        });
+        self.passes.tick(now, |fact| told.push(fact));
+        for fact in told {
+            self.say(now, fact);
+        }
+        self.manners.tick(now);
+        self.controls.tick(now);
+        self.carry_out(now);
+        self.tell_malformed(now);
+    }
 
     /// When [`Scanner::tick`] and [`Scanner::next_order`] should next be called, if ever.
     pub fn next_wake(&self) -> Option<Moment> {
-        None
+        let sending = if self.may_send() {
+            let dialer = self.dialer.as_ref().and_then(UserDialer::next_wake);
+            let any = [self.send_at, dialer].into_iter().flatten().min();
+            any.map(|at| at.max(self.paused_until))
+        } else {
+            None
+        };
+        let malformed = (self.malformed.total > self.malformed.told).then(|| {
+            self.malformed
+                .told_at
+                .map_or(Moment::ZERO, |at| at + TELL_MALFORMED_EVERY)
+        });
+        [
+            sending,
+            malformed,
+            self.questions.next_wake(),
+            self.echoes.next_wake(),
+            self.pokes.next_wake(),
+            self.passes.next_wake(),
+            self.controls.next_wake(),
+        ]
+        .into_iter()
+        .flatten()
+        .min()
     }
 
-    /// A dial of the system's that must be closed at once, though no order may be given out.
+    /// A dial of the system's that must be closed at once, though no order may be given out: ask
+    /// until it gives nothing after listen-only began or the station changed.
     pub fn next_abandoned(&mut self) -> Option<DialId> {
-        None
+        self.abandoned.pop_front()
     }
 
     /// The next thing seen.
     pub fn next_sighting(&mut self) -> Option<Sighting> {
         self.sightings.pop_front()
+    }
+
+    /// Whether anything may be sent at all.
+    pub(crate) fn may_send(&self) -> bool {
+        !self.config.listen_only && self.here.is_up()
+    }
+
+    /// Whether the kernel would ask for it.
+    pub(crate) fn can_poke(&self, address: Ipv4Addr, form: ArpForm) -> bool {
+        form != ArpForm::Nobody && self.here.sender_for(address).is_some()
+    }
+
+    /// There may be something to send.
+    pub(crate) fn stir(&mut self, now: Moment) {
+        self.send_at = Some(now);
+    }
+
+    /// Reports a fact. What nobody asked for is left out when far too many wait to be fetched.
+    pub(crate) fn say(&mut self, at: Moment, fact: Fact) {
+        let unasked = match &fact {
+            Fact::Arp(seen) => seen.answers.is_none(),
+            Fact::Wakes { .. } => true,
+            _ => false,
+        };
+        if !unasked || self.sightings.len() < SIGHTINGS_MAX {
+            self.sightings.push_back(Sighting { at, fact });
+        }
+    }
+
+    /// A frame made no sense.
+    pub(crate) fn count_malformed(&mut self, now: Moment) {
+        self.malformed.total += 1;
+        self.tell_malformed(now);
+    }
+
+    fn tell_malformed(&mut self, now: Moment) {
+        let m = &mut self.malformed;
+        if m.total > m.told && m.told_at.is_none_or(|at| now >= at + TELL_MALFORMED_EVERY) {
+            m.told = m.total;
+            m.told_at = Some(now);
+            let total = m.total;
+            self.say(now, Fact::Malformed { total });
+        }
+    }
+
+    /// Does what the control jobs want.
+    pub(crate) fn carry_out(&mut self, now: Moment) {
+        while let Some(act) = self.controls.act() {
+            match act {
+                Act::Queue(job) => {
+                    // As urgent as the rig, in its turn: jobs are few, and asked only on occasion.
+                    self.queue.push_always(Item::Control(job), Rank::Rig);
+                    self.stir(now);
+                }
+                Act::Tell(fact) => self.say(now, fact),
+                Act::Dial(dial) if self.config.dialing == Dialing::Os => {
+                    self.orders.push_back(Order::Dial(dial));
+                }
+                Act::Send(id, bytes) if self.config.dialing == Dialing::Os => {
+                    self.orders.push_back(Order::DialSend(id, bytes));
+                }
+                Act::Close(id) if self.config.dialing == Dialing::Os => {
+                    self.orders.push_back(Order::DialClose(id));
+                }
+                Act::Dial(dial) => {
+                    let id = dial.id;
+                    let opened = self.here.mac().is_some_and(|mac| {
+                        let seed = self.config.seed;
+                        self.dialer
+                            .get_or_insert_with(|| UserDialer::new(mac, seed))
+                            .open(now, dial)
+                    });
+                    if !opened {
+                        self.controls.event(now, id, &DialEvent::NoWay);
+                    }
+                }
+                Act::Send(id, bytes) => {
+                    // A full buffer loses one try; the next one is due anyway.
+                    self.dialer.as_mut().map(|d| d.send(now, id, &bytes));
+                }
+                Act::Close(id) => {
+                    self.dialer.as_mut().map(|d| d.close(now, id));
+                }
+            }
+            self.stir(now);
+        }
+    }
+
+    /// Hands what became of the dialer's connections to the control jobs. True if there was anything.
+    pub(crate) fn collect_dials(&mut self, now: Moment) -> bool {
+        let mut any = false;
+        while let Some((id, event)) = self.dialer.as_mut().and_then(UserDialer::event) {
+            any = true;
+            self.controls.event(now, id, &event);
+            self.carry_out(now);
+        }
+        any
+    }
+
+    /// Drops all that waits to be sent or answered.
+    fn drop_all(&mut self) {
+        self.queue.clear();
+        self.passes.clear();
+        self.questions.clear();
+        self.echoes.clear();
+        self.pokes.clear();
+        let open = self.controls.clear();
+        if self.config.dialing == Dialing::Os {
+            // One that was never given out, or is closed already, is closed once more in vain.
+            self.abandoned.extend(open);
+            self.abandoned
+                .extend(self.orders.iter().filter_map(|order| match order {
+                    Order::DialClose(id) => Some(*id),
+                    _ => None,
+                }));
+        }
+        self.orders.clear();
+        self.dialer = None;
+        self.handed = None;
+        self.unsent = None;
     }
 }

@@ -1,0 +1,248 @@
+//! Open ARP questions: which reply answers which, and when a silence is one.
+//!
+//! Replies are matched on the sender fields only, because old kernels put wrong target fields into
+//! their answers to probes. The target address still tells *which* of two open questions it
+//! answers: our own address is never repeated to somebody who asked in nobody's name. A proxy may
+//! answer up to 0.8 s late, so a question stays open for 1 s though its silence is told after 0.3 s.
+
+use core::net::Ipv4Addr;
+use core::time::Duration;
+use std::collections::{BTreeMap, BTreeSet, VecDeque};
+
+use vocab::{ArpForm, Mac, Moment};
+
+/// When a silence is told.
+pub(crate) const PATIENCE: Duration = Duration::from_millis(300);
+/// How long replies are still matched.
+const WINDOW: Duration = Duration::from_secs(1);
+/// Looked at so long after its time, a silence may be our own stall …
+const STALL: Duration = Duration::from_millis(100);
+/// … and gets this much more time, once.
+const GRACE: Duration = Duration::from_millis(50);
+/// Unanswered questions that may be on their way at once: their replies fit a small receive buffer.
+const FLIGHT_MAX: usize = 200;
+/// How long a question counts as on its way.
+const FLIGHT: Duration = Duration::from_millis(2);
+/// Open questions in all. Reached only far above the usual paces.
+const OPEN_MAX: usize = 1 << 17;
+
+/// A moment that has been waited for, with one grace if we come to it much too late.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Due {
+    at: Moment,
+    graced: bool,
+}
+
+impl Due {
+    pub(crate) const fn new(at: Moment) -> Self {
+        Self { at, graced: false }
+    }
+
+    pub(crate) const fn at(self) -> Moment {
+        self.at
+    }
+
+    /// Whether it is over. Much too late for the first time it is put off instead.
+    pub(crate) fn is_over(&mut self, now: Moment) -> bool {
+        if now < self.at {
+            return false;
+        }
+        if !self.graced && now > self.at + STALL {
+            *self = Self {
+                at: now + GRACE,
+                graced: true,
+            };
+            return false;
+        }
+        true
+    }
+}
+
+/// A question that went out.
+#[derive(Debug)]
+struct Open {
+    form: ArpForm,
+    /// In whose name it went out.
+    named: bool,
+    sent: Moment,
+    silence: Option<Due>,
+    close: Due,
+    in_flight: bool,
+    answered_by: Vec<Mac>,
+}
+
+/// A reply, as far as matching goes.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Reply {
+    /// Sender protocol address.
+    pub(crate) address: Ipv4Addr,
+    /// Sender hardware address.
+    pub(crate) sender: Mac,
+    /// Its target protocol address is one of ours (and not what was asked for).
+    pub(crate) names_us: bool,
+    /// The frame came from the sender itself, so that it may end a silence.
+    pub(crate) proves: bool,
+}
+
+/// A silence.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) struct Silence {
+    pub(crate) address: Ipv4Addr,
+    pub(crate) form: ArpForm,
+    pub(crate) sent: Moment,
+}
+
+/// The question that a reply answers.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) struct Answer {
+    /// The form in which it went out.
+    pub(crate) form: ArpForm,
+    /// Whether with our own address as sender.
+    pub(crate) named: bool,
+    /// The time since it was sent.
+    pub(crate) after: Duration,
+}
+
+type Id = (Ipv4Addr, u64);
+
+/// All open questions.
+#[derive(Debug, Default)]
+pub(crate) struct Questions {
+    open: BTreeMap<Id, Open>,
+    timers: BTreeSet<(Moment, Id)>,
+    flight: VecDeque<(Moment, Id)>,
+    in_flight: usize,
+    serial: u64,
+}
+
+impl Questions {
+    /// From when on another question may go out, as far as those on their way allow.
+    pub(crate) fn ready_at(&self) -> Moment {
+        let first = self.flight.front().map(|(at, _)| *at);
+        if self.in_flight >= FLIGHT_MAX {
+            first.unwrap_or(Moment::ZERO)
+        } else if self.open.len() >= OPEN_MAX {
+            self.timers.first().map_or(Moment::ZERO, |(at, _)| *at)
+        } else {
+            Moment::ZERO
+        }
+    }
+
+    /// One went out. `named`: with our own address as sender.
+    pub(crate) fn sent(&mut self, now: Moment, address: Ipv4Addr, form: ArpForm, named: bool) {
+        self.serial += 1;
+        let id = (address, self.serial);
+        let silence = Due::new(now + PATIENCE);
+        self.timers.insert((silence.at(), id));
+        self.flight.push_back((now + FLIGHT, id));
+        self.in_flight += 1;
+        let open = Open {
+            form,
+            named,
+            sent: now,
+            silence: Some(silence),
+            close: Due::new(now + WINDOW),
+            in_flight: true,
+            answered_by: Vec::new(),
+        };
+        self.open.insert(id, open);
+    }
+
+    /// The question that a reply answers: of those it fits, the latest that this sender has not
+    /// answered yet.
+    pub(crate) fn answer(&mut self, now: Moment, reply: Reply) -> Option<Answer> {
+        let of_address = (reply.address, 0)..=(reply.address, u64::MAX);
+        let fit = |open: &Open| {
+            let other = matches!(open.form, ArpForm::Unicast(to) if to != reply.sender);
+            (
+                open.named == reply.names_us,
+                !other,
+                !open.answered_by.contains(&reply.sender),
+            )
+        };
+        let (&id, _) = self
+            .open
+            .range(of_address)
+            // A reply that names us is never one to a question in nobody's name.
+            .filter(|(_, open)| open.named || !reply.names_us)
+            .max_by_key(|(id, open)| (fit(open), id.1))?;
+        let open = self.open.get_mut(&id)?;
+        if open.in_flight {
+            open.in_flight = false;
+            self.in_flight -= 1;
+        }
+        if reply.proves {
+            if open.answered_by.len() < 8 {
+                open.answered_by.push(reply.sender);
+            }
+            if let Some(silence) = open.silence.take() {
+                self.timers.remove(&(silence.at(), id));
+                self.timers.insert((open.close.at(), id));
+            }
+        }
+        Some(Answer {
+            form: open.form,
+            named: open.named,
+            after: now.since(open.sent),
+        })
+    }
+
+    /// Lets time pass; what nobody answered in time is told to `silent`, the earliest first.
+    pub(crate) fn tick(&mut self, now: Moment, mut silent: impl FnMut(Silence)) {
+        while let Some(&(at, id)) = self.flight.front() {
+            if at > now {
+                break;
+            }
+            self.flight.pop_front();
+            if let Some(open) = self.open.get_mut(&id).filter(|open| open.in_flight) {
+                open.in_flight = false;
+                self.in_flight -= 1;
+            }
+        }
+        while let Some(&(at, id)) = self.timers.first() {
+            if at > now {
+                break;
+            }
+            self.timers.pop_first();
+            let Some(open) = self.open.get_mut(&id) else {
+                continue;
+            };
+            let next = if let Some(silence) = &mut open.silence {
+                if silence.is_over(now) {
+                    silent(Silence {
+                        address: id.0,
+                        form: open.form,
+                        sent: open.sent,
+                    });
+                    open.silence = None;
+                    open.close.at()
+                } else {
+                    silence.at()
+                }
+            } else if open.close.is_over(now) {
+                self.open.remove(&id);
+                continue;
+            } else {
+                open.close.at()
+            };
+            self.timers.insert((next, id));
+        }
+    }
+
+    /// When [`Questions::tick`] is next of use.
+    pub(crate) fn next_wake(&self) -> Option<Moment> {
+        self.timers.first().map(|(at, _)| *at)
+    }
+
+    /// Forgets all of them, without a word.
+    pub(crate) fn clear(&mut self) {
+        self.open.clear();
+        self.timers.clear();
+        self.flight.clear();
+        self.in_flight = 0;
+    }
+}
+
+#[cfg(test)]
+#[path = "arp_tests.rs"]
+mod tests;

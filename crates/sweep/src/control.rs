@@ -1,0 +1,373 @@
+//! Control ports: does it speak its protocol?
+//!
+//! Each question is a job of up to three tries. A job waits until its host and the whole have a
+//! connection to spare, then its tries wait in the queue for their frames like everything else.
+//! Many devices take only one or a few clients, so a connection ends as soon as it is judged.
+
+use core::net::{Ipv4Addr, SocketAddrV4};
+use core::time::Duration;
+use std::collections::{BTreeMap, VecDeque};
+
+use link::{Dial, DialEvent, DialId, Transport};
+use vocab::{ControlPort, ControlState, Fact, Mac, Moment, Text};
+use wire::control::{Judge, Verdict, request};
+
+use crate::arp::Due;
+use crate::pacer::{TCP_FRAMES, UDP_FRAMES};
+
+/// Connections to one host at one time.
+pub(crate) const PER_HOST: usize = 2;
+/// Connections in all at one time.
+pub(crate) const IN_ALL: usize = 64;
+/// Jobs that may wait.
+const JOBS_MAX: usize = 4_096;
+/// Tries of one job.
+const TRIES: u8 = 3;
+/// How long a datagram's answer is waited for.
+const UDP_ANSWER: Duration = Duration::from_millis(500);
+/// How long a connection may take to be accepted.
+const TCP_CONNECT: Duration = Duration::from_secs(1);
+/// How long an accepted connection may take to answer.
+const TCP_ANSWER: Duration = Duration::from_millis(1_500);
+/// How long all the tries of one job may be open together, drip or not.
+const OPEN_IN_ALL: Duration = Duration::from_secs(5);
+
+/// What a job wants done.
+#[derive(Debug)]
+pub(crate) enum Act {
+    /// Let its next try wait for its frames.
+    Queue(u64),
+    /// Open this.
+    Dial(Dial),
+    /// Send this.
+    Send(DialId, Vec<u8>),
+    /// Close this.
+    Close(DialId),
+    /// Say this.
+    Tell(Fact),
+}
+
+/// Whom to ask, and how.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub(crate) struct Target {
+    pub(crate) address: Ipv4Addr,
+    /// The hardware that the question is bound to, if it is.
+    pub(crate) mac: Option<Mac>,
+    pub(crate) port: ControlPort,
+}
+
+#[derive(Debug)]
+enum State {
+    /// For a connection to spare.
+    Waiting,
+    /// For the frames of a new connection.
+    Queued,
+    /// For the connection to be accepted.
+    Connecting(DialId, Due),
+    /// For an answer.
+    Talking(DialId, Due, Box<Judge>),
+    /// For the frame of the next datagram; the answer to an earlier one may still come.
+    Again(DialId, Box<Judge>),
+}
+
+impl State {
+    fn dial(&self) -> Option<DialId> {
+        match self {
+            Self::Waiting | Self::Queued => None,
+            Self::Connecting(dial, _) | Self::Talking(dial, ..) | Self::Again(dial, _) => Some(*dial),
+        }
+    }
+}
+
+#[derive(Debug)]
+struct Job {
+    target: Target,
+    from: Ipv4Addr,
+    nonce: u32,
+    state: State,
+    tries: u8,
+    asked: Option<Moment>,
+    /// When the try began that is open now.
+    since: Moment,
+    /// How long earlier tries were open.
+    spent: Duration,
+}
+
+impl Job {
+    const fn is_udp(&self) -> bool {
+        self.target.port.word.is_udp()
+    }
+
+    /// A moment of this try, but not beyond what the job may take in all.
+    fn due(&self, now: Moment, span: Duration) -> Due {
+        let end = self.since + OPEN_IN_ALL.saturating_sub(self.spent);
+        Due::new((now + span).min(end))
+    }
+
+    fn first_bytes(&self) -> Vec<u8> {
+        request(self.target.port, self.target.address, self.nonce).first_bytes
+    }
+}
+
+/// All jobs.
+#[derive(Debug)]
+pub(crate) struct Controls {
+    jobs: BTreeMap<u64, Job>,
+    dials: BTreeMap<DialId, u64>,
+    numbers: u64,
+    nonces: u64,
+    acts: VecDeque<Act>,
+}
+
+impl Controls {
+    pub(crate) fn new(seed: u64) -> Self {
+        Self {
+            jobs: BTreeMap::new(),
+            dials: BTreeMap::new(),
+            numbers: 0,
+            nonces: seed,
+            acts: VecDeque::new(),
+        }
+    }
+
+    /// What is to be done now.
+    pub(crate) fn act(&mut self) -> Option<Act> {
+        self.acts.pop_front()
+    }
+
+    /// Takes a question, unless the same is under way.
+    pub(crate) fn ask(&mut self, target: Target, from: Ipv4Addr) {
+        if self.jobs.len() >= JOBS_MAX || self.jobs.values().any(|job| job.target == target) {
+            return;
+        }
+        let nonce = self.nonce();
+        self.numbers += 1;
+        let job = Job {
+            target,
+            from,
+            nonce,
+            state: State::Waiting,
+            tries: 0,
+            asked: None,
+            since: Moment::ZERO,
+            spent: Duration::ZERO,
+        };
+        self.jobs.insert(self.numbers, job);
+        self.start();
+    }
+
+    /// The next number of the `splitmix64` sequence (Steele, Lea and Flood 2014; constants from memory).
+    fn nonce(&mut self) -> u32 {
+        self.nonces = self.nonces.wrapping_add(0x9e37_79b9_7f4a_7c15);
+        let mut z = self.nonces;
+        z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
+        z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
+        z ^= z >> 31;
+        (z >> 32) as u32
+    }
+
+    /// Starts what has a connection to spare, in the order of asking.
+    fn start(&mut self) {
+        let mut busy: BTreeMap<Ipv4Addr, usize> = BTreeMap::new();
+        let mut all = 0;
+        for job in self
+            .jobs
+            .values()
+            .filter(|job| !matches!(job.state, State::Waiting))
+        {
+            *busy.entry(job.target.address).or_default() += 1;
+            all += 1;
+        }
+        for (id, job) in &mut self.jobs {
+            if all >= IN_ALL {
+                break;
+            }
+            let host = busy.entry(job.target.address).or_default();
+            if matches!(job.state, State::Waiting) && *host < PER_HOST {
+                *host += 1;
+                all += 1;
+                job.state = State::Queued;
+                self.acts.push_back(Act::Queue(*id));
+            }
+        }
+    }
+
+    /// What the next try costs in frames; `None` if it needs none any more.
+    pub(crate) fn cost(&self, id: u64, first_extra: u64) -> Option<u64> {
+        let job = self.jobs.get(&id)?;
+        match job.state {
+            State::Queued if job.is_udp() => Some(UDP_FRAMES + first_extra),
+            State::Queued => Some(TCP_FRAMES + first_extra),
+            State::Again(..) => Some(UDP_FRAMES),
+            State::Waiting | State::Connecting(..) | State::Talking(..) => None,
+        }
+    }
+
+    /// Makes the next try; its frames are paid.
+    pub(crate) fn try_now(&mut self, now: Moment, id: u64) {
+        let Some(job) = self.jobs.get_mut(&id) else { return };
+        job.tries += 1;
+        job.asked.get_or_insert(now);
+        job.since = now;
+        match std::mem::replace(&mut job.state, State::Waiting) {
+            State::Again(dial, judge) => {
+                job.state = State::Talking(dial, job.due(now, UDP_ANSWER), judge);
+                self.acts.push_back(Act::Send(dial, job.first_bytes()));
+            }
+            _ => {
+                self.numbers += 1;
+                let dial = DialId(self.numbers);
+                job.state = State::Connecting(dial, job.due(now, TCP_CONNECT));
+                let transport = if job.is_udp() {
+                    Transport::Udp
+                } else {
+                    Transport::Tcp
+                };
+                self.dials.insert(dial, id);
+                self.acts.push_back(Act::Dial(Dial {
+                    id: dial,
+                    to: SocketAddrV4::new(job.target.address, job.target.port.port),
+                    transport,
+                    mac: job.target.mac,
+                    from: Some(job.from),
+                }));
+            }
+        }
+    }
+
+    /// Takes what happened on a connection.
+    pub(crate) fn event(&mut self, now: Moment, dial: DialId, event: &DialEvent) {
+        let Some(&id) = self.dials.get(&dial) else { return };
+        let Some(job) = self.jobs.get_mut(&id) else { return };
+        match event {
+            DialEvent::Opened if matches!(job.state, State::Connecting(..)) => {
+                let judge = Box::new(Judge::new(job.target.port, job.nonce));
+                let verdict = judge.on_open();
+                let span = if job.is_udp() { UDP_ANSWER } else { TCP_ANSWER };
+                job.state = State::Talking(dial, job.due(now, span), judge);
+                if verdict == Verdict::More {
+                    self.acts.push_back(Act::Send(dial, job.first_bytes()));
+                }
+                self.conclude(id, verdict);
+            }
+            DialEvent::Opened => {}
+            DialEvent::Data(bytes) => {
+                let (State::Talking(_, _, judge) | State::Again(_, judge)) = &mut job.state else {
+                    return;
+                };
+                let verdict = judge.feed(bytes);
+                self.conclude(id, verdict);
+            }
+            DialEvent::Refused => {
+                self.dials.remove(&dial);
+                self.finish(id, Some(ControlState::Refused), None);
+            }
+            DialEvent::NoWay => {
+                self.dials.remove(&dial);
+                self.finish(id, None, None);
+            }
+            DialEvent::Closed => {
+                self.dials.remove(&dial);
+                self.over(now, id, ControlState::Refused);
+            }
+        }
+    }
+
+    /// Ends the job if the verdict is one. True if it did.
+    fn conclude(&mut self, id: u64, verdict: Verdict) -> bool {
+        match verdict {
+            Verdict::More => return false,
+            Verdict::Answered(detail) => self.finish(id, Some(ControlState::Answered), detail),
+            Verdict::Wrong => self.finish(id, Some(ControlState::Refused), None),
+        }
+        true
+    }
+
+    /// A try is over: what came so far may do; else another one, or `last` is the outcome.
+    fn over(&mut self, now: Moment, id: u64, last: ControlState) {
+        let so_far = match self.jobs.get(&id).map(|job| &job.state) {
+            Some(State::Talking(_, _, judge) | State::Again(_, judge)) => judge.on_close(),
+            _ => Verdict::More,
+        };
+        if self.conclude(id, so_far) {
+            return;
+        }
+        let Some(job) = self.jobs.get_mut(&id) else { return };
+        job.spent += now.since(job.since);
+        if job.tries >= TRIES || job.spent >= OPEN_IN_ALL {
+            self.finish(id, Some(last), None);
+            return;
+        }
+        job.state = match std::mem::replace(&mut job.state, State::Queued) {
+            State::Talking(dial, _, judge) if job.is_udp() && self.dials.contains_key(&dial) => {
+                State::Again(dial, judge)
+            }
+            old => {
+                if let Some(dial) = old.dial()
+                    && self.dials.remove(&dial).is_some()
+                {
+                    self.acts.push_back(Act::Close(dial));
+                }
+                State::Queued
+            }
+        };
+        self.acts.push_back(Act::Queue(id));
+    }
+
+    /// Ends a job: closes what is open, tells the outcome (`None`: there was no way), lets others start.
+    fn finish(&mut self, id: u64, state: Option<ControlState>, detail: Option<Text>) {
+        let Some(job) = self.jobs.remove(&id) else { return };
+        if let Some(dial) = job.state.dial()
+            && self.dials.remove(&dial).is_some()
+        {
+            self.acts.push_back(Act::Close(dial));
+        }
+        let Target { address, mac, port } = job.target;
+        self.acts.push_back(Act::Tell(match (state, job.asked) {
+            (Some(state), Some(asked)) => Fact::Control {
+                address,
+                mac,
+                port,
+                state,
+                detail,
+                asked,
+            },
+            _ => Fact::ControlNotAsked { address, port },
+        }));
+        self.start();
+    }
+
+    /// Lets time pass. All that arrived up to `now` must have been handed over before.
+    pub(crate) fn tick(&mut self, now: Moment) {
+        let over: Vec<u64> = self
+            .jobs
+            .iter_mut()
+            .filter_map(|(id, job)| match &mut job.state {
+                State::Connecting(_, due) | State::Talking(_, due, _) => due.is_over(now).then_some(*id),
+                State::Waiting | State::Queued | State::Again(..) => None,
+            })
+            .collect();
+        for id in over {
+            self.over(now, id, ControlState::Silent);
+        }
+    }
+
+    pub(crate) fn next_wake(&self) -> Option<Moment> {
+        let due = |job: &Job| match &job.state {
+            State::Connecting(_, due) | State::Talking(_, due, _) => Some(due.at()),
+            State::Waiting | State::Queued | State::Again(..) => None,
+        };
+        self.jobs.values().filter_map(due).min()
+    }
+
+    /// Forgets all jobs without a word; gives the dials that are open.
+    pub(crate) fn clear(&mut self) -> Vec<DialId> {
+        self.jobs.clear();
+        self.acts.clear();
+        std::mem::take(&mut self.dials).into_keys().collect()
+    }
+}
+
+#[cfg(test)]
+#[path = "control_tests.rs"]
+mod tests;

@@ -1,0 +1,115 @@
+//! What frames from others say.
+
+use link::Frame;
+use vocab::{ArpForm, ArpOp, ArpSeen, Fact, Mac, Moment, Wake};
+use wire::dhcp::{self, Kind, Message};
+use wire::{Arp, Heard, Udp, What, peek};
+
+use crate::arp::Reply;
+use crate::queue::Item;
+use crate::scanner::Scanner;
+
+impl Scanner {
+    /// Takes one received frame. Our own are passed over, whoever brings them back.
+    pub fn receive(&mut self, now: Moment, frame: &Frame) {
+        let Ok(heard) = peek(&frame.bytes) else {
+            self.count_malformed(now);
+            return;
+        };
+        if Some(heard.source) == self.here.mac() {
+            return;
+        }
+        if let Some(dialer) = &mut self.dialer {
+            let taken = dialer.receive(now, frame);
+            self.stir(now);
+            self.collect_dials(now);
+            if taken {
+                return;
+            }
+        }
+        match &heard.what {
+            What::Arp(arp) => self.hear_arp(now, &heard, arp, frame.vlan.or(heard.vlan)),
+            What::EchoReply { from, to, echo } => {
+                let ours = Some(heard.destination) == self.here.mac() && self.here.owns(*to);
+                if ours
+                    && echo.identifier == self.echoes.identifier()
+                    && let Some(rtt) = self.echoes.answer(now, *from, echo.sequence)
+                {
+                    self.say(
+                        now,
+                        Fact::Echo {
+                            address: *from,
+                            mac: Some(heard.source),
+                            rtt,
+                        },
+                    );
+                }
+            }
+            What::Udp { udp, .. } if udp.destination_port == dhcp::SERVER_PORT => {
+                self.hear_dhcp(now, heard.source, udp);
+            }
+            _ => {}
+        }
+    }
+
+    fn hear_arp(&mut self, now: Moment, heard: &Heard<'_>, arp: &Arp, vlan: Option<u16>) {
+        if arp.is_probe() {
+            self.manners.heard_probe(now, arp.target_ip);
+        }
+        let for_us = heard.destination.is_group() || Some(heard.destination) == self.here.mac();
+        let answer = if arp.op == ArpOp::Reply && for_us {
+            self.questions.answer(
+                now,
+                Reply {
+                    address: arp.sender_ip,
+                    sender: arp.sender_mac,
+                    names_us: self.here.owns(arp.target_ip) && arp.target_ip != arp.sender_ip,
+                    proves: arp.sender_mac == heard.source,
+                },
+            )
+        } else {
+            None
+        };
+        if let Some(answer) = answer {
+            self.stir(now);
+            if !answer.named && arp.sender_mac == heard.source && self.manners.answered(arp.sender_ip) {
+                for form in [ArpForm::Nobody, ArpForm::Unicast(arp.sender_mac)] {
+                    self.queue.release(Item::Arp(arp.sender_ip, form));
+                }
+            }
+        }
+        self.say(
+            now,
+            Fact::Arp(ArpSeen {
+                frame_source: heard.source,
+                sender: arp.sender_mac,
+                address: arp.sender_ip,
+                target: arp.target_ip,
+                op: arp.op,
+                vlan,
+                answers: answer.map(|a| (a.form, a.after)),
+            }),
+        );
+    }
+
+    /// Client messages only, and only those that the client itself sent: a relay's frame is no
+    /// sign of the client on this wire.
+    fn hear_dhcp(&mut self, now: Moment, source: Mac, udp: &Udp<'_>) {
+        let Ok(message) = Message::parse(udp.payload) else {
+            self.count_malformed(now);
+            return;
+        };
+        if message.client != source {
+            return;
+        }
+        let how = match message.kind {
+            Kind::Discover => Wake::DhcpDiscover { name: message.name },
+            Kind::Request => Wake::DhcpRequest {
+                name: message.name,
+                wanted: message.wanted,
+            },
+            _ => return,
+        };
+        self.say(now, Fact::Wakes { mac: source, how });
+    }
+}

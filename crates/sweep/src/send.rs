@@ -1,0 +1,403 @@
+//! Choosing what is sent next, and taking note of what was.
+
+use core::net::Ipv4Addr;
+use core::time::Duration;
+
+use link::UserDialer;
+use vocab::{ArpForm, Fact, Mac, Mode, Moment, PassId, Rank, SilentTo};
+use wire::icmp::{self, Echo};
+use wire::{Path, arp};
+
+use crate::here::is_askable;
+use crate::pacer::{KERNEL_ARP_FRAMES, POKE_FRAMES};
+use crate::queue::{Entry, Item, Lane, Queue};
+use crate::scanner::{Dialing, Scanner};
+use crate::{Hold, Order};
+
+/// After a frame that did not leave, nothing is sent for so long: the link's state follows.
+const PAUSE: Duration = Duration::from_millis(100);
+/// How often one question is tried again after that.
+const FAILURES_MAX: u8 = 3;
+/// Addresses of a pass that are looked at in one go before others get their turn.
+const PASS_STEPS: usize = 4_096;
+/// What we send in an echo request. Nothing rests on it.
+const ECHO_DATA: &[u8; 16] = b"rigmuster echo..";
+
+/// A paced order whose outcome is not known yet.
+#[derive(Debug)]
+pub(crate) struct Handed {
+    kind: Kind,
+}
+
+#[derive(Debug)]
+enum Kind {
+    Arp {
+        entry: Entry,
+        address: Ipv4Addr,
+        form: ArpForm,
+        named: bool,
+    },
+    Poke {
+        entry: Entry,
+        address: Ipv4Addr,
+    },
+    Echo {
+        entry: Entry,
+        address: Ipv4Addr,
+        sequence: u16,
+    },
+    Dialer(Vec<u8>),
+}
+
+/// What is next.
+enum Choice {
+    Queued(Rank, Lane),
+    Pass(PassId, Ipv4Addr),
+}
+
+/// Why a question cannot go out at this moment.
+enum Wait {
+    /// Everything waits for this.
+    All(Moment),
+    /// It alone may not go before.
+    Alone(Moment),
+    /// It can never go.
+    Never,
+}
+
+fn earlier(a: Option<Moment>, b: Option<Moment>) -> Option<Moment> {
+    [a, b].into_iter().flatten().min()
+}
+
+impl Scanner {
+    /// The next thing to do at the port, if there is one now. After a frame, poke or ping
+    /// [`Scanner::done`] is to be called before the next one is asked for; where it was not, the
+    /// frame counts as lost before it left.
+    pub fn next_order(&mut self, now: Moment) -> Option<Order> {
+        self.handed = None;
+        loop {
+            if !self.may_send() {
+                self.send_at = None;
+                return None;
+            }
+            if let Some(order) = self.orders.pop_front() {
+                return Some(order);
+            }
+            if now < self.paused_until {
+                self.send_at = Some(self.paused_until);
+                return None;
+            }
+            let frame = self
+                .unsent
+                .take()
+                .or_else(|| self.dialer.as_mut().and_then(|d| UserDialer::transmit(d, now)));
+            if let Some(frame) = frame {
+                self.handed = Some(Handed {
+                    kind: Kind::Dialer(frame.clone()),
+                });
+                return Some(Order::Frame(frame));
+            }
+            if self.collect_dials(now) {
+                continue;
+            }
+            match self.choose(now) {
+                Ok(choice) => {
+                    if let Some(order) = self.give(now, &choice) {
+                        return Some(order);
+                    }
+                }
+                Err(at) => {
+                    self.send_at = at;
+                    return None;
+                }
+            }
+        }
+    }
+
+    /// The outcome of the last frame, poke or ping. Only what was sent is charged and reported.
+    pub fn done(&mut self, now: Moment, outcome: Result<(), Hold>) {
+        let Some(Handed { kind }) = self.handed.take() else {
+            return;
+        };
+        self.stir(now);
+        if outcome == Err(Hold::Down) {
+            self.paused_until = now + PAUSE;
+        }
+        match (kind, outcome) {
+            (Kind::Dialer(frame), Err(Hold::Busy)) => self.unsent = Some(frame),
+            (Kind::Dialer(_), _) => {}
+            (
+                Kind::Arp {
+                    entry,
+                    address,
+                    form,
+                    named,
+                },
+                Ok(()),
+            ) => {
+                self.pacer.take(now, 1, entry.lane == Lane::Watch);
+                self.questions.sent(now, address, form, named);
+                if !named {
+                    self.manners.asked(now, address);
+                }
+                self.sent(now, &entry, address, SilentTo::Arp(form));
+            }
+            (Kind::Poke { entry, address }, Ok(())) => {
+                self.pacer.take(now, POKE_FRAMES, entry.lane == Lane::Watch);
+                self.pokes.sent(now, address);
+                self.sent(now, &entry, address, SilentTo::Arp(ArpForm::Broadcast));
+            }
+            (
+                Kind::Echo {
+                    entry,
+                    address,
+                    sequence,
+                },
+                Ok(()),
+            ) => {
+                self.pacer.take(now, 1, false);
+                self.echoes.sent(now, address, sequence);
+                self.sent(now, &entry, address, SilentTo::Echo);
+            }
+            (
+                Kind::Arp { mut entry, .. } | Kind::Poke { mut entry, .. } | Kind::Echo { mut entry, .. },
+                Err(hold),
+            ) => {
+                entry.failures += u8::from(hold == Hold::Down);
+                if entry.failures > FAILURES_MAX {
+                    self.let_go(now, &entry);
+                } else {
+                    self.queue.put_back(entry);
+                }
+            }
+        }
+    }
+
+    fn sent(&mut self, now: Moment, entry: &Entry, address: Ipv4Addr, what: SilentTo) {
+        self.turn = self.turn.wrapping_add(1);
+        self.say(now, Fact::Sent { address, what });
+        self.let_go(now, entry);
+    }
+
+    /// An entry is through, sent or not: its passes go on.
+    fn let_go(&mut self, now: Moment, entry: &Entry) {
+        for id in &entry.passes {
+            if let Some(fact) = self.passes.asked(now, *id) {
+                self.say(now, fact);
+            }
+        }
+    }
+
+    /// The ranks in the order of this turn. At a slow pace the watch on the rig alone could fill
+    /// it, so there every fourth turn is for the rest, and another of eight for those heard.
+    fn ranks(&self) -> [Rank; 3] {
+        match self.turn % 8 {
+            3 | 7 if self.pacer.is_slow() => [Rank::Rest, Rank::Heard, Rank::Rig],
+            1 if self.pacer.is_slow() => [Rank::Heard, Rank::Rig, Rank::Rest],
+            _ => [Rank::Rig, Rank::Heard, Rank::Rest],
+        }
+    }
+
+    /// What goes next, or when to look again.
+    fn choose(&mut self, now: Moment) -> Result<Choice, Option<Moment>> {
+        self.queue.release_due(now);
+        let mut again = None;
+        for rank in self.ranks() {
+            loop {
+                let watch = self.queue.first(rank, Lane::Watch);
+                let broadcast_at = self.pacer.broadcast_at();
+                if watch.is_some() && broadcast_at > now {
+                    again = earlier(again, Some(broadcast_at));
+                }
+                let watch = watch.filter(|_| broadcast_at <= now);
+                let plain = self.queue.first(rank, Lane::Plain);
+                let Some(entry) = [plain, watch]
+                    .into_iter()
+                    .flatten()
+                    .min_by_key(|e| Queue::order(e))
+                else {
+                    break;
+                };
+                let (item, lane) = (entry.item, entry.lane);
+                match self.wait(now, item) {
+                    None => return Ok(Choice::Queued(rank, lane)),
+                    Some(Wait::All(at)) => {
+                        return Err(earlier(earlier(again, self.queue.next_release()), Some(at)));
+                    }
+                    Some(Wait::Alone(until)) => {
+                        if let Some(entry) = self.queue.take(rank, lane) {
+                            self.queue.hold(entry, until);
+                        }
+                    }
+                    Some(Wait::Never) => {
+                        if let Some(entry) = self.queue.take(rank, lane) {
+                            self.let_go(now, &entry);
+                        }
+                    }
+                }
+            }
+            if rank == Rank::Rest {
+                match self.choose_of_passes(now) {
+                    Ok(choice) => return Ok(choice),
+                    Err((at, all)) => {
+                        again = earlier(again, at);
+                        if all {
+                            return Err(earlier(again, self.queue.next_release()));
+                        }
+                    }
+                }
+            }
+        }
+        Err(earlier(again, self.queue.next_release()))
+    }
+
+    /// The next address of a pass, or when to look again, and whether all must wait for that.
+    fn choose_of_passes(&mut self, now: Moment) -> Result<Choice, (Option<Moment>, bool)> {
+        for _ in 0..PASS_STEPS {
+            let Some((id, address)) = self.passes.peek() else {
+                return Err((None, false));
+            };
+            let item = Item::Arp(address, self.here.form(address, ArpForm::Broadcast));
+            if self.queue.join(item, id) {
+                self.passes.advance(id);
+                continue;
+            }
+            match self.wait(now, item) {
+                None => return Ok(Choice::Pass(id, address)),
+                Some(Wait::All(at)) => return Err((Some(at), true)),
+                Some(Wait::Alone(until)) if self.queue.has_room() => {
+                    self.passes.advance(id);
+                    let mut entry = self.queue.entry(item, Rank::Rest, Lane::Plain);
+                    entry.passes.push(id);
+                    self.queue.hold(entry, until);
+                }
+                Some(Wait::Alone(until)) => return Err((Some(until), false)),
+                Some(Wait::Never) => {
+                    self.passes.advance(id);
+                    if let Some(fact) = self.passes.asked(now, id) {
+                        self.say(now, fact);
+                    }
+                }
+            }
+        }
+        Err((Some(now + Duration::from_millis(1)), false))
+    }
+
+    /// Whether a question can go now, and if not, why.
+    fn wait(&self, now: Moment, item: Item) -> Option<Wait> {
+        let plain = self.config.mode == Mode::Unprivileged;
+        let all = |at: Moment| (at > now).then_some(Wait::All(at));
+        match item {
+            Item::Arp(address, form) => {
+                let form = self.here.form(address, form);
+                if !is_askable(address) || plain && !self.can_poke(address, form) {
+                    return Some(Wait::Never);
+                }
+                if plain {
+                    return all(self.pokes.ready_at().max(self.pacer.ready_at(POKE_FRAMES)));
+                }
+                let named = form != ArpForm::Nobody && self.here.sender_for(address).is_some();
+                let polite_at = self.manners.earliest(address);
+                if !named && polite_at > now {
+                    return Some(Wait::Alone(polite_at));
+                }
+                all(self.questions.ready_at().max(self.pacer.ready_at(1)))
+            }
+            Item::Echo(address, mac) => {
+                if self.here.sender_for(address).is_none() || !plain && mac.is_none() {
+                    return Some(Wait::Never);
+                }
+                all(self.echoes.ready_at().max(self.pacer.ready_at(1)))
+            }
+            Item::Control(job) => match self.controls.cost(job, self.first_extra()) {
+                None => Some(Wait::Never),
+                Some(frames) => all(self.pacer.ready_at(frames)),
+            },
+        }
+    }
+
+    const fn first_extra(&self) -> u64 {
+        match self.config.dialing {
+            Dialing::Os => KERNEL_ARP_FRAMES,
+            Dialing::User => 0,
+        }
+    }
+
+    /// Takes what was chosen and makes an order of it; a dial only sets other things in motion.
+    fn give(&mut self, now: Moment, choice: &Choice) -> Option<Order> {
+        let entry = match *choice {
+            Choice::Queued(rank, lane) => self.queue.take(rank, lane)?,
+            Choice::Pass(id, address) => {
+                self.passes.advance(id);
+                let item = Item::Arp(address, self.here.form(address, ArpForm::Broadcast));
+                let mut entry = self.queue.entry(item, Rank::Rest, Lane::Plain);
+                entry.passes.push(id);
+                entry
+            }
+        };
+        let plain = self.config.mode == Mode::Unprivileged;
+        let (kind, order) = match entry.item {
+            Item::Control(job) => {
+                let frames = self.controls.cost(job, self.first_extra())?;
+                self.pacer.take(now, frames, false);
+                self.turn = self.turn.wrapping_add(1);
+                self.controls.try_now(now, job);
+                self.carry_out(now);
+                return None;
+            }
+            Item::Arp(address, _) if plain => (Kind::Poke { entry, address }, Order::Poke(address)),
+            Item::Arp(address, form) => {
+                let form = self.here.form(address, form);
+                let from = self.here.sender_for(address).filter(|_| form != ArpForm::Nobody);
+                let own = self.here.mac()?;
+                let to = if let ArpForm::Unicast(mac) = form {
+                    mac
+                } else {
+                    Mac::BROADCAST
+                };
+                let frame = match from {
+                    Some(from) => arp::request_frame(own, from, address, to),
+                    None => arp::probe_frame(own, address, to),
+                };
+                (
+                    Kind::Arp {
+                        entry,
+                        address,
+                        form,
+                        named: from.is_some(),
+                    },
+                    Order::Frame(frame),
+                )
+            }
+            Item::Echo(address, mac) => {
+                let sequence = self.echoes.next_sequence()?;
+                let order = if plain {
+                    Order::Ping(address, sequence)
+                } else {
+                    let path = Path {
+                        from_mac: self.here.mac()?,
+                        from: self.here.sender_for(address)?,
+                        to_mac: mac?,
+                        to: address,
+                    };
+                    let echo = Echo {
+                        identifier: self.echoes.identifier(),
+                        sequence,
+                        data: ECHO_DATA,
+                    };
+                    Order::Frame(icmp::echo_request_frame(path, &echo))
+                };
+                (
+                    Kind::Echo {
+                        entry,
+                        address,
+                        sequence,
+                    },
+                    order,
+                )
+            }
+        };
+        self.handed = Some(Handed { kind });
+        Some(order)
+    }
+}
