@@ -10,7 +10,7 @@ const fn mark(change: &Change) -> char {
     match &change.subject {
         Subject::Device { to, .. } => shape::of(*to),
         _ if change.worse => '!',
-        _ => ' ',
+        _ => '+',
     }
 }
 

@@ -102,22 +102,20 @@ pub(crate) fn draw_pane(pen: &mut Pen<'_>, snapshot: &Snapshot, titled: bool) {
         let left = usize::from(area.height - y);
         let last = n + 1 == total;
         if lines.len() + usize::from(!last) > left {
-            // A finding that is too tall for the pane still says what it can.
-            if n == 0 && left > 1 {
-                for line in lines.iter().take(left - 1) {
-                    pen.line(0, y, line);
-                    y += 1;
-                }
+            if n > 0 {
+                let words = format!("and {} more (f shows all)", total - n);
+                pen.put(LEAD, y, u16::MAX, &words, look::PLAIN);
+                return;
             }
-            let more = total - n - usize::from(n == 0 && left > 1);
-            let words = match (more, n) {
-                (0, _) => "f shows it whole".to_owned(),
-                (_, 0) if left <= 1 => {
-                    format!("{} (f shows them)", text::count(total, "finding", "findings"))
-                }
-                _ => format!("and {more} more (f shows all)"),
-            };
-            pen.put(LEAD, y, u16::MAX, &words, look::PLAIN);
+            // There is hardly room for the worst one: what is the matter, and the step, each cut.
+            for line in rows(finding, area.width, 1, None).iter().take(left) {
+                pen.line(0, y, line);
+                y += 1;
+            }
+            if !last {
+                let words = format!(" f: {} more ", total - 1);
+                pen.put_right(0, area.height - 1, &words, look::MARKED);
+            }
             return;
         }
         for line in &lines {

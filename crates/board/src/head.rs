@@ -83,16 +83,15 @@ pub(crate) fn bar_rows(snapshot: &Snapshot, columns: u16) -> usize {
 /// Paints the bars.
 pub(crate) fn draw_bars(pen: &mut Pen<'_>, snapshot: &Snapshot) {
     let area = pen.area();
-    let mut y = 0;
     let bars = bars(snapshot);
-    let each = if usize::from(area.height) < bars.len() * 2 {
-        1
-    } else {
-        2
-    };
-    for bar in bars {
+    let mut y = 0;
+    for (n, bar) in bars.iter().enumerate() {
         let style = if bar.fault { look::TROUBLE } else { look::MARKED };
-        for (n, line) in text::wrap(&bar.text, usize::from(area.width.saturating_sub(4)), each)
+        // The bars below keep one row each.
+        let below = bars.len() - n - 1;
+        let left = usize::from(area.height.saturating_sub(y));
+        let rows = left.saturating_sub(below).clamp(1, 2);
+        for (n, line) in text::wrap(&bar.text, usize::from(area.width.saturating_sub(4)), rows)
             .into_iter()
             .enumerate()
         {
@@ -131,6 +130,11 @@ const fn mode_words(mode: Mode, long: bool) -> &'static str {
     }
 }
 
+/// What the kernel threw away unseen, if anything.
+fn dropped(snapshot: &Snapshot) -> Option<Span<'static>> {
+    (snapshot.dropped > 0).then(|| Span::styled(format!("{} frames dropped", snapshot.dropped), look::BOLD))
+}
+
 /// Paints the link line.
 pub(crate) fn draw_link(pen: &mut Pen<'_>, snapshot: &Snapshot) {
     let long = pen.area().width >= 100;
@@ -143,6 +147,7 @@ pub(crate) fn draw_link(pen: &mut Pen<'_>, snapshot: &Snapshot) {
             if snapshot.listen_only {
                 parts.push(Span::styled(" listen-only ", look::MARKED));
             }
+            parts.extend(dropped(snapshot));
             if station.medium == Medium::Wireless {
                 parts.push(Span::styled("Wi-Fi", look::BOLD));
             }
@@ -158,14 +163,11 @@ pub(crate) fn draw_link(pen: &mut Pen<'_>, snapshot: &Snapshot) {
             }));
         }
     }
-    if snapshot.station.is_none() && snapshot.listen_only {
-        parts.push(Span::styled(" listen-only ", look::MARKED));
-    }
-    if snapshot.dropped > 0 {
-        parts.push(Span::styled(
-            format!("{} frames dropped", snapshot.dropped),
-            look::BOLD,
-        ));
+    if snapshot.station.is_none() {
+        if snapshot.listen_only {
+            parts.push(Span::styled(" listen-only ", look::MARKED));
+        }
+        parts.extend(dropped(snapshot));
     }
     if let Some((asked, of)) = snapshot.pass {
         parts.push(Span::raw(format!("asked {asked} of {of}")));
@@ -235,40 +237,48 @@ pub(crate) fn draw_headline(pen: &mut Pen<'_>, snapshot: &Snapshot, large: bool)
     }
 }
 
-/// Paints the rule with how many stand how, and what the filter leaves.
+/// Paints the rule with how many stand how, and what the filter leaves: in words where they fit,
+/// else in shapes, which the help page explains.
 pub(crate) fn draw_counts(pen: &mut Pen<'_>, snapshot: &Snapshot, filtered: Option<(&str, usize)>) {
     pen.rule(0);
-    let mut line = Line::default();
-    let part = |line: &mut Line<'_>, words: String, style: Style| {
-        line.push_span(Span::styled(format!(" {words} "), style));
-        line.push_span(Span::raw("──"));
+    let room = usize::from(pen.area().width.saturating_sub(4));
+    let long = counts(snapshot, filtered, true);
+    let line = if long.width() <= room {
+        long
+    } else {
+        counts(snapshot, filtered, false)
     };
+    pen.line(2, 0, &line);
+}
+
+fn counts(snapshot: &Snapshot, filtered: Option<(&str, usize)>, words: bool) -> Line<'static> {
+    let mut parts: Vec<Vec<Span<'static>>> = Vec::new();
     if let Some((filter, left)) = filtered {
-        part(
-            &mut line,
-            format!("filter \"{filter}\": {left} shown"),
+        let filter = text::cut(filter, 20);
+        parts.push(vec![Span::styled(
+            format!(" filter \"{filter}\": {left} shown "),
             look::MARKED,
-        );
+        )]);
     }
     for standing in Standing::ALL {
         let n = snapshot.counts.of(standing);
         if n > 0 {
             let style = Weight::of(standing, rig::Need::Show).glyph();
-            line.push_span(Span::raw(" "));
-            line.push_span(Span::styled(shape::of(standing).to_string(), style));
-            part(&mut line, format!("{n} {}", standing.words()), look::PLAIN);
+            let said = if words {
+                format!(" {n} {} ", standing.words())
+            } else {
+                format!(" {n} ")
+            };
+            parts.push(vec![
+                Span::raw(" "),
+                Span::styled(shape::of(standing).to_string(), style),
+                Span::raw(said),
+            ]);
         }
     }
     if snapshot.unlisted_total > 0 {
-        part(
-            &mut line,
-            format!(
-                "{} not on the list",
-                text::count(snapshot.unlisted_total, "host", "hosts")
-            ),
-            look::PLAIN,
-        );
+        let hosts = text::count(snapshot.unlisted_total, "host", "hosts");
+        parts.push(vec![Span::raw(format!(" {hosts} not on the list "))]);
     }
-    line.spans.pop();
-    pen.line(2, 0, &line);
+    Line::from(parts.join(&Span::raw(if words { "──" } else { "─" })))
 }

@@ -119,7 +119,7 @@ pub(crate) const KEYS: &[Key] = &[
         Action::Switch,
         &[KeyCode::Tab, KeyCode::BackTab],
         "Tab",
-        "wall/list",
+        "view",
         "from the wall to the list and back",
     ),
     key(
@@ -133,21 +133,21 @@ pub(crate) const KEYS: &[Key] = &[
         Action::Sweep,
         &[KeyCode::Char('s')],
         "s",
-        "sweep now",
+        "sweep",
         "ask the whole subnet once more, now",
     ),
     key(
         Action::AskControl,
         &[KeyCode::Char('c')],
         "c",
-        "ask control",
+        "ask ports",
         "ask the selected device's control ports, now",
     ),
     key(
         Action::Listen,
         &[KeyCode::Char('l')],
         "l",
-        "listen-only",
+        "listen",
         "listen-only on or off: when on, nothing is sent",
     ),
     key(

@@ -98,7 +98,7 @@ pub(crate) fn areas(screen: Rect, wants: Wants) -> Option<Areas> {
     let mut out = Areas {
         title: top.upper(1),
         link: top.upper(1),
-        bars: top.upper(at_most(wants.bars, if tight { 1 } else { rows / 5 })),
+        bars: top.upper(at_most(wants.bars, if tight { 2 } else { rows / 6 })),
         ..Areas::default()
     };
     out.large = wants.large && roomy && screen.width >= 100;
@@ -113,42 +113,53 @@ pub(crate) fn areas(screen: Rect, wants: Wants) -> Option<Areas> {
         out.counts = top.upper(1);
     }
     out.keys = top.lower(1);
-    let unseen = if rows < 18 {
-        0
-    } else if roomy {
-        3
-    } else {
-        1
+    // Tiles, list or page keep their part of the screen whatever else there is to say.
+    let reserve = if tight { 3 } else { rows * 2 / 5 };
+    let mut room = top.left.height.saturating_sub(reserve);
+    let mut grant = |wanted: usize, most: u16, title: bool| {
+        let title = u16::from(title);
+        let lines = at_most(wanted, most).min(room.saturating_sub(title));
+        let granted = if lines > 0 { lines + title } else { 0 };
+        room -= granted;
+        granted
     };
-    out.unseen = top.lower(at_most(wants.unseen, unseen));
+    let unseen = match rows {
+        0..18 => 0,
+        18..24 => 1,
+        24..ROOMY => 2,
+        _ => 3,
+    };
+    let unseen = grant(wants.unseen, unseen, false);
+    out.unseen = top.lower(unseen);
     if wants.page {
         out.main = top.left;
         return Some(out);
     }
-
-    let share = at_most(wants.findings, findings_share((screen.width, rows)) as u16);
-    let titled = |lines: u16| if lines > 0 && roomy { lines + 1 } else { lines };
     out.titles = roomy;
+    let share = findings_share((screen.width, rows)) as u16;
     if screen.width >= BESIDE && roomy {
         let mut side = Slices {
             left: top.right(beside(screen.width)),
         };
         top.right(1);
-        out.findings = side.upper(titled(share));
-        if share > 0 {
+        let findings = at_most(wants.findings, share);
+        if findings > 0 {
+            out.findings = side.upper(findings + 1);
             side.upper(1);
         }
         let left = side.left.height.saturating_sub(1);
-        out.changes = side.upper(titled(at_most(wants.changes, left)));
+        out.changes = side.upper(at_most(wants.changes, left).saturating_add(1).min(left));
     } else {
+        let findings = grant(wants.findings, share, roomy);
         let most = match rows {
             0..18 => 0,
             18..ROOMY => 2,
             ROOMY..50 => 4,
             _ => 6,
         };
-        out.changes = top.lower(titled(at_most(wants.changes, most)));
-        out.findings = top.lower(titled(share));
+        let changes = grant(wants.changes, most, roomy);
+        out.changes = top.lower(changes);
+        out.findings = top.lower(findings);
     }
     out.main = top.left;
     Some(out)
@@ -235,7 +246,13 @@ pub(crate) fn grid(room: Rect, count: usize) -> Grid {
         })
         .unwrap_or_else(|| {
             let across = (room.width / GOOD_COLUMNS).max(1);
-            let rows = LEAST_ROWS.min(room.height.max(1));
+            // Two rows hold name and standing, where three would show hardly any device.
+            let rows = if room.height < 2 * LEAST_ROWS {
+                2
+            } else {
+                LEAST_ROWS
+            }
+            .min(room.height.max(1));
             Grid {
                 across,
                 down: (room.height / rows).max(1),

@@ -66,7 +66,7 @@ impl Column {
     const fn columns(self) -> u16 {
         match self {
             Self::Name => 12,
-            Self::Role => 12,
+            Self::Role => 14,
             Self::Channel => 14,
             Self::Standing => 22,
             Self::Expected | Self::Seen => 15,
@@ -88,23 +88,33 @@ fn columns(room: u16, snapshot: &Snapshot) -> Vec<(Column, u16)> {
         .devices
         .iter()
         .map(|d| text::width(&d.name))
+        .chain(
+            snapshot
+                .unlisted
+                .iter()
+                .map(|h| text::width(&words::host_name(h))),
+        )
         .max()
         .unwrap_or(0)
         .min(LONGEST_NAME);
+    let more = u16::try_from(longest)
+        .unwrap_or(0)
+        .saturating_sub(Column::Name.columns());
     let mut left = room.saturating_sub(LEAD);
     let mut chosen: Vec<Column> = Vec::new();
     for column in Column::RANK {
-        let need = column.columns() + u16::from(!chosen.is_empty());
+        let mut need = column.columns() + u16::from(!chosen.is_empty());
+        if !Column::RANK[..4].contains(&column) {
+            // A name in full is worth more than one column more.
+            need += more;
+        }
         if need > left && !chosen.is_empty() {
             break;
         }
-        left = left.saturating_sub(need);
+        left = left.saturating_sub(column.columns() + u16::from(!chosen.is_empty()));
         chosen.push(column);
     }
-    let more_name = u16::try_from(longest)
-        .unwrap_or(0)
-        .saturating_sub(Column::Name.columns())
-        .min(left);
+    let more_name = more.min(left);
     left -= more_name;
     let more_standing = left.min(LONGEST_STANDING - Column::Standing.columns());
     Column::ORDER

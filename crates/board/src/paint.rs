@@ -50,7 +50,11 @@ fn parts(board: &Board, pen: &mut Pen<'_>, plan: &Plan, snapshot: &Snapshot, clo
         (None, View::Wall) => "wall",
         (None, View::List) => "list",
     };
-    head::draw_title(&mut pen.within(areas.title), snapshot, page, &clock(snapshot.at));
+    let page = match plan.part(board.page().is_some()) {
+        Some((first, last, of)) => format!("{page} {first}-{last} of {of}"),
+        None => page.to_owned(),
+    };
+    head::draw_title(&mut pen.within(areas.title), snapshot, &page, &clock(snapshot.at));
     head::draw_link(&mut pen.within(areas.link), snapshot);
     head::draw_bars(&mut pen.within(areas.bars), snapshot);
     head::draw_headline(&mut pen.within(areas.headline), snapshot, areas.large);

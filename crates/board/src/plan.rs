@@ -193,6 +193,17 @@ impl Plan {
         }
     }
 
+    /// Which tiles or lines are visible: first, last, of how many; `None` if all are.
+    pub(crate) fn part(&self, paged: bool) -> Option<(usize, usize, usize)> {
+        let total = match self.body {
+            Body::Wall(_) => self.shown.len(),
+            Body::List => self.shown.lines(),
+        };
+        let first = self.top * self.across();
+        let last = total.min(first + self.visible * self.across());
+        (!paged && last - first < total).then_some((first + 1, last, total))
+    }
+
     /// The items in one row of tiles, or in one line.
     pub(crate) fn across(&self) -> usize {
         match self.body {

@@ -90,11 +90,6 @@ impl Shown {
         self.devices.len() + self.hosts.len()
     }
 
-    /// How many devices among them.
-    pub(crate) const fn devices(&self) -> usize {
-        self.devices.len()
-    }
-
     /// Item `at`.
     pub(crate) fn get<'a>(&self, at: usize, snapshot: &'a Snapshot) -> Option<One<'a>> {
         if let Some(place) = self.devices.get(at) {

@@ -46,16 +46,23 @@ impl Sheet<'_> {
             Span::raw("  "),
             Span::styled(format!(" {} ", device.standing.words()), weight.words()),
         ]));
-        let mut about = vec![device.role.as_str().to_owned()];
-        about.extend(words::need(device).map(str::to_owned));
-        about.extend(device.position.clone());
-        let detail = words::detail(device, self.clock);
-        let mut state = format!("since {}", (self.clock)(device.since));
-        if !detail.is_empty() {
-            state = format!("{detail}, {state}");
+        let mut what = device.role.as_str().to_owned();
+        if let Some(need) = words::need(device) {
+            what = format!("{what}, {need}");
         }
-        self.field(&mut out, "is", &about.join(", "), look::PLAIN);
-        self.field(&mut out, "so", &state, look::PLAIN);
+        if let Some(position) = &device.position {
+            what = format!("{what}; {position}");
+        }
+        if let Some(port) = &device.port {
+            what = format!("{what}; switch port {port}");
+        }
+        let detail = words::detail(device, self.clock);
+        let mut since = (self.clock)(device.since);
+        if !detail.is_empty() {
+            since = format!("{since}, {detail}");
+        }
+        self.field(&mut out, "what, where", &what, look::PLAIN);
+        self.field(&mut out, "so since", &since, look::PLAIN);
         if !device.advice.is_empty() {
             self.field(
                 &mut out,
@@ -75,9 +82,6 @@ impl Sheet<'_> {
         out.push(Line::default());
         if let Some(channels) = words::channels(device, false) {
             self.field(&mut out, "channel", &channels, look::PLAIN);
-        }
-        if let Some(port) = &device.port {
-            self.field(&mut out, "switch port", port, look::PLAIN);
         }
         if !device.used_by.is_empty() {
             self.field(&mut out, "used by", &device.used_by.join(", "), look::PLAIN);
@@ -161,6 +165,7 @@ impl Sheet<'_> {
                 Span::raw(text::pad(&control.port.to_string(), 15)),
                 Span::raw(" "),
                 Span::styled(format!(" {word} "), style),
+                Span::raw(" ".repeat(9_usize.saturating_sub(word.len()))),
             ];
             let mut more = String::new();
             if let Some(detail) = control.detail.as_ref().filter(|d| !d.is_empty()) {
@@ -169,7 +174,7 @@ impl Sheet<'_> {
             if let Some(asked) = control.asked {
                 more = format!("{more}  asked {}", (self.clock)(asked));
             }
-            let used = LABEL + 15 + 1 + word.len() + 2;
+            let used = LABEL + 15 + 1 + word.len().max(9) + 2;
             spans.push(Span::raw(text::cut(
                 &more,
                 usize::from(self.columns).saturating_sub(used),

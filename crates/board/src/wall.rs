@@ -12,7 +12,7 @@ use crate::words::{self, Clock};
 use crate::{big, look, text};
 
 /// Tiles of this size and more have a border all around; smaller ones a bar on the left.
-const BOXED: (u16, u16) = (20, 6);
+const BOXED: (u16, u16) = (29, 6);
 
 /// Where the tile stands that is number `nth` from the top of the wall.
 pub(crate) fn tile(room: Rect, grid: Grid, nth: usize) -> Rect {
@@ -103,6 +103,7 @@ impl Wall<'_> {
             device,
             usize::from(room.width),
             usize::from(rows).saturating_sub(1),
+            1,
         );
         let name = if chosen { look::CHOSEN } else { look::BOLD };
         let taken = pen.put(0, 0, u16::MAX, &device.name, name);
@@ -126,7 +127,19 @@ impl Wall<'_> {
         let weight = Weight::of_device(device);
         border(&mut pen.within(outer), weight.edge(), weight.edge_style());
         let mark = shape::CHOSEN.to_string();
-        if chosen {
+        let style = if chosen { look::CHOSEN } else { look::BOLD };
+        if large.is_some() {
+            // Large letters know no small ones: the border spells the name as the file does.
+            let lead = if chosen {
+                format!(" {mark}")
+            } else {
+                " ".to_owned()
+            };
+            let x = 2 + pen.put(2, 0, 3, &lead, look::BOLD);
+            let room = outer.width.saturating_sub(x + 3);
+            let x = x + pen.put(x, 0, room, &device.name, style);
+            pen.put(x, 0, 1, " ", look::PLAIN);
+        } else if chosen {
             pen.put(2, 0, 3, &format!(" {mark} "), look::BOLD);
         }
         let inner = Rect {
@@ -137,7 +150,6 @@ impl Wall<'_> {
         };
         let mut pen = pen.within(inner);
         let room = usize::from(inner.width.saturating_sub(2));
-        let style = if chosen { look::CHOSEN } else { look::BOLD };
         let mut y = 0;
         if let Some(names) = large.and_then(|most| big::lines(&device.name, room, most)) {
             for name in names {
@@ -154,52 +166,45 @@ impl Wall<'_> {
             }
         }
         let left = inner.height.saturating_sub(y);
-        let mut lines = self.lines(device, room, usize::from(left));
+        let mut lines = self.lines(device, room, usize::from(left), 0);
         if let Some(channel) = lines.beside_name.take()
             && large.is_none()
         {
             pen.put_right(1, 0, &channel, look::PLAIN);
         }
         let mut spare = usize::from(left).saturating_sub(lines.below.len());
-        // Trouble is spelt large where there is room; calm tiles stay calm.
-        let words = device.standing.words();
-        let spell = large.is_some()
-            && weight == Weight::Trouble
-            && spare > usize::from(big::ROWS)
-            && big::width(words).is_some_and(|w| w <= room);
-        if spell {
-            spare -= usize::from(big::ROWS);
+        // Where there is room, trouble's band is three rows high, to be seen from afar.
+        let tall = large.is_some() && spare >= 3 && lines.below.iter().filter(|line| line.band).count() == 1;
+        if tall {
+            spare -= 2;
         }
         if spare > 0 {
             y += 1;
         }
         for line in &lines.below {
-            if spell && line.band {
-                big::put(&mut pen, 1, y, words, look::TROUBLE_EDGE);
-                y += big::ROWS;
-            }
-            let part = Rect {
-                x: inner.x,
-                y: inner.y.saturating_add(y),
-                width: inner.width,
-                height: 1,
-            };
-            let mut pen = pen.within(part);
+            let mut at = inner.y.saturating_add(y);
             if line.band {
-                pen.band(0, 0, inner.width, line.style);
+                let rows = if tall { 3 } else { 1 };
+                for row in 0..rows {
+                    pen.band(0, y + row, inner.width, line.style);
+                }
+                at += rows / 2;
+                y += rows - 1;
             }
             let text = Rect {
-                x: part.x.saturating_add(1),
-                width: part.width.saturating_sub(2),
-                ..part
+                x: inner.x.saturating_add(1),
+                y: at,
+                width: inner.width.saturating_sub(2),
+                height: 1,
             };
             line.put(&mut pen.within(text), 0);
             y += 1;
         }
     }
 
-    /// The lines below the name, at most `rows` of at most `columns`.
-    fn lines(&self, device: &DeviceView, columns: usize, rows: usize) -> Lines {
+    /// The lines below the name, at most `rows` of at most `columns`; all but the standing keep
+    /// `gap` columns free on the right.
+    fn lines(&self, device: &DeviceView, columns: usize, rows: usize, gap: usize) -> Lines {
         let weight = Weight::of_device(device);
         let band = weight == Weight::Trouble;
         let shape = shape::of(device.standing);
@@ -236,6 +241,7 @@ impl Wall<'_> {
             right: None,
             style,
             band,
+            gap: u16::try_from(gap).unwrap_or(0),
         };
         let wanted = 1 + usize::from(!detail.is_empty()) + usize::from(channel.is_some());
         let own_line = wanted <= left;
@@ -254,8 +260,14 @@ impl Wall<'_> {
             }
         }
         let mut beside = (!own_line).then_some(channel).flatten();
+        if left == 0
+            && let [line] = out.below.as_mut_slice()
+            && text::width(&line.words) + text::width(&address) + 2 + gap <= columns
+        {
+            line.right = Some(address.clone());
+        }
         if left > 0 {
-            let room = columns.saturating_sub(text::width(&address) + 2);
+            let room = columns.saturating_sub(text::width(&address) + 1 + gap);
             let mut line = styled(address, look::PLAIN, false);
             if let Some(channel) = beside.take() {
                 if text::width(&channel) <= room {
@@ -285,6 +297,7 @@ struct Line {
     right: Option<String>,
     style: Style,
     band: bool,
+    gap: u16,
 }
 
 impl Line {
@@ -294,7 +307,12 @@ impl Line {
         }
         pen.put(0, y, u16::MAX, &self.words, self.style);
         if let Some(right) = &self.right {
-            pen.put_right(0, y, right, look::PLAIN);
+            pen.put_right(
+                self.gap,
+                y,
+                right,
+                if self.band { self.style } else { look::PLAIN },
+            );
         }
     }
 }

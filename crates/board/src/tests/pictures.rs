@@ -1,0 +1,148 @@
+//! Pictures of whole screens, kept beside the code and looked at by eye.
+
+use crossterm::event::KeyCode;
+
+use super::{FULL, Seat, hall};
+use crate::{ColourUse, Look};
+
+const SIZES: [(u16, u16); 4] = [(40, 12), (80, 24), (120, 40), (220, 60)];
+
+#[test]
+fn the_wall() {
+    for (columns, rows) in SIZES {
+        let seat = Seat::new(columns, rows);
+        insta::assert_snapshot!(format!("wall_calm_{columns}x{rows}"), seat.see(&hall::calm()));
+        insta::assert_snapshot!(
+            format!("wall_trouble_{columns}x{rows}"),
+            seat.see(&hall::trouble())
+        );
+    }
+}
+
+#[test]
+fn the_list() {
+    for (columns, rows) in SIZES {
+        let mut seat = Seat::new(columns, rows);
+        let s = hall::trouble();
+        seat.press(KeyCode::Tab, &s);
+        seat.press(KeyCode::Down, &s);
+        insta::assert_snapshot!(format!("list_trouble_{columns}x{rows}"), seat.see(&s));
+    }
+}
+
+#[test]
+fn the_sheets() {
+    let s = hall::trouble();
+    for (columns, rows) in SIZES {
+        let mut seat = Seat::new(columns, rows);
+        seat.press(KeyCode::Tab, &s);
+        for _ in 0..4 {
+            seat.press(KeyCode::Down, &s);
+        }
+        seat.press(KeyCode::Enter, &s);
+        insta::assert_snapshot!(format!("sheet_no_control_{columns}x{rows}"), seat.see(&s));
+    }
+    let mut seat = Seat::new(80, 24);
+    seat.press(KeyCode::Tab, &s);
+    seat.press(KeyCode::End, &s);
+    seat.press(KeyCode::Enter, &s);
+    insta::assert_snapshot!("sheet_stranger_80x24", seat.see(&s));
+    for (n, name) in [(2, "wrong_subnet"), (5, "never_seen"), (7, "replaced")] {
+        let mut seat = Seat::new(80, 24);
+        seat.press(KeyCode::Tab, &s);
+        for _ in 0..n {
+            seat.press(KeyCode::Down, &s);
+        }
+        seat.press(KeyCode::Enter, &s);
+        insta::assert_snapshot!(format!("sheet_{name}_80x24"), seat.see(&s));
+    }
+}
+
+#[test]
+fn the_other_pages() {
+    let s = hall::trouble();
+    for (columns, rows) in [(40, 12), (80, 24), (120, 40)] {
+        for (key, name) in [('?', "help"), ('f', "findings"), ('h', "history")] {
+            let mut seat = Seat::new(columns, rows);
+            seat.press(KeyCode::Char(key), &s);
+            insta::assert_snapshot!(format!("{name}_{columns}x{rows}"), seat.see(&s));
+        }
+    }
+}
+
+#[test]
+fn a_filter_while_it_is_typed_and_after() {
+    let s = hall::trouble();
+    let mut seat = Seat::new(80, 24);
+    seat.press(KeyCode::Char('/'), &s);
+    seat.type_in("stage", &s);
+    insta::assert_snapshot!("filter_typing_80x24", seat.see(&s));
+    seat.press(KeyCode::Enter, &s);
+    seat.press(KeyCode::Tab, &s);
+    insta::assert_snapshot!("filter_list_80x24", seat.see(&s));
+}
+
+#[test]
+fn this_computer_in_trouble_stands_on_top() {
+    for (columns, rows) in SIZES {
+        let seat = Seat::new(columns, rows);
+        insta::assert_snapshot!(format!("astray_{columns}x{rows}"), seat.see(&hall::astray()));
+    }
+}
+
+#[test]
+fn a_thousand_devices() {
+    let s = hall::many(1_000);
+    let mut seat = Seat::new(80, 24);
+    seat.press(KeyCode::End, &s);
+    insta::assert_snapshot!("wall_thousand_80x24", seat.see(&s));
+    let seat = Seat::new(220, 60);
+    insta::assert_snapshot!("wall_thousand_220x60", seat.see(&s));
+}
+
+#[test]
+fn in_ascii() {
+    let look = Look {
+        unicode: false,
+        ..FULL
+    };
+    for (columns, rows) in [(80, 24), (120, 40)] {
+        let mut seat = Seat::with(look, columns, rows);
+        let s = hall::trouble();
+        let wall = seat.see(&s);
+        assert!(wall.is_ascii(), "{wall}");
+        insta::assert_snapshot!(format!("wall_ascii_{columns}x{rows}"), wall);
+        seat.press(KeyCode::Enter, &s);
+        let sheet = seat.see(&s);
+        assert!(sheet.is_ascii(), "{sheet}");
+        insta::assert_snapshot!(format!("sheet_ascii_{columns}x{rows}"), sheet);
+    }
+}
+
+#[test]
+fn without_colour_the_letters_are_the_same() {
+    let plain = Look {
+        colour: ColourUse::None,
+        unicode: true,
+    };
+    for (columns, rows) in SIZES {
+        let s = hall::trouble();
+        assert_eq!(
+            Seat::with(plain, columns, rows).see(&s),
+            Seat::new(columns, rows).see(&s)
+        );
+    }
+}
+
+#[test]
+fn a_window_that_is_too_small_says_what_it_needs() {
+    let s = hall::trouble();
+    for (columns, rows) in [(0, 0), (1, 1), (1, 60), (300, 1), (39, 40), (80, 11)] {
+        let seen = Seat::new(columns, rows).see(&s);
+        assert!(seen.lines().count() == usize::from(rows), "{seen}");
+        if columns >= 39 && rows >= 11 {
+            assert!(seen.contains("needs 40 columns and 12 rows"), "{seen}");
+        }
+    }
+    insta::assert_snapshot!("too_small_39x11", Seat::new(39, 11).see(&s));
+}
