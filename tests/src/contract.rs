@@ -39,7 +39,11 @@ impl Report {
     pub fn of(value: Value, made: Made) -> Self {
         let mut wrong = Vec::new();
         Checker { wrong: &mut wrong }.report(&value, made);
-        assert!(wrong.is_empty(), "not as the contract says:\n{}\n{value:#}", wrong.join("\n"));
+        assert!(
+            wrong.is_empty(),
+            "not as the contract says:\n{}\n{value:#}",
+            wrong.join("\n")
+        );
         Self(value)
     }
 
@@ -57,7 +61,10 @@ impl Report {
     #[track_caller]
     pub fn device(&self, name: &str) -> &Value {
         let devices = self.0["devices"].as_array().expect("devices");
-        devices.iter().find(|d| d["name"] == name).unwrap_or_else(|| panic!("no device {name}:\n{self}"))
+        devices
+            .iter()
+            .find(|d| d["name"] == name)
+            .unwrap_or_else(|| panic!("no device {name}:\n{self}"))
     }
 
     /// How the device of that name stands.
@@ -70,9 +77,16 @@ impl Report {
     #[track_caller]
     pub fn expect(&self, wanted: &[(&str, &str)]) -> &Self {
         for (name, standing) in wanted {
-            assert_eq!(self.standing(name), *standing, "{name} should be {standing}:\n{self}");
+            assert_eq!(
+                self.standing(name),
+                *standing,
+                "{name} should be {standing}:\n{self}"
+            );
             if !["present", "unknown", "starting"].contains(standing) {
-                assert!(self.device(name)["advice"].is_string(), "{name} is {standing} without advice:\n{self}");
+                assert!(
+                    self.device(name)["advice"].is_string(),
+                    "{name} is {standing} without advice:\n{self}"
+                );
             }
         }
         self
@@ -80,7 +94,10 @@ impl Report {
 
     /// The findings of a kind.
     pub fn findings(&self, kind: &str) -> Vec<&Value> {
-        self.0["findings"].as_array().map(|f| f.iter().filter(|f| f["kind"] == kind).collect()).unwrap_or_default()
+        self.0["findings"]
+            .as_array()
+            .map(|f| f.iter().filter(|f| f["kind"] == kind).collect())
+            .unwrap_or_default()
     }
 
     /// The one finding of a kind, which must have this severity.
@@ -95,12 +112,15 @@ impl Report {
     /// The host with that MAC that is not on the list.
     #[track_caller]
     pub fn unlisted(&self, mac: &str) -> &Value {
-        self.find_unlisted(mac).unwrap_or_else(|| panic!("no unlisted host {mac}:\n{self}"))
+        self.find_unlisted(mac)
+            .unwrap_or_else(|| panic!("no unlisted host {mac}:\n{self}"))
     }
 
     /// The host with that MAC that is not on the list, if there is one.
     pub fn find_unlisted(&self, mac: &str) -> Option<&Value> {
-        self.0["unlisted"].as_array().and_then(|u| u.iter().find(|h| h["mac"] == mac))
+        self.0["unlisted"]
+            .as_array()
+            .and_then(|u| u.iter().find(|h| h["mac"] == mac))
     }
 }
 
@@ -130,7 +150,10 @@ impl Checker<'_> {
                 Some(_) => {}
             }
         }
-        for key in object.keys().filter(|k| !keys.iter().any(|(known, _)| known == k)) {
+        for key in object
+            .keys()
+            .filter(|k| !keys.iter().any(|(known, _)| known == k))
+        {
             self.wrong.push(format!("{at}: key {key} is not in the contract"));
         }
     }
@@ -161,16 +184,28 @@ impl Checker<'_> {
         }
         self.keys("report", value, &keys);
         if value["rig"].is_object() {
-            self.keys("rig", &value["rig"], &[("title", Value::is_string), ("file", text)]);
+            self.keys(
+                "rig",
+                &value["rig"],
+                &[("title", Value::is_string), ("file", text)],
+            );
         }
         if value["link"].is_object() {
             let mode: Check = |v| ["raw", "unprivileged", "simulated"].iter().any(|m| v == m);
-            let keys: &[(&str, Check)] =
-                &[("name", text), ("mac", mac), ("addresses", |v| list(v, cidr)), ("mode", mode)];
+            let keys: &[(&str, Check)] = &[
+                ("name", text),
+                ("mac", mac),
+                ("addresses", |v| list(v, cidr)),
+                ("mode", mode),
+            ];
             self.keys("link", &value["link"], keys);
         }
         if value["gateway"].is_object() {
-            self.keys("gateway", &value["gateway"], &[("address", ip), ("mac", |v| v.is_null() || mac(v))]);
+            self.keys(
+                "gateway",
+                &value["gateway"],
+                &[("address", ip), ("mac", |v| v.is_null() || mac(v))],
+            );
         }
         self.each("devices", &value["devices"], Self::device);
         self.each("unlisted", &value["unlisted"], Self::host);
@@ -202,7 +237,9 @@ impl Checker<'_> {
                 ("addresses", |v| list(v, ip)),
                 ("vendor", |v| v.is_null() || text(v)),
                 ("names", |v| list(v, text)),
-                ("rtt_ms", |v| v.is_null() || v.as_f64().is_some_and(|ms| ms >= 0.0)),
+                ("rtt_ms", |v| {
+                    v.is_null() || v.as_f64().is_some_and(|ms| ms >= 0.0)
+                }),
                 ("first_seen_ms", whole),
                 ("control", control),
             ];
@@ -222,10 +259,18 @@ impl Checker<'_> {
             ("resembles", Value::is_array),
         ];
         self.keys(at, host, keys);
-        self.each(&format!("{at}.resembles"), &host["resembles"], |me, at, likeness| {
-            let score: Check = |v| v.as_f64().is_some_and(|s| (0.0..=1.0).contains(&s));
-            me.keys(at, likeness, &[("device", text), ("score", score), ("because", |v| list(v, text))]);
-        });
+        self.each(
+            &format!("{at}.resembles"),
+            &host["resembles"],
+            |me, at, likeness| {
+                let score: Check = |v| v.as_f64().is_some_and(|s| (0.0..=1.0).contains(&s));
+                me.keys(
+                    at,
+                    likeness,
+                    &[("device", text), ("score", score), ("because", |v| list(v, text))],
+                );
+            },
+        );
     }
 
     fn finding(&mut self, at: &str, finding: &Value) {
@@ -247,34 +292,51 @@ impl Checker<'_> {
         for standing in STANDINGS {
             let many = devices.iter().filter(|d| d["standing"] == standing).count();
             if value["counts"][standing] != many {
-                self.wrong.push(format!("counts.{standing} is not the {many} of devices"));
+                self.wrong
+                    .push(format!("counts.{standing} is not the {many} of devices"));
             }
         }
         let findings: Vec<&Value> = value["findings"].as_array().into_iter().flatten().collect();
         for (i, finding) in findings.iter().enumerate() {
-            let subject = |f: &Value| [f["kind"].clone(), f["devices"].clone(), f["address"].clone(), f["macs"].clone()];
+            let subject = |f: &Value| {
+                [
+                    f["kind"].clone(),
+                    f["devices"].clone(),
+                    f["address"].clone(),
+                    f["macs"].clone(),
+                ]
+            };
             if findings[..i].iter().any(|f| subject(f) == subject(finding)) {
-                self.wrong.push(format!("findings[{i}]: the same kind and subject twice"));
+                self.wrong
+                    .push(format!("findings[{i}]: the same kind and subject twice"));
             }
         }
         if value["ready"] == true {
-            let show = devices.iter().filter(|d| d["need"] == "show" && d["expected"]["address"] != "none");
-            if show.into_iter().any(|d| d["standing"] != "present") || findings.iter().any(|f| f["severity"] == "fault") {
-                self.wrong.push("ready, though a device of the show is not present or a finding is a fault".into());
+            let show = devices
+                .iter()
+                .filter(|d| d["need"] == "show" && d["expected"]["address"] != "none");
+            if show.into_iter().any(|d| d["standing"] != "present")
+                || findings.iter().any(|f| f["severity"] == "fault")
+            {
+                self.wrong
+                    .push("ready, though a device of the show is not present or a finding is a fault".into());
             }
         }
         let own = &value["link"]["mac"];
         let gateway = &value["gateway"]["mac"];
         for host in value["unlisted"].as_array().into_iter().flatten() {
             if host["mac"].is_string() && (host["mac"] == *own || host["mac"] == *gateway) {
-                self.wrong.push("this computer or the gateway is among the unlisted".into());
+                self.wrong
+                    .push("this computer or the gateway is among the unlisted".into());
             }
         }
     }
 }
 
 fn text(value: &Value) -> bool {
-    value.as_str().is_some_and(|s| !s.is_empty() && !s.chars().any(char::is_control))
+    value
+        .as_str()
+        .is_some_and(|s| !s.is_empty() && !s.chars().any(char::is_control))
 }
 
 fn whole(value: &Value) -> bool {
@@ -309,25 +371,44 @@ fn list(value: &Value, of: Check) -> bool {
 
 /// `{WORD: state}`.
 fn control(value: &Value) -> bool {
-    const WORDS: [&str; 8] =
-        ["visca-udp", "visca-raw-udp", "visca-tcp", "rtsp", "http", "https", "onvif", "tcp"];
+    const WORDS: [&str; 8] = [
+        "visca-udp",
+        "visca-raw-udp",
+        "visca-tcp",
+        "rtsp",
+        "http",
+        "https",
+        "onvif",
+        "tcp",
+    ];
     value.as_object().is_some_and(|ports| {
         ports.iter().all(|(port, state)| {
             let word = port.split(':').next().unwrap_or_default();
-            WORDS.contains(&word) && (state.is_null() || ["answered", "refused", "silent"].iter().any(|s| state == s))
+            WORDS.contains(&word)
+                && (state.is_null() || ["answered", "refused", "silent"].iter().any(|s| state == s))
         })
     })
 }
 
 fn counts(object: &Map<String, Value>) -> bool {
-    object.len() == STANDINGS.len() && STANDINGS.iter().all(|s| object.get(*s).is_some_and(Value::is_u64))
+    object.len() == STANDINGS.len()
+        && STANDINGS
+            .iter()
+            .all(|s| object.get(*s).is_some_and(Value::is_u64))
 }
 
 /// `2026-03-14T18:42:07Z`, with or without fractions, or with an offset (RFC 3339, section 5.6).
 fn rfc3339(value: &Value) -> bool {
-    let Some(text) = value.as_str().filter(|t| t.is_ascii()) else { return false };
-    let shape: String = text.chars().map(|c| if c.is_ascii_digit() { 'd' } else { c }).collect();
-    let Some(rest) = shape.strip_prefix("dddd-dd-ddTdd:dd:dd") else { return false };
+    let Some(text) = value.as_str().filter(|t| t.is_ascii()) else {
+        return false;
+    };
+    let shape: String = text
+        .chars()
+        .map(|c| if c.is_ascii_digit() { 'd' } else { c })
+        .collect();
+    let Some(rest) = shape.strip_prefix("dddd-dd-ddTdd:dd:dd") else {
+        return false;
+    };
     let zone = rest.strip_prefix('.').map_or(rest, |r| r.trim_start_matches('d'));
     matches!(zone, "Z" | "+dd:dd" | "-dd:dd")
 }

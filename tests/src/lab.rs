@@ -40,7 +40,10 @@ pub fn lab(name: &str, body: impl FnOnce(&Lab)) {
         return;
     }
     if let Err(why) = possible() {
-        assert!(std::env::var("RIGMUSTER_REQUIRE_LAB").as_deref() != Ok("1"), "the lab must run here, but: {why}");
+        assert!(
+            std::env::var("RIGMUSTER_REQUIRE_LAB").as_deref() != Ok("1"),
+            "the lab must run here, but: {why}"
+        );
         // Past the test runner's capture: nothing is skipped silently.
         let _ = writeln!(stderr(), "SKIPPED lab: {name}: {why}");
         return;
@@ -54,17 +57,29 @@ pub fn lab(name: &str, body: impl FnOnce(&Lab)) {
         .env("RIGMUSTER_BIN", bin())
         .output()
         .expect("unshare runs");
-    let (said, erred) = (String::from_utf8_lossy(&out.stdout), String::from_utf8_lossy(&out.stderr));
+    let (said, erred) = (
+        String::from_utf8_lossy(&out.stdout),
+        String::from_utf8_lossy(&out.stderr),
+    );
     assert!(out.status.success(), "inside the lab:\n{said}\n{erred}");
-    assert!(said.contains(RAN), "no test of the name {name} ran inside the lab:\n{said}\n{erred}");
+    assert!(
+        said.contains(RAN),
+        "no test of the name {name} ran inside the lab:\n{said}\n{erred}"
+    );
 }
 
 /// Whether this machine can make the lab; else why not.
 fn possible() -> Result<(), String> {
     let script = "mount -t tmpfs tmpfs /run && ip netns add try && ip link add name try type bridge && ip netns exec try true";
-    match Command::new("unshare").args(["-rnm", "sh", "-c", script]).output() {
+    match Command::new("unshare")
+        .args(["-rnm", "sh", "-c", script])
+        .output()
+    {
         Ok(out) if out.status.success() => Ok(()),
-        Ok(out) => Err(format!("no namespaces: {}", String::from_utf8_lossy(&out.stderr).trim())),
+        Ok(out) => Err(format!(
+            "no namespaces: {}",
+            String::from_utf8_lossy(&out.stderr).trim()
+        )),
         Err(e) => Err(format!("no unshare: {e}")),
     }
 }
@@ -82,14 +97,32 @@ impl Lab {
         run("mount", &["-t", "tmpfs", "tmpfs", "/run"]);
         let folder = PathBuf::from("/run/rigs");
         std::fs::create_dir(&folder).expect("a folder");
-        let lab = Self { folder, tools: RefCell::default(), files: Cell::new(0) };
+        let lab = Self {
+            folder,
+            tools: RefCell::default(),
+            files: Cell::new(0),
+        };
         // Before the first link is made, so that none gets an IPv6 address of its own.
         for which in ["all", "default"] {
             write(&format!("/proc/sys/net/ipv6/conf/{which}/disable_ipv6"), "1");
         }
         run("ip", &["link", "set", "lo", "up"]);
         // As dumb as a switch can be: no spanning tree, and every group is flooded.
-        run("ip", &["link", "add", "name", "switch", "type", "bridge", "stp_state", "0", "mcast_snooping", "0"]);
+        run(
+            "ip",
+            &[
+                "link",
+                "add",
+                "name",
+                "switch",
+                "type",
+                "bridge",
+                "stp_state",
+                "0",
+                "mcast_snooping",
+                "0",
+            ],
+        );
         run("ip", &["link", "set", "dev", "switch", "up"]);
         lab
     }
@@ -113,7 +146,9 @@ impl Lab {
     pub fn port(&self, host: &str, interface: &str, port: &str, mac: &str, cidrs: &[&str]) {
         run(
             "ip",
-            &["link", "add", "name", port, "type", "veth", "peer", "name", interface, "netns", host],
+            &[
+                "link", "add", "name", port, "type", "veth", "peer", "name", interface, "netns", host,
+            ],
         );
         run("ip", &["link", "set", "dev", port, "master", "switch", "up"]);
         self.within(host, &["ip", "link", "set", "dev", interface, "address", mac]);
@@ -121,11 +156,11 @@ impl Lab {
             self.within(host, &["ip", "address", "add", cidr, "dev", interface]);
         }
         self.within(host, &["ip", "link", "set", "dev", interface, "up"]);
-        self.forwards(port);
+        Self::forwards(port);
     }
 
     /// Waits until the switch passes frames on at this port.
-    fn forwards(&self, port: &str) {
+    fn forwards(port: &str) {
         until(&format!("{port} forwards"), || {
             let out = run("bridge", &["-j", "-d", "link", "show", "dev", port]);
             serde_json::from_slice::<Value>(&out.stdout).is_ok_and(|v| v[0]["state"] == "forwarding")
@@ -140,7 +175,7 @@ impl Lab {
     /// Puts the cable back.
     pub fn put_back(&self, port: &str) {
         run("ip", &["link", "set", "dev", port, "up"]);
-        self.forwards(port);
+        Self::forwards(port);
     }
 
     /// Takes an interface away altogether.
@@ -175,7 +210,10 @@ impl Lab {
     /// One of our tools in a host.
     #[must_use]
     pub fn tool(&self, host: &str, script: &str, args: &[&str]) -> Tool {
-        let mut words: Vec<String> = ["ip", "netns", "exec", host].iter().map(ToString::to_string).collect();
+        let mut words: Vec<String> = ["ip", "netns", "exec", host]
+            .iter()
+            .map(ToString::to_string)
+            .collect();
         words.extend(python(script, args));
         Tool::start(&words)
     }
@@ -221,7 +259,21 @@ impl Lab {
     /// The program at the seat, in a terminal.
     pub fn screen(&self, args: &[&str]) -> Start {
         let bin = bin().display().to_string();
-        Start::of(["ip", "netns", "exec", SEAT, &bin].into_iter().chain(args.iter().copied()))
+        Start::of(
+            ["ip", "netns", "exec", SEAT, &bin]
+                .into_iter()
+                .chain(args.iter().copied()),
+        )
+    }
+
+    /// The same, without any permission.
+    pub fn screen_dropped(&self, args: &[&str]) -> Start {
+        let bin = bin().display().to_string();
+        let words = ["ip", "netns", "exec", SEAT]
+            .into_iter()
+            .chain(DROP)
+            .chain([bin.as_str()]);
+        Start::of(words.chain(args.iter().copied()))
     }
 
     /// `check RIG --json` for at most `within`, held to the contract.
@@ -245,7 +297,13 @@ impl Lab {
 }
 
 /// What takes every permission away, as for a user who has none.
-pub const DROP: [&str; 5] = ["setpriv", "--no-new-privs", "--bounding-set=-all", "--inh-caps=-all", "--"];
+pub const DROP: [&str; 5] = [
+    "setpriv",
+    "--no-new-privs",
+    "--bounding-set=-all",
+    "--inh-caps=-all",
+    "--",
+];
 
 /// The report of a `check` whose exit code must agree with it.
 #[track_caller]
@@ -263,18 +321,27 @@ impl Capture {
     /// Waits for the first `count` frames of a kind.
     #[track_caller]
     pub fn wait(&mut self, what: &str, count: usize, wanted: impl Fn(&Value) -> bool) -> Vec<Value> {
-        let lines = self.0.wait_many(what, count, |line| parse(line).is_some_and(|frame| wanted(&frame)));
+        let lines = self.0.wait_many(what, count, |line| {
+            parse(line).is_some_and(|frame| wanted(&frame))
+        });
         lines.iter().filter_map(|line| parse(line)).collect()
     }
 
     /// All frames up to now: the list ends when none came for a moment.
     pub fn all(&mut self) -> Vec<Value> {
-        self.0.drain(Duration::from_millis(300)).iter().filter_map(|line| parse(line)).collect()
+        self.0
+            .drain(Duration::from_millis(300))
+            .iter()
+            .filter_map(|line| parse(line))
+            .collect()
     }
 
     /// The frames that the computer at this port sent.
     pub fn sent(&mut self) -> Vec<Value> {
-        self.all().into_iter().filter(|frame| frame["out"] == true).collect()
+        self.all()
+            .into_iter()
+            .filter(|frame| frame["out"] == true)
+            .collect()
     }
 }
 

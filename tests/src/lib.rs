@@ -26,13 +26,19 @@ pub const PATIENCE: Duration = Duration::from_secs(90);
 
 /// The top of the workspace.
 pub fn top() -> PathBuf {
-    PathBuf::from(env!("CARGO_MANIFEST_DIR")).parent().expect("the tests lie inside the workspace").to_owned()
+    PathBuf::from(env!("CARGO_MANIFEST_DIR"))
+        .parent()
+        .expect("the tests lie inside the workspace")
+        .to_owned()
 }
 
 /// Says that a check cannot be made here and why, past the test runner's capture, so that no check
 /// is left out silently. With `RIGMUSTER_REQUIRE_TOOLS=1` it fails instead.
 #[track_caller]
 pub fn skipped(what: &str, why: &str) {
-    assert!(std::env::var("RIGMUSTER_REQUIRE_TOOLS").as_deref() != Ok("1"), "{what} must run here, but: {why}");
+    assert!(
+        std::env::var("RIGMUSTER_REQUIRE_TOOLS").as_deref() != Ok("1"),
+        "{what} must run here, but: {why}"
+    );
     let _ = writeln!(stderr(), "SKIPPED {what}: {why}");
 }

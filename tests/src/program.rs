@@ -76,7 +76,12 @@ impl Call {
             .stdin(Stdio::null())
             .stdout(Stdio::piped())
             .stderr(Stdio::piped());
-        Self { command, said: words.join(" "), input: None, limit: PATIENCE }
+        Self {
+            command,
+            said: words.join(" "),
+            input: None,
+            limit: PATIENCE,
+        }
     }
 
     /// In this folder.
@@ -107,7 +112,10 @@ impl Call {
     /// If it does not end in time; it is killed first.
     #[track_caller]
     pub fn run(mut self) -> Outcome {
-        let mut child = self.command.spawn().unwrap_or_else(|e| panic!("{} cannot be started: {e}", self.said));
+        let mut child = self
+            .command
+            .spawn()
+            .unwrap_or_else(|e| panic!("{} cannot be started: {e}", self.said));
         if let Some(bytes) = self.input.take() {
             let mut input = child.stdin.take().expect("standard input was asked for");
             // Whoever does not read to the end does not want more.
@@ -122,7 +130,10 @@ impl Call {
         let (reader, writer) = std::io::pipe().expect("a pipe");
         drop(reader);
         self.command.stdout(writer);
-        let child = self.command.spawn().unwrap_or_else(|e| panic!("{} cannot be started: {e}", self.said));
+        let child = self
+            .command
+            .spawn()
+            .unwrap_or_else(|e| panic!("{} cannot be started: {e}", self.said));
         // The command holds the writer too.
         drop(self.command);
         finish(child, self.said, self.limit)
@@ -131,8 +142,15 @@ impl Call {
     /// Starts it and leaves it running.
     #[track_caller]
     pub fn start(mut self) -> Running {
-        let child = self.command.spawn().unwrap_or_else(|e| panic!("{} cannot be started: {e}", self.said));
-        Running { child: Some(child), said: self.said, limit: self.limit }
+        let child = self
+            .command
+            .spawn()
+            .unwrap_or_else(|e| panic!("{} cannot be started: {e}", self.said));
+        Running {
+            child: Some(child),
+            said: self.said,
+            limit: self.limit,
+        }
     }
 }
 
@@ -175,10 +193,20 @@ fn finish(mut child: Child, said: String, limit: Duration) -> Outcome {
     thread::spawn(move || tell.send(child.wait()));
     let Ok(status) = told.recv_timeout(limit) else {
         let _ = Command::new("kill").args(["-KILL", &pid.to_string()]).status();
-        panic!("{said}\ndoes not end in {} s; so far:\n{}\n{}", limit.as_secs(), out.join(), err.join());
+        panic!(
+            "{said}\ndoes not end in {} s; so far:\n{}\n{}",
+            limit.as_secs(),
+            out.join(),
+            err.join()
+        );
     };
     let status = status.expect("a child can be waited for");
-    Outcome { said, code: status.code(), out: out.join(), err: err.join() }
+    Outcome {
+        said,
+        code: status.code(),
+        out: out.join(),
+        err: err.join(),
+    }
 }
 
 struct Collected(Option<thread::JoinHandle<Vec<u8>>>);
@@ -216,7 +244,10 @@ impl Outcome {
     #[track_caller]
     pub fn tells(&self, words: &[&str]) -> &Self {
         for word in words {
-            assert!(self.err.contains(word), "standard error does not say {word:?}:\n{self}");
+            assert!(
+                self.err.contains(word),
+                "standard error does not say {word:?}:\n{self}"
+            );
         }
         self
     }
@@ -224,7 +255,8 @@ impl Outcome {
     /// Its standard output as JSON.
     #[track_caller]
     pub fn json(&self) -> Value {
-        serde_json::from_str(&self.out).unwrap_or_else(|e| panic!("no JSON on standard output ({e}):\n{self}"))
+        serde_json::from_str(&self.out)
+            .unwrap_or_else(|e| panic!("no JSON on standard output ({e}):\n{self}"))
     }
 }
 

@@ -9,7 +9,8 @@ pub struct RigText(String);
 impl RigText {
     /// A rig on this subnet, with further lines for `[network]`.
     pub fn on(subnet: &str, network: &[&str]) -> Self {
-        let mut text = format!("format = 1\ntitle = \"Harbour Hall, lab\"\n\n[network]\nsubnet = \"{subnet}\"\n");
+        let mut text =
+            format!("format = 1\ntitle = \"Harbour Hall, lab\"\n\n[network]\nsubnet = \"{subnet}\"\n");
         for line in network {
             let _ = writeln!(text, "{line}");
         }
@@ -24,7 +25,10 @@ impl RigText {
     /// One more device; an empty `mac` is left out. `more` are further lines.
     #[must_use]
     pub fn device(mut self, name: &str, mac: &str, address: &str, more: &[&str]) -> Self {
-        let _ = write!(self.0, "\n[[device]]\nname = \"{name}\"\nrole = \"camera\"\naddress = \"{address}\"\n");
+        let _ = write!(
+            self.0,
+            "\n[[device]]\nname = \"{name}\"\nrole = \"camera\"\naddress = \"{address}\"\n"
+        );
         if !mac.is_empty() {
             let _ = writeln!(self.0, "mac = \"{mac}\"");
         }

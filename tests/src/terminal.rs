@@ -89,7 +89,12 @@ impl Start {
 
     /// Any command, at 80x24.
     pub fn of<'a>(words: impl IntoIterator<Item = &'a str>) -> Self {
-        Self { words: words.into_iter().map(ToOwned::to_owned).collect(), env: Vec::new(), rows: 24, cols: 80 }
+        Self {
+            words: words.into_iter().map(ToOwned::to_owned).collect(),
+            env: Vec::new(),
+            rows: 24,
+            cols: 80,
+        }
     }
 
     /// On a screen of this size.
@@ -110,11 +115,17 @@ impl Start {
     /// Opens the terminal and starts the program in it.
     #[track_caller]
     pub fn start(self) -> Terminal {
-        let size = Winsize { ws_row: self.rows, ws_col: self.cols, ws_xpixel: 0, ws_ypixel: 0 };
+        let size = Winsize {
+            ws_row: self.rows,
+            ws_col: self.cols,
+            ws_xpixel: 0,
+            ws_ypixel: 0,
+        };
         let pty = openpty(Some(&size), None).expect("a pseudo-terminal");
         let before = tcgetattr(&pty.master).expect("a terminal has modes");
         let slave = || Stdio::from(pty.slave.try_clone().expect("a descriptor"));
-        let mark: String = LEFT.iter().map(|b| format!("\\{b:03o}")).collect();
+        let mark: Vec<String> = LEFT.iter().map(|b| format!("\\{b:03o}")).collect();
+        let mark = mark.concat();
         let mut command = Command::new("setsid");
         command
             .args(["--ctty", "sh", "-c", LEADER, "leader", &mark])
@@ -131,11 +142,26 @@ impl Start {
         drop(pty.slave);
         let tells = listen(leader.stderr.take().expect("a pipe was asked for"));
         let parser = Parser(vt100::Parser::new(cells(self.rows), cells(self.cols), 0));
-        let shown = Arc::new((Mutex::new(Shown { parser, raw: Vec::new(), closed: false }), Condvar::new()));
+        let shown = Arc::new((
+            Mutex::new(Shown {
+                parser,
+                raw: Vec::new(),
+                closed: false,
+            }),
+            Condvar::new(),
+        ));
         let master = File::from(pty.master);
         read(master.try_clone().expect("a descriptor"), Arc::clone(&shown));
         let said = self.words.join(" ");
-        let mut terminal = Terminal { said, leader, pid: None, tells, master, before, shown };
+        let mut terminal = Terminal {
+            said,
+            leader,
+            pid: None,
+            tells,
+            master,
+            before,
+            shown,
+        };
         let pid = terminal.told("pid");
         terminal.pid = Some(Pid::from_raw(pid));
         terminal
@@ -161,7 +187,7 @@ fn listen(from: impl Read + Send + 'static) -> Receiver<String> {
 
 fn read(mut from: File, shown: Arc<(Mutex<Shown>, Condvar)>) {
     thread::spawn(move || {
-        let mut bytes = [0; 65536];
+        let mut bytes = vec![0; 65536];
         loop {
             // A terminal that nobody holds any more reads as an error.
             let many = from.read(&mut bytes).unwrap_or(0);
@@ -214,9 +240,13 @@ impl Terminal {
     /// If it never is, with the screen.
     #[track_caller]
     pub fn wait_for(&self, what: &str, wanted: impl Fn(&vt100::Screen) -> bool) {
-        if !self.comes(PATIENCE, |shown| wanted(shown.parser.0.screen())) {
-            panic!("{}\nnever showed {what}; it shows:\n{}", self.said, self.picture());
-        }
+        let came = self.comes(PATIENCE, |shown| wanted(shown.parser.0.screen()));
+        assert!(
+            came,
+            "{}\nnever showed {what}; it shows:\n{}",
+            self.said,
+            self.picture()
+        );
     }
 
     /// Waits until the screen has these words somewhere.
@@ -257,7 +287,9 @@ impl Terminal {
     /// Types.
     #[track_caller]
     pub fn send(&self, keys: &str) {
-        (&self.master).write_all(keys.as_bytes()).expect("the terminal takes keys");
+        (&self.master)
+            .write_all(keys.as_bytes())
+            .expect("the terminal takes keys");
     }
 
     /// Makes the screen another size; the kernel tells the program.
@@ -265,7 +297,12 @@ impl Terminal {
     pub fn resize(&self, cols: u16, rows: u16) {
         let mut now = self.lock();
         now.parser.0.screen_mut().set_size(cells(rows), cells(cols));
-        let size = rustix::termios::Winsize { ws_row: rows, ws_col: cols, ws_xpixel: 0, ws_ypixel: 0 };
+        let size = rustix::termios::Winsize {
+            ws_row: rows,
+            ws_col: cols,
+            ws_xpixel: 0,
+            ws_ypixel: 0,
+        };
         rustix::termios::tcsetwinsize(self.master.as_fd(), size).expect("a terminal can be resized");
     }
 
@@ -278,7 +315,9 @@ impl Terminal {
     /// Whether the terminal hands over keys one by one, without echo.
     pub fn is_raw(&self) -> bool {
         let modes = tcgetattr(&self.master).expect("a terminal has modes");
-        !modes.local_flags.intersects(LocalFlags::ICANON | LocalFlags::ECHO)
+        !modes
+            .local_flags
+            .intersects(LocalFlags::ICANON | LocalFlags::ECHO)
     }
 
     /// Waits for the program's end and holds the terminal to what it was before: the same modes, the
@@ -293,18 +332,35 @@ impl Terminal {
             self.picture()
         );
         let after = tcgetattr(&self.master).expect("a terminal has modes");
-        assert!(after == self.before, "other modes than before:\n{after:?}\nbefore:\n{:?}", self.before);
+        assert!(
+            after == self.before,
+            "other modes than before:\n{after:?}\nbefore:\n{:?}",
+            self.before
+        );
         self.look(|screen| {
             let left = screen.contents();
-            assert!(!screen.alternate_screen(), "still on the alternate screen:\n{left}");
+            assert!(
+                !screen.alternate_screen(),
+                "still on the alternate screen:\n{left}"
+            );
             assert!(!screen.hide_cursor(), "the cursor is still hidden:\n{left}");
-            assert_eq!(screen.mouse_protocol_mode(), vt100::MouseProtocolMode::None, "the mouse still reports");
+            assert_eq!(
+                screen.mouse_protocol_mode(),
+                vt100::MouseProtocolMode::None,
+                "the mouse still reports"
+            );
             assert!(!screen.bracketed_paste(), "pasting is still bracketed");
-            assert!(!screen.application_cursor(), "the arrow keys are still the application's");
+            assert!(
+                !screen.application_cursor(),
+                "the arrow keys are still the application's"
+            );
             assert_eq!(screen.fgcolor(), vt100::Color::Default, "a colour is left on");
             assert_eq!(screen.bgcolor(), vt100::Color::Default, "a background is left on");
         });
-        Ended { code, raw: self.raw() }
+        Ended {
+            code,
+            raw: self.raw(),
+        }
     }
 
     /// Waits for the end of a program whose terminal went away.
@@ -324,7 +380,11 @@ impl Terminal {
     fn told(&self, word: &str) -> i32 {
         loop {
             let Ok(line) = self.tells.recv_timeout(PATIENCE) else {
-                panic!("{}\nno word of its {word}; it shows:\n{}", self.said, self.picture());
+                panic!(
+                    "{}\nno word of its {word}; it shows:\n{}",
+                    self.said,
+                    self.picture()
+                );
             };
             if let Some(number) = line.strip_prefix(word).and_then(|rest| rest.trim().parse().ok()) {
                 return number;
@@ -336,7 +396,8 @@ impl Terminal {
 /// Whether the process has ended and only waits to be asked about it.
 fn is_zombie(pid: Pid) -> bool {
     std::fs::read_to_string(format!("/proc/{pid}/stat")).map_or(true, |stat| {
-        stat.rsplit_once(") ").is_some_and(|(_, rest)| rest.starts_with('Z') || rest.starts_with('X'))
+        stat.rsplit_once(") ")
+            .is_some_and(|(_, rest)| rest.starts_with('Z') || rest.starts_with('X'))
     })
 }
 

@@ -39,7 +39,13 @@ impl Tool {
                 }
             }
         });
-        let mut tool = Self { said, child, input, lines, heard: Vec::new() };
+        let mut tool = Self {
+            said,
+            child,
+            input,
+            lines,
+            heard: Vec::new(),
+        };
         tool.wait("ready", |line| line == "ready");
         tool
     }
@@ -57,9 +63,18 @@ impl Tool {
     #[track_caller]
     pub fn wait_many(&mut self, what: &str, count: usize, wanted: impl Fn(&str) -> bool) -> Vec<String> {
         let deadline = Instant::now() + PATIENCE;
-        let mut found: Vec<String> = self.heard.iter().filter(|l| wanted(l)).take(count).cloned().collect();
+        let mut found: Vec<String> = self
+            .heard
+            .iter()
+            .filter(|l| wanted(l))
+            .take(count)
+            .cloned()
+            .collect();
         while found.len() < count {
-            match self.lines.recv_timeout(deadline.saturating_duration_since(Instant::now())) {
+            match self
+                .lines
+                .recv_timeout(deadline.saturating_duration_since(Instant::now()))
+            {
                 Ok(line) => {
                     if wanted(&line) {
                         found.push(line.clone());
@@ -67,10 +82,19 @@ impl Tool {
                     self.heard.push(line);
                 }
                 Err(RecvTimeoutError::Timeout) => {
-                    panic!("{}\ndid not tell {what} ({} of {count}); it told:\n{}", self.said, found.len(), self.tail());
+                    panic!(
+                        "{}\ndid not tell {what} ({} of {count}); it told:\n{}",
+                        self.said,
+                        found.len(),
+                        self.tail()
+                    );
                 }
                 Err(RecvTimeoutError::Disconnected) => {
-                    panic!("{}\nended before it told {what}; it told:\n{}", self.said, self.tail());
+                    panic!(
+                        "{}\nended before it told {what}; it told:\n{}",
+                        self.said,
+                        self.tail()
+                    );
                 }
             }
         }
@@ -95,7 +119,9 @@ impl Tool {
     #[track_caller]
     pub fn say(&mut self, line: &str) {
         let input = self.input.as_mut().expect("its input is open");
-        writeln!(input, "{line}").and_then(|()| input.flush()).expect("the tool listens");
+        writeln!(input, "{line}")
+            .and_then(|()| input.flush())
+            .expect("the tool listens");
     }
 
     fn tail(&self) -> String {
@@ -115,5 +141,9 @@ impl Drop for Tool {
 /// The words that start one of our Python tools.
 pub fn python(name: &str, args: &[&str]) -> Vec<String> {
     let script = top().join("tests/tools").join(name);
-    ["python3", "-B", &script.display().to_string()].iter().chain(args).map(ToString::to_string).collect()
+    ["python3", "-B", &script.display().to_string()]
+        .iter()
+        .chain(args)
+        .map(ToString::to_string)
+        .collect()
 }

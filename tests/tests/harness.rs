@@ -1,6 +1,7 @@
 //! The harness itself, held against programs that are not ours: what it reports must be true before
 //! its word on the program counts.
 #![cfg(target_os = "linux")]
+#![allow(clippy::expect_used, clippy::unwrap_used)]
 
 use nix::sys::signal::Signal;
 use rigmuster_tests::lab::{SEAT, SEAT_MAC, asks_for, lab};
@@ -9,7 +10,9 @@ use rigmuster_tests::terminal::Start;
 
 #[test]
 fn a_call_gives_code_and_both_outputs() {
-    let outcome = Call::of(["sh", "-c", "cat; echo words >&2; exit 7"]).input(b"given").run();
+    let outcome = Call::of(["sh", "-c", "cat; echo words >&2; exit 7"])
+        .input(b"given")
+        .run();
     outcome.expect(7).tells(&["words"]);
     assert_eq!(outcome.out, "given");
 }
@@ -23,13 +26,15 @@ fn another_exit_code_is_a_failure() {
 #[test]
 fn a_reader_that_is_gone_closes_the_pipe() {
     // A shell dies of SIGPIPE, unless it is ignored as Rust programs do.
-    let outcome = Call::of(["python3", "-c", "import sys\nprint('x'); sys.stdout.flush()"]).run_without_reader();
+    let outcome =
+        Call::of(["python3", "-c", "import sys\nprint('x'); sys.stdout.flush()"]).run_without_reader();
     assert!(outcome.err.contains("BrokenPipe"), "{outcome}");
 }
 
 #[test]
 fn a_terminal_shows_takes_keys_and_resizes() {
-    let script = "trap 'stty size' WINCH; echo first; read word; echo got $word; while :; do read word && break; done";
+    let script =
+        "trap 'stty size' WINCH; echo first; read word; echo got $word; while :; do read word && break; done";
     let terminal = Start::of(["bash", "-c", script]).size(100, 30).start();
     terminal.wait_text("first");
     terminal.send("hall\n");
@@ -54,7 +59,12 @@ fn a_cursor_left_hidden_is_a_failure() {
 
 #[test]
 fn signals_reach_the_program_and_not_its_leader() {
-    let terminal = Start::of(["sh", "-c", "trap 'echo heard; exit 130' TERM; echo up; while :; do read x; done"]).start();
+    let terminal = Start::of([
+        "sh",
+        "-c",
+        "trap 'echo heard; exit 130' TERM; echo up; while :; do read x; done",
+    ])
+    .start();
     terminal.wait_text("up");
     terminal.signal(Signal::SIGTERM);
     terminal.send("\n");
@@ -73,7 +83,9 @@ fn the_lab_has_real_stacks_on_one_wire() {
         lab.within(SEAT, &["python3", "-c", "import socket\ntry: socket.create_connection(('10.40.8.21', 80), 5)\nexcept ConnectionRefusedError: pass"]);
         let asked = capture.wait("the request", 1, |frame| asks_for(frame, "10.40.8.21"));
         assert_eq!(asked[0]["src"], SEAT_MAC);
-        let replied = capture.wait("the reply", 1, |frame| frame["out"] == false && frame["arp"]["op"] == 2);
+        let replied = capture.wait("the reply", 1, |frame| {
+            frame["out"] == false && frame["arp"]["op"] == 2
+        });
         assert_eq!(replied[0]["arp"]["sha"], "02:52:43:00:00:21");
         assert!(lab.taken_from(SEAT) > before);
         lab.pull("loft");

@@ -1,6 +1,7 @@
 //! What the program prints of itself, and what the README promises: completion scripts that shells
 //! take, a manual page that a manual reader takes, commands that the program understands.
 #![cfg(unix)]
+#![allow(clippy::expect_used, clippy::unwrap_used)]
 
 use std::fs;
 use std::process::Command;
@@ -11,7 +12,10 @@ use rigmuster_tests::{skipped, top};
 const COMMANDS: [&str; 6] = ["board", "check", "survey", "rehearse", "completions", "manual"];
 
 fn have(program: &str) -> bool {
-    Command::new("sh").args(["-c", "command -v \"$1\" >/dev/null", "sh", program]).status().is_ok_and(|s| s.success())
+    Command::new("sh")
+        .args(["-c", "command -v \"$1\" >/dev/null", "sh", program])
+        .status()
+        .is_ok_and(|s| s.success())
 }
 
 fn completions(shell: &str) -> Outcome {
@@ -32,7 +36,11 @@ fn every_shell_gets_its_completions() {
 
 #[test]
 fn shells_take_their_completions() {
-    for (shell, check) in [("bash", &["-n"][..]), ("zsh", &["-n"]), ("fish", &["--no-execute"])] {
+    for (shell, check) in [
+        ("bash", &["-n"][..]),
+        ("zsh", &["-n"]),
+        ("fish", &["--no-execute"]),
+    ] {
         if !have(shell) {
             // Bash is asked for; the others are checked where they are.
             assert_ne!(shell, "bash", "bash must be there");
@@ -41,7 +49,14 @@ fn shells_take_their_completions() {
         let file = tempfile::NamedTempFile::new().expect("a file");
         fs::write(file.path(), completions(shell).out).expect("a file");
         let path = file.path().display().to_string();
-        Call::of([shell].into_iter().chain(check.iter().copied()).chain([path.as_str()])).run().expect(0);
+        Call::of(
+            [shell]
+                .into_iter()
+                .chain(check.iter().copied())
+                .chain([path.as_str()]),
+        )
+        .run()
+        .expect(0);
     }
 }
 
@@ -67,7 +82,10 @@ fn bash_completes_commands_and_options() {
 fn the_manual_is_a_manual_page() {
     let manual = run(&["manual"]);
     manual.expect(0);
-    assert!(manual.out.starts_with(".ie") || manual.out.contains(".TH rigmuster"), "{manual}");
+    assert!(
+        manual.out.starts_with(".ie") || manual.out.contains(".TH rigmuster"),
+        "{manual}"
+    );
     let page = tempfile::Builder::new().suffix(".1").tempfile().expect("a file");
     fs::write(page.path(), &manual.out).expect("a file");
     let path = page.path().display().to_string();
@@ -79,16 +97,28 @@ fn the_manual_is_a_manual_page() {
         checked = true;
     }
     if have("man") && have("groff") {
-        let shown = Call::of(["man", "--warnings", "-l", &path]).env("MANPAGER", "cat").env("MANWIDTH", "100").run();
+        let shown = Call::of(["man", "--warnings", "-l", &path])
+            .env("MANPAGER", "cat")
+            .env("MANWIDTH", "100")
+            .run();
         shown.expect(0);
         for command in COMMANDS {
-            assert!(shown.out.to_lowercase().contains(&format!("rigmuster {command}")), "{command}: {shown}");
+            assert!(
+                shown.out.to_lowercase().contains(&format!("rigmuster {command}")),
+                "{command}: {shown}"
+            );
         }
-        assert!(shown.out.contains("--listen-only") && shown.out.contains("130"), "{shown}");
+        assert!(
+            shown.out.contains("--listen-only") && shown.out.contains("130"),
+            "{shown}"
+        );
         checked = true;
     }
     if !checked {
-        skipped("the manual page", "neither mandoc nor man with groff is installed");
+        skipped(
+            "the manual page",
+            "neither mandoc nor man with groff is installed",
+        );
     }
 }
 
@@ -108,7 +138,9 @@ fn shell_lines(text: &str) -> Vec<String> {
 
 /// The words of one command of ours: up to a pipe, a redirection, a comment or the next command.
 fn words(line: &str) -> Vec<&str> {
-    line.split_whitespace().take_while(|w| !["|", ">", "<", "&&", "||", ";", "2>", "&"].contains(w) && !w.starts_with('#')).collect()
+    line.split_whitespace()
+        .take_while(|w| !["|", ">", "<", "&&", "||", ";", "2>", "&"].contains(w) && !w.starts_with('#'))
+        .collect()
 }
 
 #[test]
@@ -116,14 +148,17 @@ fn the_readmes_commands_are_understood() {
     let readme = fs::read_to_string(top().join("README.md")).expect("there is a README.md");
     let lines = shell_lines(&readme);
     for promised in ["cargo run --release -- rehearse", "./tests/run"] {
-        assert!(lines.iter().any(|l| l.starts_with(promised)), "README.md does not show {promised}");
+        assert!(
+            lines.iter().any(|l| l.starts_with(promised)),
+            "README.md does not show {promised}"
+        );
     }
     let mut ours = 0;
     for line in &lines {
         let words = words(line);
-        let args = match words.as_slice() {
-            ["rigmuster", args @ ..] | ["cargo", "run", "--release", "--", args @ ..] => args,
-            _ => continue,
+        let (["rigmuster", args @ ..] | ["cargo", "run", "--release", "--", args @ ..]) = words.as_slice()
+        else {
+            continue;
         };
         ours += 1;
         // Everything before --help is read and must be right; then help is printed instead of a run.
@@ -139,5 +174,8 @@ fn a_wrong_command_in_a_readme_would_be_found() {
     assert_eq!(shell_lines(text), ["rigmuster check --no-such  # why"]);
     assert_eq!(words("rigmuster check x > y"), ["rigmuster", "check", "x"]);
     let bin = bin().display().to_string();
-    assert_ne!(Call::of([&bin, "check", "--no-such", "--help"]).run().code, Some(0));
+    assert_ne!(
+        Call::of([&bin, "check", "--no-such", "--help"]).run().code,
+        Some(0)
+    );
 }

@@ -1,6 +1,7 @@
 //! The program from outside: its arguments, its exit codes, what it writes where, and what it does
 //! when its inputs and outputs are not what it would like.
 #![cfg(unix)]
+#![allow(clippy::expect_used, clippy::unwrap_used)]
 
 use rigmuster_tests::contract::{Made, Report};
 use rigmuster_tests::program::{Call, Outcome, bin, run};
@@ -15,7 +16,11 @@ fn through_shell(script: &str, args: &[&str]) -> Outcome {
 fn scenes() -> Vec<String> {
     let list = run(&["rehearse", "--list"]);
     list.expect(0);
-    list.out.lines().filter_map(|line| line.split_whitespace().next()).map(ToOwned::to_owned).collect()
+    list.out
+        .lines()
+        .filter_map(|line| line.split_whitespace().next())
+        .map(ToOwned::to_owned)
+        .collect()
 }
 
 #[test]
@@ -55,14 +60,20 @@ fn wrong_usage_ends_with_2_and_says_what_is_right() {
         let outcome = run(wrong);
         outcome.expect(2);
         assert!(outcome.out.is_empty(), "an error on standard output: {outcome}");
-        assert!(outcome.err.contains("Usage") || outcome.err.contains("--help"), "no way on: {outcome}");
+        assert!(
+            outcome.err.contains("Usage") || outcome.err.contains("--help"),
+            "no way on: {outcome}"
+        );
     }
 }
 
 #[test]
 fn an_unknown_scene_lists_those_there_are() {
     let scenes = scenes();
-    for args in [&["check", "--rehearse", "nosuch"][..], &["survey", "--rehearse", "nosuch"]] {
+    for args in [
+        &["check", "--rehearse", "nosuch"][..],
+        &["survey", "--rehearse", "nosuch"],
+    ] {
         let outcome = run(args);
         outcome.expect(2).tells(&["nosuch", "next step"]);
         for scene in &scenes {
@@ -76,11 +87,17 @@ fn every_scene_that_the_issue_asks_for_is_listed() {
     let list = run(&["rehearse", "--list"]);
     list.expect(0);
     let names = scenes();
-    assert!(names.len() >= 4, "calm, tangled, a power cycle and a clash: {list}");
+    assert!(
+        names.len() >= 4,
+        "calm, tangled, a power cycle and a clash: {list}"
+    );
     assert_eq!(names[0], "calm", "{list}");
     assert!(names.iter().any(|n| n == "tangled"), "{list}");
     for line in list.out.lines() {
-        assert!(line.split_whitespace().count() > 4, "a scene without a sentence on it: {line:?}");
+        assert!(
+            line.split_whitespace().count() > 4,
+            "a scene without a sentence on it: {line:?}"
+        );
     }
 }
 
@@ -102,16 +119,25 @@ fn a_tangled_rehearsal_names_each_trouble() {
     outcome.expect(1);
     let report = Report::of(outcome.json(), Made::Check);
     for trouble in ["missing", "wrong_subnet", "moved", "replaced"] {
-        assert!(report.value()["counts"][trouble].as_u64() >= Some(1), "no device is {trouble}: {report}");
+        assert!(
+            report.value()["counts"][trouble].as_u64() >= Some(1),
+            "no device is {trouble}: {report}"
+        );
         let findings = report.findings(trouble);
         assert!(!findings.is_empty(), "no finding {trouble}: {report}");
         for finding in findings {
             let device = finding["devices"][0].as_str().expect("a device");
             assert_eq!(report.standing(device), trouble);
-            assert!(finding["text"].as_str().expect("text").contains(device), "the text names it: {finding}");
+            assert!(
+                finding["text"].as_str().expect("text").contains(device),
+                "the text names it: {finding}"
+            );
         }
     }
-    assert!(report.value()["unlisted_total"].as_u64() >= Some(1), "no stranger: {report}");
+    assert!(
+        report.value()["unlisted_total"].as_u64() >= Some(1),
+        "no stranger: {report}"
+    );
     // The table says the same to a person.
     let table = run(&["check", "--rehearse", "tangled"]);
     table.expect(1);
@@ -128,7 +154,16 @@ fn a_tangled_rehearsal_names_each_trouble() {
 fn the_same_seed_gives_the_same_result_in_every_scene() {
     for scene in scenes() {
         let take = |seed: &str| {
-            let args = ["check", "--rehearse", &scene, "--seed", seed, "--json", "--within", "10s"];
+            let args = [
+                "check",
+                "--rehearse",
+                &scene,
+                "--seed",
+                seed,
+                "--json",
+                "--within",
+                "10s",
+            ];
             let outcome = run(&args);
             assert!(matches!(outcome.code, Some(0 | 1)), "{outcome}");
             let mut value = outcome.json();
@@ -152,7 +187,11 @@ fn a_survey_of_every_scene_ends_by_itself() {
 
 #[test]
 fn output_that_is_no_terminal_has_no_escape_sequences() {
-    for args in [&["check", "--rehearse", "tangled"][..], &["survey", "--rehearse", "calm"], &["rehearse", "--list"]] {
+    for args in [
+        &["check", "--rehearse", "tangled"][..],
+        &["survey", "--rehearse", "calm"],
+        &["rehearse", "--list"],
+    ] {
         let outcome = run(args);
         assert!(!outcome.out.contains('\u{1b}'), "{outcome}");
         assert!(!outcome.err.contains('\u{1b}'), "{outcome}");
@@ -161,7 +200,11 @@ fn output_that_is_no_terminal_has_no_escape_sequences() {
 
 #[test]
 fn a_full_screen_without_a_terminal_is_refused() {
-    for args in [&["rehearse"][..], &["rehearse", "tangled"], &["board", "--rehearse", "calm"]] {
+    for args in [
+        &["rehearse"][..],
+        &["rehearse", "tangled"],
+        &["board", "--rehearse", "calm"],
+    ] {
         let piped = run(args);
         piped.expect(2).tells(&["terminal", "next step"]);
         assert!(piped.out.is_empty(), "{piped}");
@@ -188,7 +231,13 @@ fn a_reader_that_is_gone_does_not_change_the_verdict() {
     // `check | head -1` must never turn "not ready" into "ready".
     let tangled = Call::program(&["check", "--rehearse", "tangled"]).run_without_reader();
     tangled.expect(1);
-    for args in [&["rehearse", "--list"][..], &["manual"], &["completions", "bash"], &["--help"], &["survey", "--rehearse", "calm"]] {
+    for args in [
+        &["rehearse", "--list"][..],
+        &["manual"],
+        &["completions", "bash"],
+        &["--help"],
+        &["survey", "--rehearse", "calm"],
+    ] {
         let outcome = Call::program(args).run_without_reader();
         outcome.expect(0);
     }
@@ -200,7 +249,11 @@ fn a_full_disk_is_reported() {
         rigmuster_tests::skipped("a full disk", "there is no /dev/full");
         return;
     }
-    for args in [&["check", "--rehearse", "calm"][..], &["check", "--rehearse", "calm", "--json"], &["manual"]] {
+    for args in [
+        &["check", "--rehearse", "calm"][..],
+        &["check", "--rehearse", "calm", "--json"],
+        &["manual"],
+    ] {
         let outcome = through_shell("exec \"$@\" >/dev/full", args);
         outcome.expect(4).tells(&["could not be written", "next step"]);
     }
@@ -213,15 +266,29 @@ fn a_check_can_be_cut_short() {
     outcome.expect(1);
     let report = Report::of(outcome.json(), Made::Check);
     let elapsed = report.value()["elapsed_ms"].as_u64().expect("a number");
-    assert!((2_000..2_100).contains(&elapsed), "in the venue's own time: {elapsed} ms");
+    assert!(
+        (2_000..2_100).contains(&elapsed),
+        "in the venue's own time: {elapsed} ms"
+    );
 }
 
 #[test]
 fn listening_only_says_that_nothing_was_asked() {
-    let outcome = run(&["check", "--rehearse", "calm", "--listen-only", "--within", "5s", "--json"]);
+    let outcome = run(&[
+        "check",
+        "--rehearse",
+        "calm",
+        "--listen-only",
+        "--within",
+        "5s",
+        "--json",
+    ]);
     outcome.expect(1);
     let report = Report::of(outcome.json(), Made::Check);
     for device in report.value()["devices"].as_array().expect("devices") {
-        assert_ne!(device["standing"], "missing", "nothing was asked, so nothing is missing: {report}");
+        assert_ne!(
+            device["standing"], "missing",
+            "nothing was asked, so nothing is missing: {report}"
+        );
     }
 }

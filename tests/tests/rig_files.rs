@@ -1,6 +1,7 @@
 //! Rig files that cannot be used: each ends with exit code 2, a place, and the next step. They are
 //! read before any link is opened; `--rehearse` makes sure that none is.
 #![cfg(unix)]
+#![allow(clippy::expect_used, clippy::unwrap_used)]
 
 use std::fs;
 use std::os::unix::fs::PermissionsExt;
@@ -21,7 +22,15 @@ fn put(folder: &TempDir, name: &str, bytes: &[u8]) -> PathBuf {
 }
 
 fn check(path: &Path) -> Outcome {
-    Call::program(&["check", &path.display().to_string(), "--rehearse", "calm", "--within", "1s"]).run()
+    Call::program(&[
+        "check",
+        &path.display().to_string(),
+        "--rehearse",
+        "calm",
+        "--within",
+        "1s",
+    ])
+    .run()
 }
 
 /// Exit code 2, nothing on standard output, the file's name and a next step on standard error.
@@ -31,13 +40,22 @@ fn refused(path: &Path, words: &[&str]) -> Outcome {
     let name = path.file_name().expect("a name").to_string_lossy().into_owned();
     outcome.expect(2).tells(&[&name]).tells(words);
     assert!(outcome.out.is_empty(), "an error on standard output: {outcome}");
-    assert!(outcome.err.lines().count() >= 2, "only what is wrong, not how to mend it: {outcome}");
-    assert!(!outcome.err.contains('\u{1b}'), "an escape sequence from the file: {outcome}");
+    assert!(
+        outcome.err.lines().count() >= 2,
+        "only what is wrong, not how to mend it: {outcome}"
+    );
+    assert!(
+        !outcome.err.contains('\u{1b}'),
+        "an escape sequence from the file: {outcome}"
+    );
     outcome
 }
 
 fn good() -> String {
-    RigText::hall().device("Organ loft", "02:52:43:00:00:21", "10.40.8.21", &[]).as_str().to_owned()
+    RigText::hall()
+        .device("Organ loft", "02:52:43:00:00:21", "10.40.8.21", &[])
+        .as_str()
+        .to_owned()
 }
 
 #[test]
@@ -70,7 +88,13 @@ fn a_file_that_may_not_be_read() {
     let mut words = vec![bin.as_str(), "check", &file, "--rehearse", "calm"];
     if fs::read(&path).is_ok() {
         // The superuser reads everything; without that permission the owner is held to the mode.
-        let drop = ["setpriv", "--no-new-privs", "--bounding-set=-all", "--inh-caps=-all", "--"];
+        let drop = [
+            "setpriv",
+            "--no-new-privs",
+            "--bounding-set=-all",
+            "--inh-caps=-all",
+            "--",
+        ];
         words.splice(0..0, drop);
     }
     let outcome = Call::of(words).run();
@@ -86,11 +110,16 @@ fn an_empty_file() {
 #[test]
 fn a_binary_file() {
     let folder = folder();
-    let bytes: Vec<u8> = (0..8192_u32).map(|i| (i.wrapping_mul(2_654_435_761) >> 13) as u8).collect();
+    let bytes: Vec<u8> = (0..8192_u32)
+        .map(|i| (i.wrapping_mul(2_654_435_761) >> 13) as u8)
+        .collect();
     refused(&put(&folder, "hall.rig.toml", &bytes), &[]);
     refused(&put(&folder, "nul.rig.toml", b"format = 1\0\n"), &[]);
     // A picture, by its first bytes.
-    refused(&put(&folder, "picture.rig.toml", b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR"), &[]);
+    refused(
+        &put(&folder, "picture.rig.toml", b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR"),
+        &[],
+    );
 }
 
 #[test]
@@ -103,8 +132,15 @@ fn a_file_of_ten_megabytes() {
     }
     refused(&put(&folder, "hall.rig.toml", text.as_bytes()), &["next step"]);
     let one_line = format!("title = \"{}\"\n", "x".repeat(10_000_000));
-    let outcome = refused(&put(&folder, "line.rig.toml", one_line.as_bytes()), &["next step"]);
-    assert!(outcome.err.len() < 4_000, "a screenful at most: {} bytes", outcome.err.len());
+    let outcome = refused(
+        &put(&folder, "line.rig.toml", one_line.as_bytes()),
+        &["next step"],
+    );
+    assert!(
+        outcome.err.len() < 4_000,
+        "a screenful at most: {} bytes",
+        outcome.err.len()
+    );
 }
 
 #[test]
@@ -117,7 +153,12 @@ fn a_device_file_has_no_end() {
 fn a_half_written_file() {
     let folder = folder();
     let whole = RigText::hall()
-        .device("Organ loft", "02:52:43:00:00:21", "10.40.8.21", &["control = [\"visca-udp\", \"http\"]"])
+        .device(
+            "Organ loft",
+            "02:52:43:00:00:21",
+            "10.40.8.21",
+            &["control = [\"visca-udp\", \"http\"]"],
+        )
         .as_str()
         .to_owned();
     for cut in [7, 40, whole.len() / 2, whole.len() - 3, whole.len() - 12] {
@@ -130,20 +171,47 @@ fn a_half_written_file() {
 fn every_mistake_at_once_each_with_its_place() {
     let folder = folder();
     let text = RigText::hall()
-        .device("Organ loft", "02:52:43:00:00:21", "10.40.8.21", &["kolour = \"red\""])
+        .device(
+            "Organ loft",
+            "02:52:43:00:00:21",
+            "10.40.8.21",
+            &["kolour = \"red\""],
+        )
         .device("Organ loft", "02:52:43:00:00:21", "10.40.8.21", &[])
-        .device("West door", "02:52:43:00:00", "10.40.9.22", &["control = [\"vizca\"]"])
+        .device(
+            "West door",
+            "02:52:43:00:00",
+            "10.40.9.22",
+            &["control = [\"vizca\"]"],
+        )
         .device("Desk", "", "10.40.8.255", &["channels = { 1 = \"Nobody\" }"]);
     let outcome = refused(&put(&folder, "hall.rig.toml", text.as_str().as_bytes()), &[]);
     // Nine mistakes: key, name, MAC, address twice, bad MAC, outside, word, broadcast, nobody.
     let places = outcome.err.matches("hall.rig.toml:").count();
     assert!(places >= 8, "{places} places: {outcome}");
-    outcome.tells(&["kolour", "Organ loft", "10.40.9.22", "vizca", "10.40.8.255", "Nobody"]);
+    outcome.tells(&[
+        "kolour",
+        "Organ loft",
+        "10.40.9.22",
+        "vizca",
+        "10.40.8.255",
+        "Nobody",
+    ]);
     for place in outcome.err.match_indices("hall.rig.toml:") {
         let rest = &outcome.err[place.0 + "hall.rig.toml:".len()..];
         let mut numbers = rest.split(':');
-        assert!(numbers.next().is_some_and(|n| n.parse::<u32>().is_ok_and(|n| n > 0)), "a line: {rest}");
-        let column: String = numbers.next().unwrap_or_default().chars().take_while(char::is_ascii_digit).collect();
+        assert!(
+            numbers
+                .next()
+                .is_some_and(|n| n.parse::<u32>().is_ok_and(|n| n > 0)),
+            "a line: {rest}"
+        );
+        let column: String = numbers
+            .next()
+            .unwrap_or_default()
+            .chars()
+            .take_while(char::is_ascii_digit)
+            .collect();
         assert!(!column.is_empty(), "a column: {rest}");
     }
 }
@@ -178,8 +246,18 @@ fn control_characters_in_a_file_do_not_reach_the_terminal() {
     let folder = folder();
     let text = good().replace("Organ loft", "\\u001b]0;taken\\u0007");
     let outcome = check(&put(&folder, "hall.rig.toml", text.as_bytes()));
-    assert!(!outcome.out.contains('\u{1b}') && !outcome.err.contains('\u{1b}'), "{outcome}");
-    refused(&put(&folder, "raw.rig.toml", "format = 1\ntit\u{1b}[2Jle = 1\n".as_bytes()), &[]);
+    assert!(
+        !outcome.out.contains('\u{1b}') && !outcome.err.contains('\u{1b}'),
+        "{outcome}"
+    );
+    refused(
+        &put(
+            &folder,
+            "raw.rig.toml",
+            "format = 1\ntit\u{1b}[2Jle = 1\n".as_bytes(),
+        ),
+        &[],
+    );
     let odd_name = put(&folder, "h\u{1b}[31mall.rig.toml", b"");
     let outcome = check(&odd_name);
     outcome.expect(2);
@@ -199,6 +277,7 @@ fn the_folders_only_file_is_the_default() {
     put(&here, "annexe.rig.toml", good().as_bytes());
     for command in ["check", "survey"] {
         let two = Call::program(&[command]).within(here.path()).run();
-        two.expect(2).tells(&["annexe.rig.toml", "hall.rig.toml", "next step"]);
+        two.expect(2)
+            .tells(&["annexe.rig.toml", "hall.rig.toml", "next step"]);
     }
 }

@@ -1,0 +1,152 @@
+//! Every way out of the board gives the terminal back whole: [`Terminal::end`] compares its modes, its
+//! screen, its cursor and its mouse with what they were before.
+#![cfg(target_os = "linux")]
+#![allow(clippy::expect_used, clippy::unwrap_used)]
+
+use nix::sys::signal::Signal;
+use rigmuster_tests::program::{bin, run};
+use rigmuster_tests::terminal::{Start, Terminal};
+
+fn board() -> Terminal {
+    let terminal = Start::program(&["rehearse", "calm"]).start();
+    terminal.wait_for("the board", |screen| {
+        screen.alternate_screen() && screen.contents().contains("q quit")
+    });
+    assert!(terminal.is_raw());
+    terminal
+}
+
+#[test]
+fn q_quits() {
+    let terminal = board();
+    terminal.send("q");
+    assert_eq!(terminal.end().code, 0);
+}
+
+#[test]
+fn ctrl_c_quits_from_everywhere() {
+    for keys in ["", "?", "/", "/word", "l", "\r"] {
+        let terminal = board();
+        terminal.send(keys);
+        terminal.send("\x03");
+        let code = terminal.end().code;
+        assert!(code == 0 || code == 130, "{code}");
+    }
+}
+
+#[test]
+fn signals_end_it_with_130() {
+    for signal in [Signal::SIGINT, Signal::SIGTERM, Signal::SIGHUP] {
+        let terminal = board();
+        terminal.signal(signal);
+        assert_eq!(terminal.end().code, 130, "{signal}");
+    }
+}
+
+#[test]
+fn two_signals_in_a_row_end_it_once() {
+    let terminal = board();
+    terminal.signal(Signal::SIGTERM);
+    // The first may already have ended it.
+    let _ = nix::sys::signal::kill(terminal.pid(), Signal::SIGINT);
+    assert_eq!(terminal.end().code, 130);
+}
+
+#[test]
+fn a_signal_while_the_screen_is_too_small() {
+    let terminal = board();
+    terminal.resize(10, 3);
+    terminal.wait_text("board");
+    terminal.signal(Signal::SIGTERM);
+    assert_eq!(terminal.end().code, 130);
+}
+
+#[test]
+fn keys_typed_ahead_do_no_harm() {
+    let terminal = Start::program(&["rehearse", "calm"]).start();
+    terminal.send("?\x1b\t/abc\x1b\x1b[B\x1b[A\r\x1b\x1b[Zq");
+    assert_eq!(terminal.end().code, 0);
+}
+
+#[test]
+fn broken_sequences_are_survived() {
+    let terminal = board();
+    for odd in [
+        "\x1b[",
+        "\x1b[999999999;9999999~",
+        "\x1b[<0;0;0M",
+        "\x1bO",
+        "\x1b]0;x\x07",
+        "\u{fffd}\u{202e}",
+        "\x1b[200~paste\x1b[201~",
+    ] {
+        terminal.send(odd);
+    }
+    terminal.send("\x1b\x1b\x03");
+    let code = terminal.end().code;
+    assert!(code == 0 || code == 130, "{code}");
+}
+
+#[test]
+fn a_terminal_that_goes_away_ends_it() {
+    // The window is closed: the kernel hangs up, and nobody is left to read.
+    board().hang_up();
+}
+
+#[test]
+fn a_refusal_leaves_the_terminal_alone() {
+    let terminal = Start::program(&["rehearse", "nosuch"]).start();
+    let ended = terminal.end();
+    assert_eq!(ended.code, 2);
+    let text = String::from_utf8_lossy(&ended.raw);
+    assert!(text.contains("nosuch") && !text.contains("\x1b[?1049h"), "{text}");
+}
+
+#[test]
+fn input_or_output_alone_is_no_terminal() {
+    let bin = bin().display().to_string();
+    for redirect in ["</dev/null", ">/dev/null"] {
+        let script = format!("exec \"$@\" {redirect}");
+        let ended = Start::of(["sh", "-c", &script, "sh", &bin, "rehearse"])
+            .start()
+            .end();
+        assert_eq!(ended.code, 2, "{redirect}");
+        assert!(
+            !String::from_utf8_lossy(&ended.raw).contains("\x1b["),
+            "{redirect}"
+        );
+    }
+}
+
+#[test]
+fn check_in_a_terminal_shows_weight_and_progress_and_tidies_up() {
+    let terminal = Start::program(&["check", "--rehearse", "tangled"])
+        .size(120, 60)
+        .start();
+    let ended = terminal.end();
+    assert_eq!(ended.code, 1);
+    let text = String::from_utf8_lossy(&ended.raw);
+    assert!(
+        text.contains("\x1b[1m"),
+        "the headline is bold in a terminal: {text}"
+    );
+    let plain = Start::program(&["check", "--rehearse", "tangled"])
+        .env("NO_COLOR", "1")
+        .start()
+        .end();
+    assert!(!String::from_utf8_lossy(&plain.raw).contains("\x1b[1m"));
+    // The table is the same that a pipe gets, but for weight and the clock.
+    let piped = run(&["check", "--rehearse", "tangled"]);
+    terminal.look(|screen| {
+        let shown = screen.contents();
+        for line in piped
+            .out
+            .lines()
+            .skip(3)
+            .take(10)
+            .filter(|l| l.trim().len() > 3 && l.len() < 118)
+        {
+            assert!(shown.contains(line.trim_end()), "{line}\nis not in\n{shown}");
+        }
+    });
+}
