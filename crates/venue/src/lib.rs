@@ -7,8 +7,21 @@
 //!
 //! What stands in it and what happens is a [`Plan`]; the planned ones that ship are [`scenes`].
 
+mod boot;
 mod builder;
+mod chance;
+mod dhcp;
+mod events;
+mod host;
+mod neighbours;
+mod ours;
+mod packet;
+mod port;
+mod proxy;
 mod scene;
+mod service;
+mod stack;
+mod switch;
 mod truth;
 mod venue;
 

@@ -5,6 +5,9 @@ use std::net::Ipv4Addr;
 
 use vocab::{ControlPort, Ipv4Net, Mac, Moment};
 
+use crate::port::End;
+use crate::venue::Venue;
+
 /// A host as it really is.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct HostTruth {
@@ -36,6 +39,73 @@ pub struct Truth {
     /// Who holds each address and can be reached from our jack, in the order of the plan. Our
     /// own computer is not among them.
     pub holders: BTreeMap<Ipv4Addr, Vec<Mac>>,
+}
+
+impl Venue {
+    /// What really is.
+    pub fn truth(&self) -> Truth {
+        let reached = self.reached_switches();
+        let mut holders: BTreeMap<Ipv4Addr, Vec<Mac>> = BTreeMap::new();
+        let mut hosts = Vec::new();
+        for host in &self.hosts {
+            let cable = &self.cables[host.cable];
+            let passing = match cable.b {
+                End::Port { switch, port } => {
+                    cable.carrier && reached[switch] && self.switches[switch].ports[port].passes(self.now)
+                }
+                _ => false,
+            };
+            if passing {
+                for net in &host.held {
+                    holders.entry(net.addr()).or_default().push(host.plan.mac);
+                }
+            }
+            hosts.push(HostTruth {
+                name: host.plan.name.clone(),
+                mac: host.plan.mac,
+                powered: host.powered(),
+                carrier: host.carrier,
+                passing,
+                addresses: host.held.clone(),
+                echo: host.talks_ip(self.now),
+                open: host.open_ports(self.now),
+            });
+        }
+        Truth {
+            at: self.now,
+            hosts,
+            holders,
+        }
+    }
+
+    /// Which switches frames from our jack get to.
+    fn reached_switches(&self) -> Vec<bool> {
+        let passes = |end: End| match end {
+            End::Port { switch, port } => self.switches[switch].ports[port].passes(self.now),
+            End::Jack | End::Host(_) => true,
+        };
+        let mut reached = vec![false; self.switches.len()];
+        let ours = &self.cables[self.ours.cable];
+        if let End::Port { switch, .. } = ours.b {
+            reached[switch] = ours.carrier && passes(ours.b);
+        }
+        // Switches hang on each other in a tree, so that as many rounds reach the last of them.
+        for _ in 0..self.switches.len() {
+            for cable in self
+                .cables
+                .iter()
+                .filter(|c| c.carrier && passes(c.a) && passes(c.b))
+            {
+                if let (End::Port { switch: a, .. }, End::Port { switch: b, .. }) = (cable.a, cable.b)
+                    && (reached[a] || reached[b])
+                {
+                    reached[a] = true;
+                    reached[b] = true;
+                }
+            }
+        }
+        reached
+    }
 }
 
 impl Truth {

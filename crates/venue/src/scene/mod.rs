@@ -5,6 +5,18 @@ use std::time::Duration;
 
 use crate::builder::Plan;
 
+mod cable;
+mod calm;
+mod clash;
+mod grand;
+mod hall;
+mod house;
+mod late;
+mod parts;
+mod power;
+mod standings;
+mod tangled;
+
 /// A rig and what happens to it.
 #[derive(Debug, Clone)]
 pub struct Scene {
@@ -30,7 +42,17 @@ impl Scene {
 
 /// Every scene, the calm one first.
 pub fn scenes() -> Vec<Scene> {
-    Vec::new()
+    vec![
+        calm::scene(),
+        tangled::scene(),
+        power::scene(),
+        clash::scene(),
+        late::scene(),
+        cable::scene(),
+        house::scene(),
+        grand::scene(),
+        standings::scene(),
+    ]
 }
 
 /// The scene of that name.

@@ -1,0 +1,170 @@
+//! A host's table of who has which address, and what waits for an answer (RFC 826).
+
+use std::collections::BTreeMap;
+use std::net::Ipv4Addr;
+use std::time::Duration;
+
+use vocab::{Mac, Moment};
+
+/// How long an entry is used without being confirmed (60 s, as the Linux kernel's gc_stale_time).
+const FRESH: Duration = Duration::from_secs(60);
+/// How long a host waits for an answer, and how often it asks (Linux: 1 s, three times).
+const RETRY: Duration = Duration::from_secs(1);
+const TRIES: u8 = 3;
+/// Bounds of the table, of the addresses waited for, and of the packets that wait for one.
+const KNOWN: usize = 64;
+const WAITED: usize = 16;
+const PACKETS: usize = 3;
+
+#[derive(Debug)]
+struct Waiting {
+    packets: Vec<Vec<u8>>,
+    tries: u8,
+    next: Moment,
+}
+
+/// The table.
+#[derive(Debug, Default)]
+pub(crate) struct Neighbours {
+    known: BTreeMap<Ipv4Addr, (Mac, Moment)>,
+    waiting: BTreeMap<Ipv4Addr, Waiting>,
+}
+
+impl Neighbours {
+    /// Who has `address`, if that was heard lately.
+    pub(crate) fn get(&self, address: Ipv4Addr, now: Moment) -> Option<Mac> {
+        self.known
+            .get(&address)
+            .filter(|(_, until)| *until > now)
+            .map(|(mac, _)| *mac)
+    }
+
+    /// Whether there is an entry, however old.
+    pub(crate) fn has(&self, address: Ipv4Addr) -> bool {
+        self.known.contains_key(&address)
+    }
+
+    /// Corrects an entry that is there already, as RFC 826 wants it for every packet that passes.
+    pub(crate) fn correct(&mut self, address: Ipv4Addr, mac: Mac, now: Moment) {
+        if let Some(entry) = self.known.get_mut(&address) {
+            *entry = (mac, now + FRESH);
+        }
+    }
+
+    /// Enters a pair and hands over the packets that waited for it.
+    pub(crate) fn learn(&mut self, address: Ipv4Addr, mac: Mac, now: Moment) -> Vec<Vec<u8>> {
+        if self.known.len() >= KNOWN && !self.known.contains_key(&address) {
+            let oldest = self
+                .known
+                .iter()
+                .min_by_key(|(_, (_, until))| *until)
+                .map(|(a, _)| *a);
+            if let Some(oldest) = oldest {
+                self.known.remove(&oldest);
+            }
+        }
+        self.known.insert(address, (mac, now + FRESH));
+        self.waiting.remove(&address).map_or_else(Vec::new, |w| w.packets)
+    }
+
+    /// `address` was asked for without a packet that waits: its answer will be entered.
+    pub(crate) fn expect(&mut self, address: Ipv4Addr) {
+        if self.known.len() < KNOWN {
+            self.known.entry(address).or_insert((Mac::ZERO, Moment::ZERO));
+        }
+    }
+
+    /// Lets `packet` wait for an answer. True if `address` has to be asked for now.
+    pub(crate) fn wait(&mut self, address: Ipv4Addr, packet: Vec<u8>, now: Moment) -> bool {
+        if let Some(waiting) = self.waiting.get_mut(&address) {
+            if waiting.packets.len() == PACKETS {
+                waiting.packets.remove(0);
+            }
+            waiting.packets.push(packet);
+            return false;
+        }
+        if self.waiting.len() >= WAITED {
+            return false;
+        }
+        let waiting = Waiting {
+            packets: vec![packet],
+            tries: 1,
+            next: now + RETRY,
+        };
+        self.waiting.insert(address, waiting);
+        true
+    }
+
+    /// The addresses to be asked for again; those asked often enough are given up.
+    pub(crate) fn retry(&mut self, now: Moment) -> Vec<Ipv4Addr> {
+        self.waiting.retain(|_, w| w.next > now || w.tries < TRIES);
+        let mut again = Vec::new();
+        for (address, waiting) in &mut self.waiting {
+            if waiting.next <= now {
+                waiting.tries += 1;
+                waiting.next = now + RETRY;
+                again.push(*address);
+            }
+        }
+        again
+    }
+
+    /// When [`Neighbours::retry`] has something to do.
+    pub(crate) fn due(&self) -> Option<Moment> {
+        self.waiting.values().map(|w| w.next).min()
+    }
+
+    /// Forgets everything.
+    pub(crate) fn clear(&mut self) {
+        *self = Self::default();
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const A: Ipv4Addr = Ipv4Addr::new(10, 40, 8, 21);
+
+    fn mac(n: u8) -> Mac {
+        Mac::new([0x02, 0x52, 0x43, 0, 0, n])
+    }
+
+    #[test]
+    fn packets_wait_for_the_answer_and_are_given_up_after_three_tries() {
+        let mut table = Neighbours::default();
+        assert!(table.wait(A, vec![1], Moment::ZERO));
+        for n in 2..=4 {
+            assert!(!table.wait(A, vec![n], Moment::ZERO));
+        }
+        assert_eq!(table.retry(Moment::from_secs(1)), [A]);
+        assert_eq!(table.learn(A, mac(1), Moment::from_secs(1)), [[2], [3], [4]]);
+        assert!(table.wait(A, vec![9], Moment::from_secs(2)));
+        assert_eq!(table.retry(Moment::from_secs(3)), [A]);
+        assert_eq!(table.retry(Moment::from_secs(4)), [A]);
+        assert!(table.retry(Moment::from_secs(5)).is_empty());
+        assert_eq!(table.due(), None);
+    }
+
+    #[test]
+    fn entries_grow_stale_and_only_known_ones_are_corrected() {
+        let mut table = Neighbours::default();
+        table.correct(A, mac(1), Moment::ZERO);
+        assert_eq!(table.get(A, Moment::ZERO), None);
+        table.learn(A, mac(1), Moment::ZERO);
+        table.correct(A, mac(2), Moment::from_secs(30));
+        assert_eq!(table.get(A, Moment::from_secs(89)), Some(mac(2)));
+        assert_eq!(table.get(A, Moment::from_secs(90)), None);
+    }
+
+    #[test]
+    fn the_table_is_bounded() {
+        let mut table = Neighbours::default();
+        for n in 0..1000_u32 {
+            table.learn(Ipv4Addr::from(n), mac(1), Moment::from_secs(u64::from(n)));
+            table.wait(Ipv4Addr::from(n), vec![0; 9], Moment::ZERO);
+        }
+        assert!(table.known.len() <= KNOWN && table.waiting.len() <= WAITED);
+        assert!(table.get(Ipv4Addr::from(999), Moment::from_secs(1000)).is_some());
+    }
+}

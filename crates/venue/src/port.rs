@@ -1,0 +1,120 @@
+//! Cables: what goes in at one end, and when it comes out at the other.
+
+use vocab::Moment;
+
+use crate::builder::Line;
+use crate::chance::Chance;
+
+/// What a cable ends in.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum End {
+    /// Our computer.
+    Jack,
+    /// A host.
+    Host(usize),
+    /// A port of a switch.
+    Port { switch: usize, port: usize },
+}
+
+/// A cable between a host, our computer or a switch (`a`) and a port of a switch (`b`).
+#[derive(Debug)]
+pub(crate) struct Cable {
+    pub(crate) a: End,
+    pub(crate) b: End,
+    pub(crate) line: Line,
+    pub(crate) plugged: bool,
+    pub(crate) carrier: bool,
+    /// Counts the times that the carrier was lost, so that frames on their way get lost with it.
+    pub(crate) life: u32,
+    /// When the last frame comes out at `a` and at `b`.
+    last: [Moment; 2],
+}
+
+impl Cable {
+    pub(crate) const fn new(a: End, b: End, line: Line) -> Self {
+        Self {
+            a,
+            b,
+            line,
+            plugged: true,
+            carrier: false,
+            life: 0,
+            last: [Moment::ZERO; 2],
+        }
+    }
+
+    /// When each copy of a frame that goes in now comes out: none if it is lost, two if it doubles.
+    pub(crate) fn carry(&mut self, to_b: bool, now: Moment, chance: &mut Chance) -> [Option<Moment>; 2] {
+        let mut out = [None; 2];
+        if !self.carrier || chance.hits(self.line.loss_ppm) {
+            return out;
+        }
+        let copies = 1 + usize::from(chance.hits(self.line.twice_ppm));
+        for copy in out.iter_mut().take(copies) {
+            let at = now + self.line.latency + chance.within(self.line.jitter);
+            let last = &mut self.last[usize::from(to_b)];
+            *last = at.max(*last);
+            *copy = Some(*last);
+        }
+        out
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::time::Duration;
+
+    use super::*;
+
+    fn cable(line: Line) -> Cable {
+        Cable {
+            carrier: true,
+            ..Cable::new(End::Jack, End::Port { switch: 0, port: 0 }, line)
+        }
+    }
+
+    #[test]
+    fn a_tenth_is_lost_and_a_twentieth_doubled() {
+        let mut cable = cable(Line {
+            twice_ppm: 50_000,
+            ..Line::lossy(10)
+        });
+        let mut chance = Chance::new(3);
+        let (mut lost, mut doubled) = (0, 0);
+        for _ in 0..20_000 {
+            match cable.carry(true, Moment::ZERO, &mut chance) {
+                [None, _] => lost += 1,
+                [Some(_), Some(_)] => doubled += 1,
+                _ => {}
+            }
+        }
+        // Binomial, four standard deviations either way: 2,000 ± 170 and 18,000/20 = 900 ± 117.
+        assert!((1830..=2170).contains(&lost), "{lost}");
+        assert!((783..=1017).contains(&doubled), "{doubled}");
+    }
+
+    #[test]
+    fn frames_do_not_overtake_each_other() {
+        let mut cable = cable(Line {
+            latency: Duration::from_millis(1),
+            jitter: Duration::from_millis(50),
+            ..Line::SOUND
+        });
+        let mut chance = Chance::new(3);
+        let mut last = Moment::ZERO;
+        for n in 0..200 {
+            let [Some(at), None] = cable.carry(false, Moment::from_millis(n), &mut chance) else {
+                panic!("a sound cable loses and doubles nothing");
+            };
+            assert!(at >= last && at >= Moment::from_millis(n + 1));
+            last = at;
+        }
+    }
+
+    #[test]
+    fn without_carrier_nothing_passes() {
+        let mut cable = cable(Line::SOUND);
+        cable.carrier = false;
+        assert_eq!(cable.carry(true, Moment::ZERO, &mut Chance::new(1)), [None, None]);
+    }
+}
