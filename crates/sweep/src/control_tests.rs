@@ -214,8 +214,8 @@ fn two_connections_to_one_host_and_sixty_four_in_all() {
             }
         }
         if let Some(dial) = open.keys().next().copied() {
-            c.event(ms(t), dial, &DialEvent::Opened);
-            c.event(ms(t), dial, &DialEvent::Data(b"\x00 nonsense \r\n\r\n".to_vec()));
+            open.remove(&dial);
+            c.event(ms(t), dial, &DialEvent::Refused);
         }
     }
     assert_eq!(most, IN_ALL);

@@ -6,6 +6,7 @@
 
 mod arp;
 mod control;
+mod driver;
 mod echo;
 mod hear;
 mod here;
@@ -18,5 +19,6 @@ mod queue;
 mod scanner;
 mod send;
 
+pub use driver::Driver;
 pub use order::{Hold, Order};
 pub use scanner::{Config, Dialing, Scanner};

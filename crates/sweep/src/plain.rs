@@ -3,6 +3,10 @@
 //! An unresolved entry lives about 3 s in the kernel, and the table holds 1,024 (`gc_thresh3`)
 //! before other programs' traffic suffers; so pokes are held to 340 new addresses a second, and
 //! to 800 unresolved ones at a time.
+//!
+//! Of an address that it is sure of the kernel says nothing new, alive or not, for up to a minute.
+//! So the scanner sends such an address an echo request as well, and its silence counts only if it
+//! has answered one before, or when the kernel itself gives it up.
 
 use core::net::Ipv4Addr;
 use core::time::Duration;
@@ -24,17 +28,30 @@ const POKES_PER_SECOND: u32 = 340;
 /// Pokes at once: a whole /24.
 const POKES_BURST: u64 = 256;
 
+/// Addresses remembered as known to the kernel.
+const KNOWN_MAX: usize = 8_192;
+
 #[derive(Debug)]
 struct Poke {
     sent: Moment,
-    /// `None` once its silence was told.
+    /// `None` once its silence was told, or where time alone does not make one.
     due: Option<Due>,
+}
+
+/// An address that the kernel has confirmed and not given up since.
+#[derive(Debug, Default)]
+struct Known {
+    /// It answers echo requests.
+    pongs: bool,
+    /// When we last asked, if neither an answer nor a silence followed.
+    asked: Option<Moment>,
 }
 
 /// Addresses that the kernel was made to look for.
 #[derive(Debug)]
 pub(crate) struct Pokes {
     open: BTreeMap<Ipv4Addr, Poke>,
+    known: BTreeMap<Ipv4Addr, Known>,
     bucket: Bucket,
 }
 
@@ -42,6 +59,7 @@ impl Pokes {
     pub(crate) fn new() -> Self {
         Self {
             open: BTreeMap::new(),
+            known: BTreeMap::new(),
             bucket: Bucket::new(Some(POKES_PER_SECOND), POKES_BURST),
         }
     }
@@ -56,28 +74,42 @@ impl Pokes {
         room.max(self.bucket.ready_at(1))
     }
 
+    /// Whether the kernel may be sure of it, so that an echo request must be sent as well.
+    pub(crate) fn is_known(&self, address: Ipv4Addr) -> bool {
+        self.known.contains_key(&address)
+    }
+
     pub(crate) fn sent(&mut self, now: Moment, address: Ipv4Addr) {
         self.bucket.take(now, 1);
-        self.open.insert(
-            address,
-            Poke {
-                sent: now,
-                due: Some(Due::new(now + PATIENCE)),
-            },
-        );
+        let known = self.known.get_mut(&address);
+        let by_time = known.as_ref().is_none_or(|k| k.pongs);
+        if let Some(known) = known {
+            known.asked = Some(now);
+        }
+        let due = by_time.then(|| Due::new(now + PATIENCE));
+        self.open.insert(address, Poke { sent: now, due });
     }
 
     /// The kernel knows its hardware: the time since our question, if there is one.
     pub(crate) fn resolved(&mut self, now: Moment, address: Ipv4Addr) -> Option<Duration> {
+        if self.known.len() < KNOWN_MAX || self.known.contains_key(&address) {
+            self.known.entry(address).or_default().asked = None;
+        }
         self.open.remove(&address).map(|p| now.since(p.sent))
+    }
+
+    /// It answered an echo request.
+    pub(crate) fn ponged(&mut self, address: Ipv4Addr) {
+        if let Some(known) = self.known.get_mut(&address) {
+            known.pongs = true;
+        }
     }
 
     /// The kernel gave up: when the question left, if its silence was not told before.
     pub(crate) fn failed(&mut self, address: Ipv4Addr) -> Option<Moment> {
-        self.open
-            .remove(&address)
-            .filter(|p| p.due.is_some())
-            .map(|p| p.sent)
+        let waited = self.known.remove(&address).filter(|k| !k.pongs).and_then(|k| k.asked);
+        let open = self.open.remove(&address).filter(|p| p.due.is_some()).map(|p| p.sent);
+        open.or(waited)
     }
 
     /// Lets time pass; address and time of sending of what stays silent go to `silent`.
@@ -98,6 +130,7 @@ impl Pokes {
 
     pub(crate) fn clear(&mut self) {
         self.open.clear();
+        self.known.clear();
     }
 }
 

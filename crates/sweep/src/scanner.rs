@@ -83,6 +83,8 @@ pub struct Scanner {
     pub(crate) paused_until: Moment,
     /// When there may be something to send; `None` until something changes.
     pub(crate) send_at: Option<Moment>,
+    /// The system lets us send echo requests (unprivileged mode).
+    pub(crate) can_ping: bool,
     /// Orders given at a slow pace, for the share of the lower ranks.
     pub(crate) turn: u8,
     abandoned: VecDeque<DialId>,
@@ -121,6 +123,7 @@ impl Scanner {
             unsent: None,
             paused_until: Moment::ZERO,
             send_at: None,
+            can_ping: true,
             turn: 0,
             abandoned: VecDeque::new(),
             malformed: Malformed::default(),
@@ -156,6 +159,11 @@ impl Scanner {
         self.config.pace = pace;
         self.pacer.set(now, pace);
         self.stir(now);
+    }
+
+    /// Whether the system lets us send echo requests in the unprivileged mode; without a word, it does.
+    pub fn set_can_ping(&mut self, can: bool) {
+        self.can_ping = can;
     }
 
     /// Takes one question. It is dropped without a word under listen-only, while the link does
@@ -221,6 +229,7 @@ impl Scanner {
     /// Takes an echo reply (unprivileged mode).
     pub fn echo_reply(&mut self, now: Moment, address: Ipv4Addr, sequence: u16) {
         if let Some(rtt) = self.echoes.answer(now, address, sequence) {
+            self.pokes.ponged(address);
             self.say(
                 now,
                 Fact::Echo {
@@ -445,3 +454,6 @@ impl Scanner {
         self.unsent = None;
     }
 }
+
+#[cfg(test)]
+mod tests;

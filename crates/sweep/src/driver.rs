@@ -1,0 +1,181 @@
+//! The thin part that waits: a live link, the scanner and the clock in one loop.
+
+use core::time::Duration;
+
+use link::{Clock, Frame, Live, LiveEvent, PortError};
+use vocab::{Ask, Mode, Moment, Pace, Sighting};
+
+use crate::{Hold, Order, Scanner};
+
+/// Events taken in before time passes and others get their turn.
+const EVENTS_AT_ONCE: usize = 512;
+/// Orders carried out before what arrived is looked at: together with the scanner's own bound on
+/// questions on their way, what a small receive buffer holds.
+const ORDERS_AT_ONCE: usize = 256;
+/// How often the kernel's drop counter is read while there is traffic.
+const LOOK_AT_DROPS_EVERY: Duration = Duration::from_secs(1);
+
+/// Drives a [`Scanner`] over a [`Live`] link.
+#[derive(Debug)]
+pub struct Driver {
+    live: Live,
+    scanner: Scanner,
+    clock: Clock,
+    frame: Frame,
+    /// The send queue was full.
+    blocked: bool,
+    drops_at: Moment,
+}
+
+impl Driver {
+    /// Puts the three together and tells the scanner of the station.
+    pub fn new(live: Live, mut scanner: Scanner, clock: Clock) -> Self {
+        if live.mode() == Mode::Unprivileged {
+            scanner.set_can_ping(live.can_ping());
+        }
+        scanner.set_station(clock.now(), live.station().clone());
+        Self { live, scanner, clock, frame: Frame::default(), blocked: false, drops_at: Moment::ZERO }
+    }
+
+    /// The time on the clock of the run.
+    pub fn now(&self) -> Moment {
+        self.clock.now()
+    }
+
+    /// The link, as it is.
+    pub const fn live(&self) -> &Live {
+        &self.live
+    }
+
+    /// Takes one question; it is carried out in [`Driver::turn`].
+    pub fn ask(&mut self, ask: Ask) {
+        self.scanner.ask(self.clock.now(), ask);
+    }
+
+    /// Begins or ends listen-only, at once.
+    pub fn set_listen_only(&mut self, on: bool) {
+        self.scanner.set_listen_only(self.clock.now(), on);
+        self.close_abandoned();
+    }
+
+    /// Changes the pace.
+    pub fn set_pace(&mut self, pace: Pace) {
+        self.scanner.set_pace(self.clock.now(), pace);
+    }
+
+    /// The next thing seen, without waiting.
+    pub fn next_sighting(&mut self) -> Option<Sighting> {
+        self.scanner.next_sighting()
+    }
+
+    /// Waits for the next thing (an event of the link, a moment of the scanner's, room to send,
+    /// or `until`), then takes in what happened and carries out what is to be done now. Then the
+    /// sightings are to be fetched. Cancel-safe: it waits only before it does anything.
+    pub async fn turn(&mut self, until: Option<Moment>) {
+        let wake = [self.scanner.next_wake(), until].into_iter().flatten().min();
+        let span = wake.map(|at| at.since(self.clock.now()));
+        if span.is_none_or(|span| !span.is_zero()) || self.blocked {
+            self.wait(span).await;
+        } else {
+            // There is more to do at once; still, others must get their turn.
+            tokio::task::yield_now().await;
+        }
+        // Whatever arrived by this moment is in the link's hands, and is looked at before the
+        // scanner is told that this moment has passed.
+        let now = self.clock.now();
+        if self.take_in() {
+            self.scanner.tick(now);
+        }
+        self.close_abandoned();
+        self.carry_out();
+        let now = self.clock.now();
+        if now >= self.drops_at {
+            self.drops_at = now + LOOK_AT_DROPS_EVERY;
+            let total = self.live.dropped();
+            self.scanner.dropped(now, total);
+        }
+    }
+
+    async fn wait(&mut self, span: Option<Duration>) {
+        // With a full send queue the scanner's own wish to send is no reason to wake: room is.
+        let span = if self.blocked { span.map(|s| s.max(Duration::from_millis(1))) } else { span };
+        let timer = async {
+            match span {
+                Some(span) => tokio::time::sleep(span).await,
+                None => std::future::pending().await,
+            }
+        };
+        if self.blocked {
+            // The two waits of the link cannot be had at once; a send queue empties in moments,
+            // and a millisecond bounds how long a reply waits for it.
+            let room = tokio::time::timeout(Duration::from_millis(1), self.live.writable());
+            tokio::select! {
+                result = room => self.blocked = result.is_err(),
+                () = timer => {}
+            }
+        } else {
+            tokio::select! {
+                () = self.live.ready() => {}
+                () = timer => {}
+            }
+        }
+    }
+
+    /// Takes in what the link has, up to a bound. True if that was all.
+    fn take_in(&mut self) -> bool {
+        for _ in 0..EVENTS_AT_ONCE {
+            let Some(event) = self.live.next(&mut self.frame) else { return true };
+            let now = self.clock.now();
+            match event {
+                LiveEvent::Frame => self.scanner.receive(now, &self.frame),
+                LiveEvent::Station(station) => self.scanner.set_station(now, station),
+                LiveEvent::Dial(id, event) => self.scanner.dial_event(now, id, event),
+                LiveEvent::EchoReply { address, sequence } => self.scanner.echo_reply(now, address, sequence),
+                LiveEvent::Neighbour { address, mac } => self.scanner.neighbour(now, address, mac),
+            }
+        }
+        false
+    }
+
+    /// Carries out orders until there are none, the port is full, or others should get their turn.
+    fn carry_out(&mut self) {
+        if self.blocked {
+            return;
+        }
+        for _ in 0..ORDERS_AT_ONCE {
+            let Some(order) = self.scanner.next_order(self.clock.now()) else { return };
+            let result = match order {
+                Order::Frame(bytes) => self.live.send(&bytes),
+                Order::Poke(address) => self.live.poke(address),
+                Order::Ping(address, sequence) => self.live.ping(address, sequence),
+                Order::Dial(dial) => {
+                    self.live.dial(dial);
+                    continue;
+                }
+                Order::DialSend(id, bytes) => {
+                    self.live.dial_send(id, bytes);
+                    continue;
+                }
+                Order::DialClose(id) => {
+                    self.live.dial_close(id);
+                    continue;
+                }
+            };
+            let outcome = result.map_err(|e| match e {
+                PortError::Busy => Hold::Busy,
+                PortError::Down | PortError::Other(_) => Hold::Down,
+            });
+            self.scanner.done(self.clock.now(), outcome);
+            if outcome == Err(Hold::Busy) {
+                self.blocked = true;
+                return;
+            }
+        }
+    }
+
+    fn close_abandoned(&mut self) {
+        while let Some(id) = self.scanner.next_abandoned() {
+            self.live.dial_close(id);
+        }
+    }
+}
