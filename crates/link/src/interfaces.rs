@@ -13,9 +13,9 @@ pub fn interfaces() -> io::Result<Vec<Interface>> {
     use vocab::{Ipv4Net, Mac, Medium};
 
     #[cfg(target_os = "linux")]
-    let (default, wireless) = (crate::linux::default_route_interface(), crate::linux::is_wireless);
+    let (default, medium) = (crate::linux::default_route_interface(), crate::linux::medium);
     #[cfg(not(target_os = "linux"))]
-    let (default, wireless) = (None::<String>, |_: &str| false);
+    let (default, medium) = (None::<String>, |_: &str| Medium::Wired);
 
     let interfaces = pnet_datalink::interfaces().into_iter().map(|port| {
         let mac = port
@@ -31,11 +31,7 @@ pub fn interfaces() -> io::Result<Vec<Interface>> {
             addresses: addresses.collect(),
             up: port.is_up(),
             carrier: port.is_running(),
-            medium: if wireless(&port.name) {
-                Medium::Wireless
-            } else {
-                Medium::Wired
-            },
+            medium: medium(&port.name),
             default_route: default.as_deref() == Some(port.name.as_str()),
             name: port.name,
         }

@@ -1,118 +1,44 @@
-//! The live link on systems for which it is not built: a clear refusal.
+//! The live link on Linux: a packet socket or the unprivileged means, the kernel's news, and the
+//! system's dialer.
 
-use std::convert::Infallible;
+mod assembler;
+mod books;
+mod dialer;
+mod filter;
+mod live;
+mod monitor;
+mod neighbours;
+mod news;
+mod packets;
+mod plain;
+mod route;
+mod sys;
+mod watched;
+
 use std::net::Ipv4Addr;
+use std::path::Path;
 
-use vocab::{Mode, Station};
+use vocab::Medium;
 
-use crate::{Dial, DialId, Frame, LiveEvent, OpenError, OpenHow, PortError};
+pub use live::Live;
 
-/// One interface, whole. On this system there can be none.
-#[derive(Debug)]
-pub struct Live(Infallible);
-
-#[expect(clippy::unused_async, reason = "the same calls as where the link is built")]
-impl Live {
-    /// Refuses.
-    ///
-    /// # Errors
-    /// Always [`OpenError::Unsupported`].
-    pub fn open(_name: &str, _how: OpenHow) -> Result<Self, OpenError> {
-        Err(OpenError::Unsupported {
-            system: std::env::consts::OS,
-        })
-    }
-
-    /// How frames get in and out.
-    pub fn mode(&self) -> Mode {
-        match self.0 {}
-    }
-
-    /// The interface as it is now.
-    pub fn station(&self) -> &Station {
-        match self.0 {}
-    }
-
-    /// Waits until something may have happened.
-    pub async fn ready(&mut self) {
-        match self.0 {}
-    }
-
-    /// The next thing that happened.
-    pub fn next(&mut self, _frame: &mut Frame) -> Option<LiveEvent> {
-        match self.0 {}
-    }
-
-    /// Sends one frame.
-    ///
-    /// # Errors
-    /// See [`PortError`].
-    pub fn send(&mut self, _frame: &[u8]) -> Result<(), PortError> {
-        match self.0 {}
-    }
-
-    /// Waits until a frame may be sent.
-    pub async fn writable(&mut self) {
-        match self.0 {}
-    }
-
-    /// Makes the kernel look for an address.
-    ///
-    /// # Errors
-    /// See [`PortError`].
-    pub fn poke(&mut self, _address: Ipv4Addr) -> Result<(), PortError> {
-        match self.0 {}
-    }
-
-    /// Sends an echo request.
-    ///
-    /// # Errors
-    /// See [`PortError`].
-    pub fn ping(&mut self, _address: Ipv4Addr, _sequence: u16) -> Result<(), PortError> {
-        match self.0 {}
-    }
-
-    /// Whether [`Live::ping`] can work.
-    pub fn can_ping(&self) -> bool {
-        match self.0 {}
-    }
-
-    /// Opens a connection or exchange.
-    pub fn dial(&mut self, _dial: Dial) {
-        match self.0 {}
-    }
-
-    /// Sends over it.
-    pub fn dial_send(&mut self, _id: DialId, _data: Vec<u8>) {
-        match self.0 {}
-    }
-
-    /// Ends it.
-    pub fn dial_close(&mut self, _id: DialId) {
-        match self.0 {}
-    }
-
-    /// Also lets in TCP, UDP and ICMP for these addresses.
-    ///
-    /// # Errors
-    /// See [`PortError`].
-    pub fn admit(&mut self, _addresses: &[Ipv4Addr]) -> Result<(), PortError> {
-        match self.0 {}
-    }
-
-    /// Frames that the kernel had to drop.
-    pub fn dropped(&mut self) -> u64 {
-        match self.0 {}
-    }
-}
-
-/// The default gateway, which is not looked up on this system.
+/// The gateway of the default route with the lowest metric.
 pub fn default_gateway() -> Option<Ipv4Addr> {
-    None
+    route::default_route()?.gateway
 }
+
+/// The interface of the default route with the lowest metric.
 pub(crate) fn default_route_interface() -> Option<String> {
-    None
+    route::default_route().map(|route| route.interface)
 }
-pub(crate) fn is_wireless(_: &str) -> bool {
-    false
+
+/// Whether the system knows an interface as Wi-Fi.
+pub(crate) fn medium(name: &str) -> Medium {
+    // Names come from the kernel, which allows no slash; make sure all the same.
+    let home = Path::new("/sys/class/net").join(name.replace('/', "_"));
+    if home.join("wireless").exists() || home.join("phy80211").exists() {
+        Medium::Wireless
+    } else {
+        Medium::Wired
+    }
 }

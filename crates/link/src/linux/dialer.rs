@@ -1,0 +1,290 @@
+//! Connections through the system's own sockets, tied to the chosen interface.
+//!
+//! Each runs as a task of its own and reports through one bounded channel: a peer that talks
+//! faster than we listen is made to wait.
+//!
+//! A connection attempt that fails at once for want of a route or an address says nothing of the
+//! peer (`NoWay`). One that fails *later* as unreachable means that nobody answered for the
+//! address: that is the peer's silence, so nothing is reported and the caller's patience decides.
+
+use std::collections::BTreeMap;
+use std::io;
+use std::net::{SocketAddr, SocketAddrV4};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicUsize, Ordering};
+
+use socket2::{Domain, Protocol, Socket, Type};
+use tokio::io::{AsyncReadExt, AsyncWriteExt};
+use tokio::net::{TcpStream, UdpSocket};
+use tokio::sync::mpsc;
+use tokio::task::JoinHandle;
+use vocab::Station;
+
+use super::plain::bind_to;
+use crate::{Dial, DialEvent, DialId, Transport};
+
+/// Bytes that may wait to be sent, for one dial.
+const MAX_WAITING: usize = 64 * 1024;
+/// Bytes read at once; with [`EVENTS`] this bounds what all peers together can make us hold.
+const CHUNK: usize = 8 * 1024;
+/// Reports that may wait to be read.
+const EVENTS: usize = 128;
+
+#[derive(Debug)]
+struct Line {
+    orders: mpsc::UnboundedSender<Vec<u8>>,
+    waiting: Arc<AtomicUsize>,
+    task: JoinHandle<()>,
+}
+
+impl Drop for Line {
+    fn drop(&mut self) {
+        self.task.abort();
+    }
+}
+
+/// All open dials.
+#[derive(Debug)]
+pub(super) struct OsDialer {
+    lines: BTreeMap<DialId, Line>,
+    report: mpsc::Sender<(DialId, DialEvent)>,
+    reports: mpsc::Receiver<(DialId, DialEvent)>,
+    /// Reports that need no task.
+    at_once: Vec<(DialId, DialEvent)>,
+}
+
+impl OsDialer {
+    /// A dialer with nothing open.
+    pub(super) fn new() -> Self {
+        let (report, reports) = mpsc::channel(EVENTS);
+        Self {
+            lines: BTreeMap::new(),
+            report,
+            reports,
+            at_once: Vec::new(),
+        }
+    }
+
+    /// Opens a connection or exchange over the interface of `station`.
+    pub(super) fn open(&mut self, station: &Station, dial: &Dial) {
+        if self.lines.contains_key(&dial.id) {
+            return;
+        }
+        let socket = if self.lines.len() < crate::MAX_DIALS {
+            begin(station, dial)
+        } else {
+            Err(DialEvent::NoWay)
+        };
+        let socket = match socket {
+            Ok(socket) => socket,
+            Err(event) => {
+                self.at_once.push((dial.id, event));
+                return;
+            }
+        };
+        let (orders, inbox) = mpsc::unbounded_channel();
+        let waiting = Arc::new(AtomicUsize::new(0));
+        let talk = Talk {
+            id: dial.id,
+            report: self.report.clone(),
+            orders: inbox,
+            waiting: waiting.clone(),
+        };
+        let task = match dial.transport {
+            Transport::Tcp => tokio::spawn(talk.stream(socket)),
+            Transport::Udp => tokio::spawn(talk.datagrams(socket, dial.to)),
+        };
+        self.lines.insert(
+            dial.id,
+            Line {
+                orders,
+                waiting,
+                task,
+            },
+        );
+    }
+
+    /// Sends bytes. Where too many wait already the peer does not take them: the dial ends.
+    pub(super) fn send(&mut self, id: DialId, data: Vec<u8>) {
+        let Some(line) = self.lines.get(&id) else { return };
+        let waiting = line
+            .waiting
+            .fetch_add(data.len(), Ordering::Relaxed)
+            .saturating_add(data.len());
+        if waiting > MAX_WAITING || line.orders.send(data).is_err() {
+            self.lines.remove(&id);
+            self.at_once.push((id, DialEvent::Closed));
+        }
+    }
+
+    /// Ends a dial. No further event bears its name.
+    pub(super) fn close(&mut self, id: DialId) {
+        self.lines.remove(&id);
+        self.at_once.retain(|(other, _)| *other != id);
+    }
+
+    /// Waits until there is a report, and keeps it.
+    pub(super) async fn readable(&mut self) {
+        if self.at_once.is_empty()
+            && let Some(report) = self.reports.recv().await
+        {
+            self.keep(report);
+        }
+    }
+
+    /// The next report.
+    pub(super) fn event(&mut self) -> Option<(DialId, DialEvent)> {
+        while self.at_once.is_empty() {
+            let report = self.reports.try_recv().ok()?;
+            self.keep(report);
+        }
+        Some(self.at_once.remove(0))
+    }
+
+    /// Keeps a report of a dial that is still open; one that ends it takes it off the list.
+    fn keep(&mut self, (id, event): (DialId, DialEvent)) {
+        if !self.lines.contains_key(&id) {
+            return;
+        }
+        if matches!(event, DialEvent::Refused | DialEvent::NoWay | DialEvent::Closed) {
+            self.lines.remove(&id);
+        }
+        self.at_once.push((id, event));
+    }
+}
+
+/// A socket on its way to the peer.
+fn begin(station: &Station, dial: &Dial) -> Result<Socket, DialEvent> {
+    let (kind, protocol) = match dial.transport {
+        Transport::Tcp => (Type::STREAM, Protocol::TCP),
+        Transport::Udp => (Type::DGRAM, Protocol::UDP),
+    };
+    let no_way = |_| DialEvent::NoWay;
+    let socket = Socket::new(Domain::IPV4, kind.cloexec().nonblocking(), Some(protocol)).map_err(no_way)?;
+    let tied = bind_to(&socket, station).is_ok();
+    // Where the socket cannot be tied to the interface, an address of the interface in the
+    // target's subnet does nearly the same; without one it could leave by another way.
+    let beside = station
+        .addresses
+        .iter()
+        .find(|net| net.contains(dial.to.ip()))
+        .map(|net| net.addr());
+    let from = match (dial.from, beside) {
+        (Some(from), _) => Some(from),
+        (None, Some(from)) if !tied => Some(from),
+        (None, None) if !tied => return Err(DialEvent::NoWay),
+        (None, _) => None,
+    };
+    if let Some(from) = from {
+        socket.bind(&SocketAddrV4::new(from, 0).into()).map_err(no_way)?;
+    }
+    match socket.connect(&dial.to.into()) {
+        Ok(()) => Ok(socket),
+        Err(e) if e.raw_os_error() == Some(libc::EINPROGRESS) => Ok(socket),
+        Err(e) if e.kind() == io::ErrorKind::ConnectionRefused => Err(DialEvent::Refused),
+        Err(_) => Err(DialEvent::NoWay),
+    }
+}
+
+/// One dial's task.
+struct Talk {
+    id: DialId,
+    report: mpsc::Sender<(DialId, DialEvent)>,
+    orders: mpsc::UnboundedReceiver<Vec<u8>>,
+    waiting: Arc<AtomicUsize>,
+}
+
+impl Talk {
+    async fn say(&self, event: DialEvent) {
+        // Nobody listens any more only when all is over.
+        let _ = self.report.send((self.id, event)).await;
+    }
+
+    async fn stream(mut self, socket: Socket) {
+        let Ok(mut stream) = TcpStream::from_std(socket.into()) else {
+            return self.say(DialEvent::NoWay).await;
+        };
+        let connected = match stream.writable().await {
+            Ok(()) => stream.take_error(),
+            Err(e) => Err(e),
+        };
+        match connected {
+            Ok(None) => {}
+            Ok(Some(e)) if e.kind() == io::ErrorKind::ConnectionRefused => {
+                return self.say(DialEvent::Refused).await;
+            }
+            Ok(Some(e)) if e.raw_os_error() == Some(libc::ENETDOWN) => {
+                return self.say(DialEvent::NoWay).await;
+            }
+            // Nobody answered for the address.
+            Ok(Some(_)) => return,
+            Err(_) => return self.say(DialEvent::NoWay).await,
+        }
+        let _ = stream.set_nodelay(true);
+        self.say(DialEvent::Opened).await;
+        let (mut reader, mut writer) = stream.split();
+        let (id, report, waiting) = (self.id, &self.report, &self.waiting);
+        let orders = &mut self.orders;
+        let reading = async {
+            let mut buffer = vec![0; CHUNK];
+            while let Ok(length @ 1..) = reader.read(&mut buffer).await {
+                let data = buffer.get(..length).unwrap_or_default().to_vec();
+                if report.send((id, DialEvent::Data(data))).await.is_err() {
+                    break;
+                }
+            }
+        };
+        let writing = async {
+            while let Some(data) = orders.recv().await {
+                if writer.write_all(&data).await.is_err() {
+                    // The reader sees the end as well, after the peer's last words.
+                    break;
+                }
+                waiting.fetch_sub(data.len(), Ordering::Relaxed);
+            }
+            std::future::pending::<()>().await;
+        };
+        tokio::select! {
+            () = reading => {}
+            () = writing => {}
+        }
+        self.say(DialEvent::Closed).await;
+    }
+
+    async fn datagrams(mut self, socket: Socket, to: SocketAddrV4) {
+        let socket = match UdpSocket::from_std(socket.into()) {
+            // Connected: the kernel delivers nothing from elsewhere.
+            Ok(socket) if socket.peer_addr().ok() == Some(SocketAddr::V4(to)) => socket,
+            _ => return self.say(DialEvent::NoWay).await,
+        };
+        self.say(DialEvent::Opened).await;
+        // The longest datagram there can be.
+        let mut buffer = vec![0; 65_536];
+        loop {
+            let outcome = tokio::select! {
+                got = socket.recv(&mut buffer) => got.map(Some),
+                order = self.orders.recv() => match order {
+                    Some(data) => {
+                        self.waiting.fetch_sub(data.len(), Ordering::Relaxed);
+                        socket.send(&data).await.map(|_| None)
+                    }
+                    None => return,
+                },
+            };
+            match outcome {
+                Ok(Some(length)) => {
+                    let data = buffer.get(..length).unwrap_or_default().to_vec();
+                    self.say(DialEvent::Data(data)).await;
+                }
+                Ok(None) => {}
+                // ICMP port unreachable.
+                Err(e) if e.kind() == io::ErrorKind::ConnectionRefused => {
+                    return self.say(DialEvent::Refused).await;
+                }
+                // Nobody answered for the address: silence.
+                Err(e) if e.kind() == io::ErrorKind::HostUnreachable => {}
+                Err(_) => return self.say(DialEvent::Closed).await,
+            }
+        }
+    }
+}

@@ -1,0 +1,310 @@
+//! One real interface, whole.
+
+use std::collections::VecDeque;
+use std::io;
+use std::net::Ipv4Addr;
+
+use vocab::{LinkState, Mode, Station};
+
+use super::dialer::OsDialer;
+use super::monitor::Monitor;
+use super::neighbours::Neighbours;
+use super::news::News;
+use super::packets::Packets;
+use super::plain::Plain;
+use crate::{Dial, DialId, Frame, LiveEvent, OpenError, OpenHow, PortError};
+
+/// By which means the wire is reached.
+#[derive(Debug)]
+enum Means {
+    Frames(Packets),
+    Plain(Plain, Neighbours),
+}
+
+/// One interface, whole: frames or the unprivileged means, the interface's state, the system's
+/// dialer.
+///
+/// It heals by itself: when the interface goes down, loses its cable, is deleted and made again
+/// under the same name, what was open stays open and no permission is needed anew.
+#[derive(Debug)]
+pub struct Live {
+    station: Station,
+    monitor: Monitor,
+    means: Means,
+    dialer: OsDialer,
+    waiting: VecDeque<LiveEvent>,
+    /// The interface number that the packet socket is bound to.
+    bound: u32,
+}
+
+impl Live {
+    /// Opens the interface called `name`. To be called inside a tokio runtime with I/O and time.
+    ///
+    /// # Errors
+    /// See [`OpenError`]. A link that is down or has no cable is none.
+    pub fn open(name: &str, how: OpenHow) -> Result<Self, OpenError> {
+        let system = |doing| move |error| OpenError::System { doing, error };
+        let (monitor, known) =
+            Monitor::open(how != OpenHow::Raw).map_err(system("listen to the kernel's news"))?;
+        match monitor.books().is_ethernet(name) {
+            Some(true) => {}
+            Some(false) => {
+                return Err(OpenError::NotEthernet {
+                    name: name.to_owned(),
+                });
+            }
+            None => {
+                let others = monitor.books().names();
+                return Err(OpenError::NotFound {
+                    name: name.to_owned(),
+                    others,
+                });
+            }
+        }
+        let mut station = monitor.station(name, Mode::Raw, None);
+        let frames = match how {
+            OpenHow::Unprivileged => None,
+            OpenHow::Auto | OpenHow::Raw => match Packets::open(station.index) {
+                Ok(packets) => Some(packets),
+                Err(e) if e.kind() == io::ErrorKind::PermissionDenied && how == OpenHow::Auto => None,
+                Err(e) if e.kind() == io::ErrorKind::PermissionDenied => {
+                    return Err(OpenError::NoPermission {
+                        name: name.to_owned(),
+                    });
+                }
+                Err(error) => {
+                    return Err(OpenError::System {
+                        doing: "open a packet socket",
+                        error,
+                    });
+                }
+            },
+        };
+        let means = match frames {
+            Some(packets) => Means::Frames(packets),
+            None => {
+                station.mode = Mode::Unprivileged;
+                let plain = Plain::open(&station).map_err(system("open a datagram socket"))?;
+                let mut table = Neighbours::default();
+                for news in &known {
+                    // What was there before is no sighting of now.
+                    let _ = table.enter(station.index, news);
+                }
+                Means::Plain(plain, table)
+            }
+        };
+        let bound = station.index;
+        Ok(Self {
+            station,
+            monitor,
+            means,
+            dialer: OsDialer::new(),
+            waiting: VecDeque::new(),
+            bound,
+        })
+    }
+
+    /// How frames get in and out.
+    pub fn mode(&self) -> Mode {
+        self.station.mode
+    }
+
+    /// The interface as it was when [`Live::next`] last said so.
+    pub fn station(&self) -> &Station {
+        &self.station
+    }
+
+    /// Waits until something may have happened: then call [`Live::next`] until it gives nothing.
+    /// Cancel-safe.
+    pub async fn ready(&mut self) {
+        if !self.waiting.is_empty() {
+            return;
+        }
+        let means = &self.means;
+        let traffic = async {
+            match means {
+                Means::Frames(packets) => packets.readable().await,
+                Means::Plain(plain, _) => plain.readable().await,
+            }
+        };
+        tokio::select! {
+            () = traffic => {}
+            () = self.monitor.readable() => {}
+            () = self.dialer.readable() => {}
+        }
+    }
+
+    /// The next thing that happened, without waiting. A received frame is put into `frame`, whose
+    /// buffer is used again.
+    pub fn next(&mut self, frame: &mut Frame) -> Option<LiveEvent> {
+        while self.waiting.is_empty() {
+            let Some(news) = self.monitor.take() else { break };
+            self.learn(&news);
+        }
+        if let Some(event) = self.waiting.pop_front() {
+            return Some(event);
+        }
+        if let Some((id, event)) = self.dialer.event() {
+            return Some(LiveEvent::Dial(id, event));
+        }
+        match &mut self.means {
+            Means::Frames(packets) => packets.receive(frame).then_some(LiveEvent::Frame),
+            Means::Plain(plain, table) => {
+                let (address, sequence) = plain.reply()?;
+                // The request went to the hardware in the table, and its answer came back.
+                if let Some(mac) = table.hardware(address) {
+                    self.waiting.push_back(LiveEvent::Neighbour {
+                        address,
+                        mac: Some(mac),
+                    });
+                }
+                Some(LiveEvent::EchoReply { address, sequence })
+            }
+        }
+    }
+
+    /// Takes in news: about neighbours, and perhaps about ourselves.
+    fn learn(&mut self, news: &[News]) {
+        if let Means::Plain(_, table) = &mut self.means {
+            for piece in news {
+                if let Some((address, mac)) = table.enter(self.station.index, piece) {
+                    self.waiting.push_back(LiveEvent::Neighbour { address, mac });
+                }
+            }
+        }
+        let station = self
+            .monitor
+            .station(&self.station.name, self.station.mode, Some(&self.station));
+        match &mut self.means {
+            Means::Frames(packets) => {
+                if station.index != 0 && station.index != self.bound && packets.bind(station.index).is_ok() {
+                    self.bound = station.index;
+                }
+            }
+            Means::Plain(_, table) => {
+                if station.state != LinkState::Up || station.index != self.station.index {
+                    table.forget();
+                }
+            }
+        }
+        if station != self.station {
+            // Sockets tied to an interface are tied to its number, so a new number needs new ones.
+            if let Means::Plain(plain, _) = &mut self.means
+                && station.index != 0
+                && station.index != self.bound
+                && let Ok(fresh) = Plain::open(&station)
+            {
+                *plain = fresh;
+                self.bound = station.index;
+            }
+            self.station = station.clone();
+            self.waiting.push_back(LiveEvent::Station(station));
+        }
+    }
+
+    /// Sends one frame, as it stands. Raw mode only.
+    ///
+    /// # Errors
+    /// See [`PortError`]; after an error the frame has not left. Without carrier the kernel would
+    /// take a frame and drop it in silence, so that is [`PortError::Down`] too.
+    pub fn send(&mut self, frame: &[u8]) -> Result<(), PortError> {
+        self.must_carry()?;
+        match &mut self.means {
+            Means::Frames(packets) => packets.send(frame),
+            Means::Plain(..) => Err(PortError::Other(io::ErrorKind::Unsupported.into())),
+        }
+    }
+
+    /// Waits until something may be sent after [`PortError::Busy`].
+    pub async fn writable(&mut self) {
+        match &mut self.means {
+            Means::Frames(packets) => packets.writable().await,
+            Means::Plain(plain, _) => plain.writable().await,
+        }
+    }
+
+    /// Makes the kernel look for an address, unless it is sure of it: then nothing is sent on the
+    /// wire but a datagram, and no [`LiveEvent::Neighbour`] follows, so [`Live::ping`] as well.
+    /// The kernel gives up after about three seconds. Unprivileged mode only.
+    ///
+    /// # Errors
+    /// See [`PortError`]; after an error nothing was asked.
+    pub fn poke(&mut self, address: Ipv4Addr) -> Result<(), PortError> {
+        self.must_carry()?;
+        match &mut self.means {
+            Means::Plain(plain, table) => {
+                plain.poke(address)?;
+                table.asked(address);
+                Ok(())
+            }
+            Means::Frames(_) => Err(PortError::Other(io::ErrorKind::Unsupported.into())),
+        }
+    }
+
+    /// Sends an echo request with this number. Unprivileged mode only; see [`Live::can_ping`].
+    ///
+    /// # Errors
+    /// See [`PortError`]; after an error nothing was asked.
+    pub fn ping(&mut self, address: Ipv4Addr, sequence: u16) -> Result<(), PortError> {
+        self.must_carry()?;
+        match &self.means {
+            Means::Plain(plain, _) => plain.ping(address, sequence),
+            Means::Frames(_) => Err(PortError::Other(io::ErrorKind::Unsupported.into())),
+        }
+    }
+
+    /// Whether [`Live::ping`] can work: the system may keep echo requests from ordinary programs
+    /// (`net.ipv4.ping_group_range`).
+    pub fn can_ping(&self) -> bool {
+        match &self.means {
+            Means::Plain(plain, _) => plain.can_ping(),
+            Means::Frames(_) => false,
+        }
+    }
+
+    /// Opens a connection or exchange through the system's own sockets, tied to the interface. At
+    /// most [`crate::MAX_DIALS`] at once; one too many is `NoWay`.
+    ///
+    /// A peer that nobody answers for is silent: no event comes, and the caller's patience decides.
+    pub fn dial(&mut self, dial: Dial) {
+        self.dialer.open(&self.station, &dial);
+    }
+
+    /// Sends bytes over it. With more than 64 KiB waiting to leave, it ends as `Closed`.
+    pub fn dial_send(&mut self, id: DialId, data: Vec<u8>) {
+        self.dialer.send(id, data);
+    }
+
+    /// Ends it. No further event bears its name.
+    pub fn dial_close(&mut self, id: DialId) {
+        self.dialer.close(id);
+    }
+
+    /// Also lets in ICMP, TCP and UDP for these addresses, which replaces what was let in before:
+    /// for those that a [`crate::UserDialer`] speaks from. Raw mode only.
+    ///
+    /// # Errors
+    /// See [`PortError`].
+    pub fn admit(&mut self, addresses: &[Ipv4Addr]) -> Result<(), PortError> {
+        match &self.means {
+            Means::Frames(packets) => packets.admit(addresses).map_err(PortError::Other),
+            Means::Plain(..) => Err(PortError::Other(io::ErrorKind::Unsupported.into())),
+        }
+    }
+
+    /// Frames that the kernel had to drop since the start because we read too slowly.
+    pub fn dropped(&mut self) -> u64 {
+        match &mut self.means {
+            Means::Frames(packets) => packets.dropped(),
+            Means::Plain(..) => 0,
+        }
+    }
+
+    fn must_carry(&self) -> Result<(), PortError> {
+        if self.station.state == LinkState::Up {
+            Ok(())
+        } else {
+            Err(PortError::Down)
+        }
+    }
+}

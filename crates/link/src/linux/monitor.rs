@@ -1,0 +1,181 @@
+//! The kernel's news as they come, and its tables when news were lost.
+
+use std::io::{self, Read};
+use std::os::fd::{AsFd, OwnedFd};
+
+use socket2::{Domain, SockRef, Socket, Type};
+use vocab::{Mode, Station};
+
+use super::books::Books;
+use super::news::{self, News, Table};
+use super::watched::Watched;
+use super::{medium, sys};
+
+/// Multicast groups of linux/rtnetlink.h.
+const GROUP_LINK: i32 = 1;
+const GROUP_NEIGHBOUR: i32 = 3;
+const GROUP_ADDRESS: i32 = 5;
+
+/// Room for news that come in a burst, such as a neighbour table filling up.
+const RECEIVE_BUFFER: usize = 1 << 20;
+/// The kernel sends at most 32 KiB at once when it is offered that much.
+const DATAGRAM: usize = 32 * 1024;
+/// How often a table is read anew because it changed meanwhile.
+const MAX_TRIES: usize = 4;
+/// Datagrams looked at for one table: far more than 4,096 interfaces take.
+const MAX_DATAGRAMS: usize = 20_000;
+
+/// The socket with what was learned from it.
+#[derive(Debug)]
+pub(super) struct Monitor {
+    socket: Watched,
+    books: Books,
+    sequence: u32,
+    neighbours: bool,
+    buffer: Box<[u8]>,
+    /// News were lost and the tables could not be read yet.
+    behind: bool,
+}
+
+impl Monitor {
+    /// Subscribes and reads all tables; with `neighbours`, the neighbour table too.
+    pub(super) fn open(neighbours: bool) -> io::Result<(Self, Vec<News>)> {
+        let domain = Domain::from(libc::AF_NETLINK);
+        let socket = Socket::new_raw(domain, Type::RAW.cloexec().nonblocking(), None)?;
+        // More room is a bonus.
+        let _ = socket.set_recv_buffer_size(RECEIVE_BUFFER);
+        for group in [GROUP_LINK, GROUP_ADDRESS]
+            .into_iter()
+            .chain(neighbours.then_some(GROUP_NEIGHBOUR))
+        {
+            sys::set_option(
+                socket.as_fd(),
+                libc::SOL_NETLINK,
+                libc::NETLINK_ADD_MEMBERSHIP,
+                group,
+            )?;
+        }
+        let mut monitor = Self {
+            socket: Watched::new(OwnedFd::from(socket))?,
+            books: Books::default(),
+            sequence: 0,
+            neighbours,
+            buffer: vec![0; DATAGRAM].into_boxed_slice(),
+            behind: false,
+        };
+        let neighbours = monitor.read_tables()?;
+        Ok((monitor, neighbours))
+    }
+
+    /// What is known of the interfaces.
+    pub(super) fn books(&self) -> &Books {
+        &self.books
+    }
+
+    /// The station on interface `name`.
+    pub(super) fn station(&self, name: &str, mode: Mode, before: Option<&Station>) -> Station {
+        self.books.station(name, mode, before)
+    }
+
+    /// Waits until there may be news.
+    pub(super) async fn readable(&self) {
+        self.socket.readable().await;
+    }
+
+    /// Takes in what has come, and gives what concerns neighbours. `None` when nothing has come.
+    pub(super) fn take(&mut self) -> Option<Vec<News>> {
+        let datagram = if self.behind {
+            Err(io::Error::from_raw_os_error(libc::ENOBUFS))
+        } else {
+            self.receive()
+        };
+        match datagram {
+            Ok(news) => Some(self.enter(news)),
+            Err(e) if e.kind() == io::ErrorKind::WouldBlock => None,
+            // News were lost (ENOBUFS): only the tables themselves help.
+            Err(_) => match self.read_tables() {
+                Ok(neighbours) => {
+                    self.behind = false;
+                    Some(neighbours)
+                }
+                Err(_) => {
+                    // With the next news, then.
+                    self.behind = !self.behind;
+                    None
+                }
+            },
+        }
+    }
+
+    fn enter(&mut self, news: Vec<News>) -> Vec<News> {
+        let mut neighbours = Vec::new();
+        for piece in news {
+            match piece {
+                News::Neighbour { .. } | News::NeighbourGone { .. } => neighbours.push(piece),
+                other => self.books.enter(&other, &medium),
+            }
+        }
+        neighbours
+    }
+
+    fn receive(&mut self) -> io::Result<Vec<News>> {
+        let buffer = &mut self.buffer;
+        let length = self.socket.try_read(|fd| (&*SockRef::from(&fd)).read(buffer))?;
+        Ok(news::read(buffer.get(..length).unwrap_or_default()))
+    }
+
+    /// Reads all tables anew.
+    fn read_tables(&mut self) -> io::Result<Vec<News>> {
+        let mut neighbours = Vec::new();
+        for _ in 0..MAX_TRIES {
+            self.books = Books::default();
+            neighbours.clear();
+            let mut whole = true;
+            for table in [Table::Links, Table::Addresses, Table::Neighbours] {
+                if table != Table::Neighbours || self.neighbours {
+                    whole &= self.read_table(table, &mut neighbours)?;
+                }
+            }
+            if whole {
+                return Ok(neighbours);
+            }
+        }
+        Err(io::ErrorKind::Interrupted.into())
+    }
+
+    /// Reads one table; false when it has to be read again. The kernel lays the next part ready
+    /// whenever one is taken, so nothing is waited for.
+    fn read_table(&mut self, table: Table, neighbours: &mut Vec<News>) -> io::Result<bool> {
+        self.sequence = self.sequence.wrapping_add(1);
+        let request = news::request(table, self.sequence);
+        SockRef::from(&self.socket.fd()).send(&request)?;
+        let mut whole = true;
+        for _ in 0..MAX_DATAGRAMS {
+            let news = match self.receive() {
+                Ok(news) => news,
+                Err(e) if e.raw_os_error() == Some(libc::ENOBUFS) => {
+                    whole = false;
+                    continue;
+                }
+                // What was lost may have been the end of the table.
+                Err(e) if e.kind() == io::ErrorKind::WouldBlock && !whole => return Ok(false),
+                Err(e) => return Err(e),
+            };
+            let mut done = false;
+            for piece in &news {
+                match piece {
+                    News::Done => done = true,
+                    News::Interrupted => whole = false,
+                    News::Refused(0) => {}
+                    News::Refused(number) => return Err(io::Error::from_raw_os_error(*number)),
+                    _ => {}
+                }
+            }
+            neighbours.extend(self.enter(news));
+            if done {
+                return Ok(whole);
+            }
+        }
+        Err(io::ErrorKind::TimedOut.into())
+    }
+}

@@ -1,0 +1,123 @@
+//! The unprivileged means: echo requests through an ICMP datagram socket, and datagrams that make
+//! the kernel look for an address.
+
+use std::io;
+use std::net::{Ipv4Addr, SocketAddr, SocketAddrV4, UdpSocket as StdUdp};
+use std::os::fd::OwnedFd;
+
+use socket2::{Domain, Protocol, Socket, Type};
+use tokio::net::UdpSocket;
+use vocab::Station;
+
+use crate::PortError;
+
+/// The port that throws away what it gets (RFC 863).
+const DISCARD: u16 = 9;
+/// Datagrams wait in here while the kernel looks for their addresses; too little room, and asking
+/// stops after some hundred. As with every buffer, the kernel grants what it allows.
+const SEND_BUFFER: usize = 4 << 20;
+
+/// The sockets.
+#[derive(Debug)]
+pub(super) struct Plain {
+    poker: UdpSocket,
+    pinger: Option<UdpSocket>,
+}
+
+impl Plain {
+    /// Sockets on the interface of `station`. Where the group may not send echo requests
+    /// (`net.ipv4.ping_group_range`), there is none for them.
+    pub(super) fn open(station: &Station) -> io::Result<Self> {
+        let poker = socket(Protocol::UDP, station)?;
+        let pinger = socket(Protocol::ICMPV4, station).ok();
+        Ok(Self { poker, pinger })
+    }
+
+    /// Whether echo requests can be sent.
+    pub(super) fn can_ping(&self) -> bool {
+        self.pinger.is_some()
+    }
+
+    /// Sends an empty datagram, before which the kernel has to find the address.
+    pub(super) fn poke(&self, address: Ipv4Addr) -> Result<(), PortError> {
+        send(&self.poker, &[], SocketAddrV4::new(address, DISCARD))
+    }
+
+    /// Sends an echo request (RFC 792). The kernel fills in identifier and checksum.
+    pub(super) fn ping(&self, address: Ipv4Addr, sequence: u16) -> Result<(), PortError> {
+        let Some(pinger) = &self.pinger else {
+            return Err(PortError::Other(io::ErrorKind::PermissionDenied.into()));
+        };
+        let [high, low] = sequence.to_be_bytes();
+        let request = [8, 0, 0, 0, 0, 0, high, low];
+        send(pinger, &request, SocketAddrV4::new(address, 0))
+    }
+
+    /// The next echo reply: its sender and number. Errors that others caused are passed over.
+    pub(super) fn reply(&self) -> Option<(Ipv4Addr, u16)> {
+        let pinger = self.pinger.as_ref()?;
+        let mut buffer = [0; 2048];
+        // More replies than the socket can hold at once mean more to come: the caller asks again.
+        for _ in 0..4096 {
+            match pinger.try_recv_from(&mut buffer) {
+                Ok((length, SocketAddr::V4(from))) => {
+                    if let Some([0, 0, _, _, _, _, high, low]) = buffer.get(..length.min(8)) {
+                        return Some((*from.ip(), u16::from_be_bytes([*high, *low])));
+                    }
+                }
+                Err(e) if e.kind() == io::ErrorKind::WouldBlock => return None,
+                // Not for us, or what became of some earlier request.
+                Ok(_) | Err(_) => {}
+            }
+        }
+        None
+    }
+
+    /// Waits until there may be a reply.
+    pub(super) async fn readable(&self) {
+        match &self.pinger {
+            Some(pinger) => {
+                let _ = pinger.readable().await;
+            }
+            None => std::future::pending().await,
+        }
+    }
+
+    /// Waits until there may be room to send.
+    pub(super) async fn writable(&self) {
+        let _ = self.poker.writable().await;
+        if let Some(pinger) = &self.pinger {
+            let _ = pinger.writable().await;
+        }
+    }
+}
+
+fn socket(protocol: Protocol, station: &Station) -> io::Result<UdpSocket> {
+    let socket = Socket::new(Domain::IPV4, Type::DGRAM.cloexec().nonblocking(), Some(protocol))?;
+    bind_to(&socket, station)?;
+    let _ = socket.set_send_buffer_size(SEND_BUFFER);
+    let _ = socket.set_recv_buffer_size(SEND_BUFFER);
+    UdpSocket::from_std(StdUdp::from(OwnedFd::from(socket)))
+}
+
+/// Ties a socket to the interface, which anybody may do since Linux 5.7.
+pub(super) fn bind_to(socket: &Socket, station: &Station) -> io::Result<()> {
+    socket.bind_device(Some(station.name.as_bytes()))
+}
+
+fn send(socket: &UdpSocket, bytes: &[u8], to: SocketAddrV4) -> Result<(), PortError> {
+    // The first error may be what became of an earlier datagram; the second is about this one.
+    let sent = match socket.try_send_to(bytes, to.into()) {
+        Err(e) if e.kind() != io::ErrorKind::WouldBlock => socket.try_send_to(bytes, to.into()),
+        other => other,
+    };
+    match sent {
+        Ok(_) => Ok(()),
+        Err(e) if e.kind() == io::ErrorKind::WouldBlock => Err(PortError::Busy),
+        Err(e) => Err(match e.raw_os_error() {
+            Some(libc::ENOBUFS) => PortError::Busy,
+            Some(libc::ENETDOWN | libc::ENODEV | libc::ENXIO) => PortError::Down,
+            _ => PortError::Other(e),
+        }),
+    }
+}
