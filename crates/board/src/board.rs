@@ -47,13 +47,8 @@ pub(crate) enum Page {
     Help,
 }
 
-/// What the board asks back before it sends a request.
-pub(crate) struct Ask;
-
-impl Ask {
-    /// Turning listen-only off puts frames on somebody's network again.
-    pub(crate) const LISTEN_OFF: &'static str = "Send again?";
-}
+/// What the board asks back before listen-only ends: that puts frames on somebody's network again.
+pub(crate) const SEND_AGAIN: &str = "Send on the wire again?";
 
 /// The board: which page is open, what is selected, what is filtered.
 #[derive(Debug, Clone)]
@@ -105,7 +100,7 @@ impl Board {
                 None
             }
             Event::Key(key) if key.kind != KeyEventKind::Release => self.key(key, snapshot),
-            Event::Mouse(mouse) => self.mouse(mouse, snapshot),
+            Event::Mouse(mouse) => self.mouse(*mouse, snapshot),
             _ => None,
         }
     }
@@ -281,7 +276,7 @@ impl Board {
             Some(Page::Sheet) => self.chosen.clone(),
             _ => self
                 .plan_here(snapshot)
-                .and_then(|plan| self.who_at(plan.at, &plan, snapshot)),
+                .and_then(|plan| who_at(plan.at, &plan, snapshot)),
         };
         let one = who.as_ref().and_then(|who| who.find(snapshot));
         let Some(One::Device(device)) = one else {
@@ -315,16 +310,11 @@ impl Board {
         let Some(plan) = self.plan_here(snapshot) else {
             return;
         };
-        if let Some(who) = self.who_at(plan.at, &plan, snapshot) {
+        if let Some(who) = who_at(plan.at, &plan, snapshot) {
             self.chosen = Some(who);
             self.page = Some(Page::Sheet);
             self.page_top = 0;
         }
-    }
-
-    #[expect(clippy::unused_self, reason = "reads as a question to the board")]
-    fn who_at(&self, at: Option<usize>, plan: &Plan, snapshot: &Snapshot) -> Option<Who> {
-        plan.shown.get(at?, snapshot).map(One::who)
     }
 
     /// Moves the selection, or scrolls the open page.
@@ -368,7 +358,7 @@ impl Board {
             Action::End => last,
             _ => at,
         };
-        self.chosen = self.who_at(Some(to), &plan, snapshot);
+        self.chosen = who_at(Some(to), &plan, snapshot);
         self.settle(snapshot);
     }
 
@@ -389,7 +379,7 @@ impl Board {
         } else {
             at.saturating_sub(1)
         };
-        self.chosen = self.who_at(Some(to), plan, snapshot);
+        self.chosen = who_at(Some(to), plan, snapshot);
         self.page_top = 0;
         self.settle(snapshot);
     }
@@ -412,11 +402,11 @@ impl Board {
         }
     }
 
-    fn mouse(&mut self, mouse: &MouseEvent, snapshot: &Snapshot) -> Option<Request> {
+    fn mouse(&mut self, mouse: MouseEvent, snapshot: &Snapshot) -> Option<Request> {
         match mouse.kind {
             MouseEventKind::Down(MouseButton::Left) => {
-                self.forget_notice();
                 let plan = self.plan_here(snapshot)?;
+                self.forget_notice();
                 let hit = plan.hit(mouse.column, mouse.row, self.page.is_some(), snapshot)?;
                 self.click(hit, &plan, snapshot)
             }
@@ -434,11 +424,10 @@ impl Board {
             Hit::Findings => return self.act(Action::Findings, snapshot),
             Hit::Changes => return self.act(Action::History, snapshot),
             Hit::Item(at) => {
-                let who = self.who_at(Some(at), plan, snapshot);
-                if who.is_some() && who == self.chosen {
+                if plan.at == Some(at) {
                     return self.act(Action::Open, snapshot);
                 }
-                self.chosen = who;
+                self.chosen = who_at(Some(at), plan, snapshot);
                 self.dirty = true;
                 self.settle(snapshot);
             }
@@ -474,11 +463,16 @@ impl Board {
         } else {
             at.saturating_sub(across * line.saturating_sub(bottom))
         };
-        self.chosen = self.who_at(Some(to.min(plan.shown.len() - 1)), &plan, snapshot);
+        self.chosen = who_at(Some(to.min(plan.shown.len() - 1)), &plan, snapshot);
         self.top = top;
         self.dirty = true;
         None
     }
+}
+
+/// Who item `at` is.
+fn who_at(at: Option<usize>, plan: &Plan, snapshot: &Snapshot) -> Option<Who> {
+    plan.shown.get(at?, snapshot).map(One::who)
 }
 
 const SILENT: &str = "Listen-only is on, so nothing is sent; l turns it off.";

@@ -108,13 +108,12 @@ pub(crate) fn draw_pane(pen: &mut Pen<'_>, snapshot: &Snapshot, titled: bool) {
                 return;
             }
             // There is hardly room for the worst one: what is the matter, and the step, each cut.
-            for line in rows(finding, area.width, 1, None).iter().take(left) {
+            for (line, y) in rows(finding, area.width, 1, None).iter().zip(y..area.height) {
                 pen.line(0, y, line);
-                y += 1;
             }
             if !last {
                 let words = format!(" f: {} more ", total - 1);
-                pen.put_right(0, area.height - 1, &words, look::MARKED);
+                pen.put_right(0, y, &words, look::MARKED);
             }
             return;
         }

@@ -142,7 +142,7 @@ pub(crate) fn draw_link(pen: &mut Pen<'_>, snapshot: &Snapshot) {
     match &snapshot.station {
         None => parts.push(Span::raw("waiting for the link")),
         Some(station) => {
-            parts.push(Span::raw(station.name.clone()));
+            parts.push(Span::raw(text::cut(&station.name, 16)));
             parts.push(Span::raw(mode_words(station.mode, long)));
             if snapshot.listen_only {
                 parts.push(Span::styled(" listen-only ", look::MARKED));
@@ -215,7 +215,7 @@ pub(crate) fn draw_headline(pen: &mut Pen<'_>, snapshot: &Snapshot, large: bool)
         let left = wide + 6;
         let room = usize::from(area.width.saturating_sub(left + 2));
         let lines = text::wrap(&snapshot.headline, room, 3);
-        let y = if lines.len() < 3 { 1 } else { 0 };
+        let y = u16::from(lines.len() < 3);
         for (line, y) in lines.iter().zip(y..) {
             pen.put(left, y, u16::MAX, line, look::BOLD);
         }
@@ -278,7 +278,11 @@ fn counts(snapshot: &Snapshot, filtered: Option<(&str, usize)>, words: bool) -> 
     }
     if snapshot.unlisted_total > 0 {
         let hosts = text::count(snapshot.unlisted_total, "host", "hosts");
-        parts.push(vec![Span::raw(format!(" {hosts} not on the list "))]);
+        parts.push(vec![Span::raw(if words {
+            format!(" {hosts} not on the list ")
+        } else {
+            format!(" {} {} ", shape::HOST, snapshot.unlisted_total)
+        })]);
     }
     Line::from(parts.join(&Span::raw(if words { "──" } else { "─" })))
 }

@@ -174,8 +174,8 @@ pub(crate) const KEYS: &[Key] = &[
     ),
 ];
 
-const YES: Key = key(Action::Yes, &[], "y", "yes, ask again", "");
-const NO: Key = key(Action::No, &[], "n", "no, stay silent", "");
+const YES: Key = key(Action::Yes, &[], "y", "yes", "");
+const NO: Key = key(Action::No, &[], "n", "no", "");
 const KEEP: Key = key(Action::Yes, &[], "Enter", "keep", "");
 const CLEAR: Key = key(Action::No, &[], "Esc", "clear", "");
 

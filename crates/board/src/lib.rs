@@ -5,7 +5,7 @@
 //! [`Request`] where something is wanted from the program. Nothing here reads a clock, a file or
 //! the network.
 //!
-//! Both go through the same [`plan`]: what is where on a screen of this size. So the mouse hits
+//! Both go through the same plan: what is where on a screen of this size. So the mouse hits
 //! what was painted, and only what can be seen is built.
 
 mod big;

@@ -1,6 +1,6 @@
 //! The list: one dense row per device, then the hosts that are not on the list.
 
-use ledger::{DeviceView, HostView, Snapshot};
+use ledger::{DeviceView, HostView, Snapshot, Standing};
 
 use crate::pen::Pen;
 use crate::rows::{Line, One, Shown};
@@ -236,7 +236,13 @@ impl List<'_> {
                 }
             }
             Column::Expected => words::expected_address(device),
-            Column::Seen => words::seen_address(device).map_or_else(dash, |a| a.to_string()),
+            Column::Seen => match (words::seen_address(device), device.last_heard) {
+                (Some(address), _) => address.to_string(),
+                (None, Some(at)) if device.standing == Standing::Unknown => {
+                    format!("heard {}", (self.clock)(at))
+                }
+                _ => dash(),
+            },
             Column::Hardware => device
                 .seen
                 .as_ref()

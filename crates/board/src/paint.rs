@@ -4,7 +4,7 @@ use ledger::Snapshot;
 use ratatui::Frame;
 use ratatui::text::{Line, Span};
 
-use crate::board::{Ask, Board, Page, View};
+use crate::board::{Board, Page, SEND_AGAIN, View};
 use crate::keys::{Hint, Mood};
 use crate::layout::LEAST;
 use crate::list::List;
@@ -142,7 +142,7 @@ fn lines(pen: &mut Pen<'_>, lines: &[Line<'_>], top: usize) {
 fn foot(board: &Board, pen: &mut Pen<'_>, plan: &Plan) {
     match plan.mood {
         Mood::Asking => {
-            pen.put(1, 0, u16::MAX, Ask::LISTEN_OFF, look::BOLD);
+            pen.put(1, 0, u16::MAX, SEND_AGAIN, look::BOLD);
         }
         Mood::Typing => {
             let typed = format!("Filter: {}_", board.filter().text());

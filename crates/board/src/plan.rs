@@ -3,7 +3,7 @@
 use ledger::Snapshot;
 use ratatui::layout::{Position, Rect};
 
-use crate::board::{Ask, Board, Page, View};
+use crate::board::{Board, Page, SEND_AGAIN, View};
 use crate::keys::{self, Action, Hint, Mood};
 use crate::layout::{self, Areas, Grid, Wants};
 use crate::rows::{self, Line, Shown};
@@ -109,9 +109,15 @@ impl Board {
         let mood = self.mood();
         let typed = u16::try_from(text::width(self.filter().text())).unwrap_or(u16::MAX);
         let x = match mood {
-            Mood::Asking => u16::try_from(text::width(Ask::LISTEN_OFF)).unwrap_or(0) + 3,
+            Mood::Asking => u16::try_from(text::width(SEND_AGAIN)).unwrap_or(0) + 3,
             Mood::Typing => typed.saturating_add(13),
             _ => 1,
+        };
+        // A notice stands where the hints would.
+        let hints = if self.notice().is_some() && !matches!(mood, Mood::Asking | Mood::Typing) {
+            Vec::new()
+        } else {
+            keys::hints(mood, x, screen.width.saturating_sub(x).saturating_sub(1))
         };
         let page_top = self.page_top().min(self.last_page_line(&areas, snapshot));
         Some(Plan {
@@ -124,7 +130,7 @@ impl Board {
             visible,
             page_top,
             mood,
-            hints: keys::hints(mood, x, screen.width.saturating_sub(x).saturating_sub(1)),
+            hints,
         })
     }
 

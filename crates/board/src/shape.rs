@@ -124,7 +124,7 @@ pub(crate) const fn ascii(glyph: char) -> char {
     match glyph {
         '●' => 'O',
         '◊' => '~',
-        '▬' => '-',
+        '▬' => '=',
         '×' => 'X',
         '▲' => '^',
         '►' => '>',

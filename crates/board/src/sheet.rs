@@ -366,8 +366,9 @@ fn caution(device: &DeviceView) -> Option<&'static str> {
     ]
     .iter()
     .any(|word| advice.contains(word));
-    let head = device.role == Role::Camera || advice.contains("head");
-    match (power, head) {
+    let camera = device.role == Role::Camera;
+    let head = advice.contains("head") || (camera && device.standing == Standing::Starting);
+    match (power, camera) {
         (true, true) => Some(
             "Not during the show. A camera that starts swings its head from stop to stop: \
              see that nobody is near it first.",
@@ -375,8 +376,8 @@ fn caution(device: &DeviceView) -> Option<&'static str> {
         (true, false) => {
             Some("Not during the show: whatever hangs on the same power or cable goes dark as well.")
         }
-        (false, true) if device.standing == Standing::Starting => {
-            Some("Keep clear of the head: it swings from stop to stop while it starts.")
+        (false, _) if head => {
+            Some("Keep clear of the head: a camera swings it from stop to stop when it starts.")
         }
         _ => None,
     }

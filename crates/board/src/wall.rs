@@ -85,7 +85,8 @@ impl Wall<'_> {
         let area = pen.area();
         let weight = Weight::of_device(device);
         let side = weight.edge().side.to_string();
-        let rows = area.height.min(if area.height > 3 { 4 } else { 3 });
+        // A fourth row stays empty: it parts the tile from the one below.
+        let rows = area.height.min(if area.height > 4 { 4 } else { 3 });
         for y in 0..rows {
             pen.put(0, y, 1, &side, weight.edge_style());
         }
@@ -209,12 +210,18 @@ impl Wall<'_> {
         let band = weight == Weight::Trouble;
         let shape = shape::of(device.standing);
         let mut detail = words::detail(device, self.clock);
-        let address = words::address(device, columns);
-        if words::elsewhere(device).is_some_and(|at| detail.ends_with(&at.to_string())) {
-            // The address line says it.
-            detail.clear();
-        }
         let together = format!("{shape} {}, {detail}", device.standing.words());
+        let mut address = words::address(device, columns);
+        // Where it is stands in the detail or in the address line, not in both.
+        if words::elsewhere(device).is_some_and(|at| detail.ends_with(&at.to_string())) {
+            let should = words::should_be(device);
+            let fits = rows >= 3 || text::width(&together) <= columns;
+            if fits && text::width(&should) + gap <= columns {
+                address = should;
+            } else {
+                detail.clear();
+            }
+        }
         let standing = if !detail.is_empty() && text::width(&together) <= columns {
             detail.clear();
             vec![together]

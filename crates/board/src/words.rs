@@ -52,6 +52,14 @@ pub(crate) fn expected_address(device: &DeviceView) -> String {
     }
 }
 
+/// Where the device should be, said beside where it is.
+pub(crate) fn should_be(device: &DeviceView) -> String {
+    match device.expected_address {
+        AddressSpec::Fixed(address) => format!("should be at {address}"),
+        AddressSpec::Dhcp | AddressSpec::None => "should have one by DHCP".to_owned(),
+    }
+}
+
 /// The address that the device answers at now; `None` if it does not.
 pub(crate) fn seen_address(device: &DeviceView) -> Option<Ipv4Addr> {
     match device.standing {

@@ -90,7 +90,9 @@ pub(super) fn station() -> Station {
 
 fn counted(devices: &[DeviceView]) -> Counts {
     let mut counts = Counts::default();
-    devices.iter().for_each(|d| counts.add(d.standing));
+    for device in devices {
+        counts.add(device.standing);
+    }
     counts
 }
 

@@ -2,6 +2,7 @@
 
 use crossterm::event::{Event, KeyCode, KeyEvent, KeyEventKind, KeyModifiers, MouseEventKind};
 use ledger::Standing;
+use vocab::LinkState;
 
 use super::{Seat, hall};
 use crate::Request;
@@ -41,10 +42,10 @@ fn turning_listen_only_off_asks_back() {
     s.listen_only = true;
     let mut seat = Seat::new(80, 24);
     assert_eq!(seat.press(KeyCode::Char('l'), &s), None);
-    assert!(seat.see(&s).contains("Send again?"));
+    assert!(seat.see(&s).contains("Send on the wire again?"));
     assert_eq!(seat.press(KeyCode::Char('s'), &s), None);
     assert_eq!(seat.press(KeyCode::Char('n'), &s), None);
-    assert!(!seat.see(&s).contains("Send again?"));
+    assert!(!seat.see(&s).contains("Send on the wire"));
     seat.press(KeyCode::Char('l'), &s);
     assert_eq!(
         seat.press(KeyCode::Char('y'), &s),
@@ -176,6 +177,57 @@ fn the_selection_follows_the_device_not_the_row() {
 }
 
 #[test]
+fn left_and_right_leaf_through_the_sheets() {
+    let s = hall::trouble();
+    let mut seat = Seat::new(80, 24);
+    seat.press(KeyCode::Enter, &s);
+    seat.press(KeyCode::Left, &s);
+    assert!(seat.see(&s).contains("●  Organ loft"));
+    seat.press(KeyCode::Right, &s);
+    assert!(seat.see(&s).contains("×  West door"));
+    seat.press(KeyCode::Esc, &s);
+    let (x, y) = seat.find("»", &s);
+    assert_eq!(seat.find("West door  ", &s), (x + 1, y));
+}
+
+#[test]
+fn pages_scroll_and_stop_at_their_ends() {
+    let mut s = hall::trouble();
+    s.changes = s.changes.iter().cloned().cycle().take(200).collect();
+    for (n, change) in s.changes.iter_mut().enumerate().skip(1) {
+        change.text = format!("Change number {n}.");
+    }
+    for (page, first, last) in [
+        ('?', " Keys", "nothing can be said"),
+        ('h', "18:", "The rig is ready."),
+    ] {
+        let mut seat = Seat::new(80, 24);
+        seat.press(KeyCode::Char(page), &s);
+        let top = seat.see(&s);
+        assert!(top.contains(first), "{top}");
+        seat.press(KeyCode::Up, &s);
+        assert_eq!(seat.see(&s), top);
+        seat.press(KeyCode::End, &s);
+        let end = seat.see(&s);
+        assert!(end.contains(last) && end != top, "{end}");
+        seat.press(KeyCode::PageDown, &s);
+        assert_eq!(seat.see(&s), end);
+        seat.press(KeyCode::PageUp, &s);
+        assert_ne!(seat.see(&s), end);
+        seat.press(KeyCode::Home, &s);
+        assert_eq!(seat.see(&s), top);
+    }
+    let mut seat = Seat::new(80, 24);
+    seat.press(KeyCode::Char('f'), &s);
+    seat.press(KeyCode::End, &s);
+    let end = seat.see(&s);
+    assert!(
+        end.contains("Spare head does not answer") && !end.contains("Two units claim"),
+        "{end}"
+    );
+}
+
+#[test]
 fn an_open_sheet_stays_with_its_device_and_says_when_it_is_gone() {
     let mut s = hall::trouble();
     let mut seat = Seat::new(80, 24);
@@ -191,6 +243,7 @@ fn an_open_sheet_stays_with_its_device_and_says_when_it_is_gone() {
 
 #[test]
 fn arrows_move_by_tile_and_stop_at_the_edges() {
+    use KeyCode::{Down, End, Home, Left, Right, Up};
     let s = hall::calm();
     let mut seat = Seat::new(80, 24);
     let mut after = |keys: &[KeyCode]| {
@@ -202,7 +255,6 @@ fn arrows_move_by_tile_and_stop_at_the_edges() {
             other => panic!("{other:?}"),
         }
     };
-    use KeyCode::{Down, End, Home, Left, Right, Up};
     assert_eq!(after(&[Up, Left]), "Organ loft");
     assert_eq!(after(&[Right]), "West door");
     assert_eq!(after(&[Home, Down]), "Stage right");
@@ -239,8 +291,8 @@ fn hints_and_panes_can_be_clicked() {
     let mut seat = Seat::new(120, 40);
     let at = seat.find("s sweep", &s);
     assert_eq!(seat.click(at, &s), Some(Request::SweepNow));
-    // The notice covers the hints until the next key or click.
-    seat.click((0, 0), &s);
+    // The notice covers the hints until the next key or click: what cannot be seen cannot be hit.
+    assert_eq!(seat.click(at, &s), None);
     let at = seat.find("The gateway", &s);
     seat.click(at, &s);
     assert!(seat.see(&s).contains("findings  18:42:07"));
@@ -278,6 +330,23 @@ fn the_wheel_scrolls_and_takes_the_selection_along_only_at_the_edge() {
         seat.press(KeyCode::Char('c'), &s),
         Some(Request::AskControl("Device 12".to_owned()))
     );
+}
+
+#[test]
+fn a_link_that_is_down_stands_on_top_even_before_the_ledger_has_found_it() {
+    let mut s = hall::calm();
+    for (state, words) in [
+        (LinkState::NoCarrier, "eth0 has no carrier -> check the cable"),
+        (LinkState::Down, "eth0 is switched off -> switch it on"),
+        (LinkState::Gone, "eth0 is gone -> plug"),
+    ] {
+        if let Some(station) = &mut s.station {
+            station.state = state;
+        }
+        let seat = Seat::new(120, 40);
+        let (_, y) = seat.find(words, &s);
+        assert_eq!(y, 2);
+    }
 }
 
 #[test]
