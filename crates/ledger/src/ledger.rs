@@ -225,6 +225,11 @@ impl Ledger {
         self.revision
     }
 
+    /// Whether the rig is ready now, as the contract defines it.
+    pub const fn ready(&self) -> bool {
+        self.ready
+    }
+
     /// Starts all passes again. What is known stays known meanwhile.
     pub fn sweep_now(&mut self, now: Moment) {
         if self.blind().is_some() {

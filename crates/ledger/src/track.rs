@@ -105,8 +105,8 @@ impl Track {
         let ports = device
             .control
             .iter()
-            .map(|&port| Port {
-                port,
+            .map(|&which| Port {
+                which,
                 state,
                 detail: None,
                 asked: None,

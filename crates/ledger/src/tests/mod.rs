@@ -1,1 +1,15 @@
-//! Scenes in virtual time.
+//! Scenes in virtual time: a scripted wire answers what the ledger asks.
+
+mod asking;
+mod bounds;
+mod conflict;
+mod control;
+mod dhcp;
+mod odd;
+mod ready;
+mod sight;
+mod standings;
+mod starting;
+mod texts;
+mod wild;
+mod world;
