@@ -13,8 +13,11 @@ use super::shape;
 use super::source::Source;
 use super::words::harmless;
 
-/// How often a damaged text is read again.
+/// How often a damaged text is read at most.
 const ROUNDS: usize = 40;
+/// How many bytes are read in all these rounds at most, so that a huge file is read only a few
+/// times. A rig of a hundred devices has some 20,000 bytes.
+const BYTES: usize = 8 * 1024 * 1024;
 
 /// The document as far as it can be read; places in it are places in `text`.
 pub(super) fn parse(text: &str, source: &Source<'_>, faults: &mut Faults) -> Option<Document<String>> {
@@ -22,7 +25,7 @@ pub(super) fn parse(text: &str, source: &Source<'_>, faults: &mut Faults) -> Opt
     for region in shape::check(text, source, faults) {
         blank(&mut work, region);
     }
-    for _ in 0..ROUNDS {
+    for _ in 0..ROUNDS.min(BYTES / text.len().max(1)).max(2) {
         let error = match Document::parse(work.clone()) {
             Ok(document) => return Some(document),
             Err(error) => error,
