@@ -32,7 +32,7 @@ pub struct Original {
     pub destination: Ipv4Addr,
     /// Its IP protocol number.
     pub protocol: u8,
-    /// Source and destination port, where it was UDP or TCP, not a later fragment, and both are quoted.
+    /// Source and destination port, where it was UDP or TCP, not a fragment, and both are quoted.
     pub ports: Option<(u16, u16)>,
 }
 
@@ -223,6 +223,21 @@ mod tests {
             destination: B,
             protocol: 17,
             ports: Some((50_000, 52_381)),
+        };
+        assert_eq!(
+            Icmp::parse(&bytes),
+            Ok(Icmp::Unreachable {
+                code: 3,
+                original: Some(original)
+            })
+        );
+        // What stands first in a piece of a datagram is not a port.
+        let mut piece = packet.clone();
+        piece[6..8].copy_from_slice(&[0, 9]);
+        let bytes = port_unreachable(&piece);
+        let original = Original {
+            ports: None,
+            ..original
         };
         assert_eq!(
             Icmp::parse(&bytes),

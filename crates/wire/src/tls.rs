@@ -109,7 +109,8 @@ mod tests {
             (record.content, record.minor, record.len),
             (22, 1, hello.len() - 5)
         );
-        assert_eq!(hello[5], 1);
+        // A client hello whose own version says TLS 1.2 (RFC 8446 section 4.1.2).
+        assert_eq!((hello[5], &hello[9..11]), (1, &[3, 3][..]));
         assert_eq!(
             usize::from(hello[7]) * 256 + usize::from(hello[8]),
             hello.len() - 9

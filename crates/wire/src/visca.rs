@@ -290,6 +290,7 @@ mod tests {
         for packet in [
             &VERSION_INQUIRY[..],
             &[0x90, 0xff],
+            &[0x80, 0x41, 0xff],
             &[0x91, 0x50, 0xff],
             &[0x90, 0x50],
             b"HTTP/1.1",
