@@ -10,12 +10,12 @@ use crate::Interface;
 /// On a system where listing is not built, of kind [`io::ErrorKind::Unsupported`].
 #[cfg(unix)]
 pub fn interfaces() -> io::Result<Vec<Interface>> {
-    use vocab::{Ipv4Net, Mac, Medium};
+    use vocab::{Ipv4Net, Mac};
 
     #[cfg(target_os = "linux")]
     let (default, medium) = (crate::linux::default_route_interface(), crate::linux::medium);
     #[cfg(not(target_os = "linux"))]
-    let (default, medium) = (None::<String>, |_: &str| Medium::Wired);
+    let (default, medium) = (None::<String>, |_: &str| vocab::Medium::Wired);
 
     let interfaces = pnet_datalink::interfaces().into_iter().map(|port| {
         let mac = port

@@ -92,17 +92,26 @@ fn own_frames_are_ignored_and_the_card_stays_shy() {
     }
 }
 
+fn tagged() {
+    block_on(async {
+        let mut live = Live::open("far", OpenHow::Raw).unwrap();
+        let mut frame = probe(lab::FAR, Ipv4Addr::new(10, 40, 9, 1));
+        // Priority 5 and identifier 7 (IEEE 802.1Q).
+        frame.splice(12..12, [0x81, 0x00, 0xa0, 0x07]);
+        ready();
+        live.send(&frame).unwrap();
+    });
+}
+
 #[test]
 fn a_virtual_lan_tag_is_seen() {
-    run("a_virtual_lan_tag_is_seen", body, &[]);
+    const NAME: &str = "a_virtual_lan_tag_is_seen";
+    run(NAME, body, &[("tagged", tagged)]);
     fn body() {
         cable("10.40.8.5/24", "10.40.8.21/24");
         block_on(async {
             let mut live = Live::open("near", OpenHow::Raw).unwrap();
-            sh("ip -n far link add link far name far.7 type vlan id 7;
-                ip -n far addr add 10.40.9.21/24 dev far.7; ip -n far link set far.7 up;
-                ip netns exec far sh -c 'echo x > /dev/udp/10.40.9.1/9' 2>/dev/null || \
-                ip netns exec far bash -c 'echo x > /dev/udp/10.40.9.1/9'");
+            let _player = far(NAME, "tagged");
             let (vlan, kind) = until(&mut live, "a tagged question", |event, frame| {
                 let asked = frame.bytes.get(38..42) == Some(&[10, 40, 9, 1]);
                 (event == LiveEvent::Frame && asked).then(|| (frame.vlan, frame.bytes[12..14].to_vec()))

@@ -2,8 +2,10 @@
 
 use std::io::{self, Read};
 use std::os::fd::{AsFd, OwnedFd};
+use std::time::Duration;
 
 use socket2::{Domain, SockRef, Socket, Type};
+use tokio::time::Instant;
 use vocab::{Mode, Station};
 
 use super::books::Books;
@@ -22,6 +24,8 @@ const RECEIVE_BUFFER: usize = 1 << 20;
 const DATAGRAM: usize = 32 * 1024;
 /// How often a table is read anew because it changed meanwhile.
 const MAX_TRIES: usize = 4;
+/// How long to wait when the tables cannot be read.
+const RETRY: Duration = Duration::from_millis(100);
 /// Datagrams looked at for one table: far more than 4,096 interfaces take.
 const MAX_DATAGRAMS: usize = 20_000;
 
@@ -33,8 +37,8 @@ pub(super) struct Monitor {
     sequence: u32,
     neighbours: bool,
     buffer: Box<[u8]>,
-    /// News were lost and the tables could not be read yet.
-    behind: bool,
+    /// News were lost and the tables could not be read: when to try again.
+    retry_at: Option<Instant>,
 }
 
 impl Monitor {
@@ -61,7 +65,7 @@ impl Monitor {
             sequence: 0,
             neighbours,
             buffer: vec![0; DATAGRAM].into_boxed_slice(),
-            behind: false,
+            retry_at: None,
         };
         let neighbours = monitor.read_tables()?;
         Ok((monitor, neighbours))
@@ -77,34 +81,40 @@ impl Monitor {
         self.books.station(name, mode, before)
     }
 
-    /// Waits until there may be news.
+    /// Waits until there may be news, or until the tables may be tried again.
     pub(super) async fn readable(&self) {
-        self.socket.readable().await;
+        match self.retry_at {
+            Some(at) => tokio::time::sleep_until(at).await,
+            None => self.socket.readable().await,
+        }
     }
 
     /// Takes in what has come, and gives what concerns neighbours. `None` when nothing has come.
     pub(super) fn take(&mut self) -> Option<Vec<News>> {
-        let datagram = if self.behind {
-            Err(io::Error::from_raw_os_error(libc::ENOBUFS))
-        } else {
-            self.receive()
-        };
-        match datagram {
-            Ok(news) => Some(self.enter(news)),
-            Err(e) if e.kind() == io::ErrorKind::WouldBlock => None,
-            // News were lost (ENOBUFS): only the tables themselves help.
-            Err(_) => match self.read_tables() {
-                Ok(neighbours) => {
-                    self.behind = false;
-                    Some(neighbours)
-                }
-                Err(_) => {
-                    // With the next news, then.
-                    self.behind = !self.behind;
-                    None
-                }
+        match self.retry_at {
+            Some(at) if at > Instant::now() => return None,
+            Some(_) => {}
+            None => match self.receive() {
+                Ok(news) => return Some(self.enter(news)),
+                Err(e) if e.kind() == io::ErrorKind::WouldBlock => return None,
+                // News were lost (ENOBUFS): only the tables themselves help.
+                Err(_) => {}
             },
         }
+        let tables = self.drain().and_then(|()| self.read_tables());
+        self.retry_at = tables.is_err().then(|| Instant::now() + RETRY);
+        tables.ok()
+    }
+
+    /// Throws away what is queued, which is older than the tables, so that there is room for them.
+    fn drain(&mut self) -> io::Result<()> {
+        for _ in 0..MAX_DATAGRAMS {
+            match self.receive() {
+                Err(e) if e.kind() == io::ErrorKind::WouldBlock => return Ok(()),
+                _ => {}
+            }
+        }
+        Err(io::ErrorKind::TimedOut.into())
     }
 
     fn enter(&mut self, news: Vec<News>) -> Vec<News> {
@@ -167,6 +177,8 @@ impl Monitor {
                     News::Done => done = true,
                     News::Interrupted => whole = false,
                     News::Refused(0) => {}
+                    // No room just now, or the table before is still on its way.
+                    News::Refused(libc::ENOBUFS | libc::EBUSY) => (done, whole) = (true, false),
                     News::Refused(number) => return Err(io::Error::from_raw_os_error(*number)),
                     _ => {}
                 }

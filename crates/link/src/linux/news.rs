@@ -255,4 +255,4 @@ pub(super) fn request(table: Table, sequence: u32) -> Vec<u8> {
 
 #[cfg(test)]
 #[path = "news_tests.rs"]
-mod tests;
+pub(super) mod tests;

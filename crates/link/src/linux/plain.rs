@@ -5,7 +5,7 @@ use std::io;
 use std::net::{Ipv4Addr, SocketAddr, SocketAddrV4, UdpSocket as StdUdp};
 use std::os::fd::OwnedFd;
 
-use socket2::{Domain, Protocol, Socket, Type};
+use socket2::{Domain, Protocol, SockRef, Socket, Type};
 use tokio::net::UdpSocket;
 use vocab::Station;
 
@@ -106,9 +106,12 @@ pub(super) fn bind_to(socket: &Socket, station: &Station) -> io::Result<()> {
 }
 
 fn send(socket: &UdpSocket, bytes: &[u8], to: SocketAddrV4) -> Result<(), PortError> {
-    // The first error may be what became of an earlier datagram; the second is about this one.
-    let sent = match socket.try_send_to(bytes, to.into()) {
-        Err(e) if e.kind() != io::ErrorKind::WouldBlock => socket.try_send_to(bytes, to.into()),
+    let direct = || SockRef::from(socket).send_to(bytes, &to.into());
+    let sent = match direct() {
+        // tokio has to learn that there is no room, or it will not wait for any.
+        Err(e) if e.kind() == io::ErrorKind::WouldBlock => socket.try_send_to(bytes, to.into()),
+        // This may be what became of an earlier datagram; the second error is about this one.
+        Err(_) => direct(),
         other => other,
     };
     match sent {

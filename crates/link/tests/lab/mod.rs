@@ -16,10 +16,10 @@ const INSIDE: &str = "RIGMUSTER_LAB_INSIDE";
 const PART: &str = "RIGMUSTER_LAB_PART";
 
 /// Longer than anything in the lab takes; only a failure waits for it.
-pub const LONG: Duration = Duration::from_secs(10);
+pub(crate) const LONG: Duration = Duration::from_secs(10);
 
 /// Runs `body` of the test called `name` inside fresh namespaces, or one of its `parts`.
-pub fn run(name: &str, body: fn(), parts: &[(&str, fn())]) {
+pub(crate) fn run(name: &str, body: fn(), parts: &[(&str, fn())]) {
     if let Ok(part) = std::env::var(PART) {
         let (_, play) = parts
             .iter()
@@ -56,7 +56,7 @@ pub fn run(name: &str, body: fn(), parts: &[(&str, fn())]) {
 }
 
 /// Runs a command that must succeed, and gives what it printed.
-pub fn sh(command: &str) -> String {
+pub(crate) fn sh(command: &str) -> String {
     let output = Command::new("sh")
         .args(["-ec", command])
         .output()
@@ -70,14 +70,14 @@ pub fn sh(command: &str) -> String {
 }
 
 /// Two namespaces and a cable: `near` with `near_address` here, `far` with `far_address` there.
-pub fn cable(near_address: &str, far_address: &str) {
+pub(crate) fn cable(near_address: &str, far_address: &str) {
     sh("mount -t tmpfs lab /run; ip link set lo up; ip netns add far; ip -n far link set lo up");
     plug(near_address);
     sh(&format!("ip -n far addr add {far_address} dev far"));
 }
 
 /// Plugs in a new cable, whose far end must not exist.
-pub fn plug(near_address: &str) {
+pub(crate) fn plug(near_address: &str) {
     sh(&format!(
         "ip link add near address 02:52:43:00:00:05 type veth peer name far address 02:52:43:00:00:21 netns far;
          ip addr add {near_address} dev near; ip link set near up; ip -n far link set far up"
@@ -85,12 +85,12 @@ pub fn plug(near_address: &str) {
 }
 
 /// The far end's hardware.
-pub const FAR: Mac = Mac::new([0x02, 0x52, 0x43, 0, 0, 0x21]);
+pub(crate) const FAR: Mac = Mac::new([0x02, 0x52, 0x43, 0, 0, 0x21]);
 /// The near end's hardware.
-pub const NEAR: Mac = Mac::new([0x02, 0x52, 0x43, 0, 0, 0x05]);
+pub(crate) const NEAR: Mac = Mac::new([0x02, 0x52, 0x43, 0, 0, 0x05]);
 
 /// A process of ours that ends with the test.
-pub struct Player(Child);
+pub(crate) struct Player(Child);
 
 impl Drop for Player {
     fn drop(&mut self) {
@@ -101,7 +101,7 @@ impl Drop for Player {
 
 impl Player {
     /// Whether it has ended well; `None` while it runs.
-    pub fn ended(&mut self) -> Option<bool> {
+    pub(crate) fn ended(&mut self) -> Option<bool> {
         self.0
             .try_wait()
             .expect("our own child")
@@ -110,7 +110,7 @@ impl Player {
 }
 
 /// Starts a part of this test on the far side and waits until it says that it is ready.
-pub fn far(name: &str, part: &str) -> Player {
+pub(crate) fn far(name: &str, part: &str) -> Player {
     let me = std::env::current_exe().expect("our own file");
     let mut child = Command::new("ip")
         .args(["netns", "exec", "far"])
@@ -130,13 +130,13 @@ pub fn far(name: &str, part: &str) -> Player {
 }
 
 /// Says that a part is ready.
-pub fn ready() {
+pub(crate) fn ready() {
     println!("READY");
     std::io::stdout().flush().expect("the pipe");
 }
 
 /// Runs asynchronous work as the program does: on one thread.
-pub fn block_on<T>(work: impl Future<Output = T>) -> T {
+pub(crate) fn block_on<T>(work: impl Future<Output = T>) -> T {
     tokio::runtime::Builder::new_current_thread()
         .enable_all()
         .build()
@@ -145,7 +145,7 @@ pub fn block_on<T>(work: impl Future<Output = T>) -> T {
 }
 
 /// Everything that happens until `wanted` gives a value.
-pub async fn until<T>(
+pub(crate) async fn until<T>(
     live: &mut Live,
     what: &str,
     mut wanted: impl FnMut(LiveEvent, &Frame) -> Option<T>,
@@ -168,7 +168,7 @@ pub async fn until<T>(
 }
 
 /// Waits until the station is as wanted.
-pub async fn until_station(live: &mut Live, what: &str, wanted: impl Fn(&Station) -> bool) -> Station {
+pub(crate) async fn until_station(live: &mut Live, what: &str, wanted: impl Fn(&Station) -> bool) -> Station {
     if wanted(live.station()) {
         return live.station().clone();
     }
@@ -180,7 +180,7 @@ pub async fn until_station(live: &mut Live, what: &str, wanted: impl Fn(&Station
 }
 
 /// Counts how often `ready` returns and frames come until `over` says so.
-pub async fn count(live: &mut Live, mut over: impl FnMut() -> bool) -> (usize, Vec<Frame>) {
+pub(crate) async fn count(live: &mut Live, mut over: impl FnMut() -> bool) -> (usize, Vec<Frame>) {
     let (mut wakes, mut frames, mut frame) = (0, Vec::new(), Frame::default());
     for _ in 0..1000 {
         if over() {
@@ -202,12 +202,12 @@ pub async fn count(live: &mut Live, mut over: impl FnMut() -> bool) -> (usize, V
 }
 
 /// An ARP request (RFC 826) in nobody's name (RFC 5227).
-pub fn probe(own: Mac, address: std::net::Ipv4Addr) -> Vec<u8> {
+pub(crate) fn probe(own: Mac, address: std::net::Ipv4Addr) -> Vec<u8> {
     request(own, std::net::Ipv4Addr::UNSPECIFIED, address)
 }
 
 /// An ARP request (RFC 826), broadcast.
-pub fn request(own: Mac, from: std::net::Ipv4Addr, address: std::net::Ipv4Addr) -> Vec<u8> {
+pub(crate) fn request(own: Mac, from: std::net::Ipv4Addr, address: std::net::Ipv4Addr) -> Vec<u8> {
     [
         &[0xff; 6][..],
         &own.octets(),
@@ -221,7 +221,7 @@ pub fn request(own: Mac, from: std::net::Ipv4Addr, address: std::net::Ipv4Addr) 
 }
 
 /// The sender's protocol address of an ARP reply.
-pub fn answer(frame: &Frame) -> Option<std::net::Ipv4Addr> {
+pub(crate) fn answer(frame: &Frame) -> Option<std::net::Ipv4Addr> {
     let bytes = &frame.bytes;
     let reply = bytes.get(12..14)? == [0x08, 0x06] && bytes.get(20..22)? == [0, 2];
     let address: [u8; 4] = bytes.get(28..32)?.try_into().ok()?;
