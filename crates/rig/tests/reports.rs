@@ -79,3 +79,40 @@ fn every_broken_file_gets_its_report() {
     }
     assert!(checked >= 20, "only {checked} broken files found");
 }
+
+#[test]
+fn what_is_risky_is_said_and_the_rig_is_there_all_the_same() {
+    let device =
+        |name: &str, rest: &str| format!("[[device]]\nname = \"{name}\"\nrole = \"camera\"\n{rest}\n");
+    let text = [
+        "format = 1\n[network]\nsubnet = \"10.40.8.0/24\"\nleases = [\"10.40.8.100-180\"]\n".to_owned(),
+        device("In the pool", "address = \"10.40.8.100\""),
+        device("Reserved", "address = \"10.40.8.180\"\nhow = \"reserved\""),
+        device("Beside it", "address = \"10.40.8.181\""),
+        device("Unknown", "address = \"dhcp\""),
+        device("Known", "address = \"dhcp\"\nmac = \"02:52:43:00:00:01\""),
+    ]
+    .concat();
+    let reading = read("risky.rig.toml", text.as_bytes());
+    assert_eq!(reading.rig.as_ref().map(|rig| rig.devices.len()), Some(5));
+    let said: Vec<(usize, usize, &str)> = reading
+        .warnings
+        .iter()
+        .map(|w| (w.line, w.column, w.message.as_str()))
+        .collect();
+    assert_eq!(
+        said,
+        [
+            (
+                8,
+                11,
+                "\"In the pool\" has the fixed address 10.40.8.100 in the lease pool 10.40.8.100-10.40.8.180: the DHCP server may give it to another"
+            ),
+            (
+                21,
+                11,
+                "\"Unknown\" has its address by DHCP and no `mac`, so nothing tells which host it is"
+            ),
+        ]
+    );
+}
