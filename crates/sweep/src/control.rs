@@ -29,6 +29,8 @@ const UDP_ANSWER: Duration = Duration::from_millis(500);
 const TCP_CONNECT: Duration = Duration::from_secs(1);
 /// How long an accepted connection may take to answer.
 const TCP_ANSWER: Duration = Duration::from_millis(1_500);
+/// Time for a device that takes one client only to be free of the last try.
+const REST: Duration = Duration::from_millis(100);
 /// How long all the tries of one job may be open together, drip or not.
 const OPEN_IN_ALL: Duration = Duration::from_secs(5);
 
@@ -60,6 +62,8 @@ pub(crate) struct Target {
 enum State {
     /// For a connection to spare.
     Waiting,
+    /// For the device to be free of the last try.
+    Resting(Due),
     /// For the frames of a new connection.
     Queued,
     /// For the connection to be accepted.
@@ -73,7 +77,7 @@ enum State {
 impl State {
     fn dial(&self) -> Option<DialId> {
         match self {
-            Self::Waiting | Self::Queued => None,
+            Self::Waiting | Self::Resting(_) | Self::Queued => None,
             Self::Connecting(dial, _) | Self::Talking(dial, ..) | Self::Again(dial, _) => Some(*dial),
         }
     }
@@ -199,7 +203,7 @@ impl Controls {
             State::Queued if job.is_udp() => Some(UDP_FRAMES + first_extra),
             State::Queued => Some(TCP_FRAMES + first_extra),
             State::Again(..) => Some(UDP_FRAMES),
-            State::Waiting | State::Connecting(..) | State::Talking(..) => None,
+            State::Waiting | State::Resting(_) | State::Connecting(..) | State::Talking(..) => None,
         }
     }
 
@@ -209,30 +213,23 @@ impl Controls {
         job.tries += 1;
         job.asked.get_or_insert(now);
         job.since = now;
-        match std::mem::replace(&mut job.state, State::Waiting) {
-            State::Again(dial, judge) => {
-                job.state = State::Talking(dial, job.due(now, UDP_ANSWER), judge);
-                self.acts.push_back(Act::Send(dial, job.first_bytes()));
-            }
-            _ => {
-                self.numbers += 1;
-                let dial = DialId(self.numbers);
-                job.state = State::Connecting(dial, job.due(now, TCP_CONNECT));
-                let transport = if job.is_udp() {
-                    Transport::Udp
-                } else {
-                    Transport::Tcp
-                };
-                self.dials.insert(dial, id);
-                self.acts.push_back(Act::Dial(Dial {
-                    id: dial,
-                    to: SocketAddrV4::new(job.target.address, job.target.port.port),
-                    transport,
-                    mac: job.target.mac,
-                    from: Some(job.from),
-                }));
-            }
+        if let State::Again(dial, judge) = std::mem::replace(&mut job.state, State::Waiting) {
+            job.state = State::Talking(dial, job.due(now, UDP_ANSWER), judge);
+            self.acts.push_back(Act::Send(dial, job.first_bytes()));
+            return;
         }
+        self.numbers += 1;
+        let dial = DialId(self.numbers);
+        job.state = State::Connecting(dial, job.due(now, TCP_CONNECT));
+        let udp = job.is_udp();
+        self.dials.insert(dial, id);
+        self.acts.push_back(Act::Dial(Dial {
+            id: dial,
+            to: SocketAddrV4::new(job.target.address, job.target.port.port),
+            transport: if udp { Transport::Udp } else { Transport::Tcp },
+            mac: job.target.mac,
+            from: Some(job.from),
+        }));
     }
 
     /// Takes what happened on a connection.
@@ -293,13 +290,16 @@ impl Controls {
             return;
         }
         let Some(job) = self.jobs.get_mut(&id) else { return };
-        job.spent += now.since(job.since);
+        if !matches!(job.state, State::Again(..)) {
+            job.spent += now.since(job.since);
+        }
         if job.tries >= TRIES || job.spent >= OPEN_IN_ALL {
             self.finish(id, Some(last), None);
             return;
         }
         job.state = match std::mem::replace(&mut job.state, State::Queued) {
             State::Talking(dial, _, judge) if job.is_udp() && self.dials.contains_key(&dial) => {
+                self.acts.push_back(Act::Queue(id));
                 State::Again(dial, judge)
             }
             old => {
@@ -308,10 +308,9 @@ impl Controls {
                 {
                     self.acts.push_back(Act::Close(dial));
                 }
-                State::Queued
+                State::Resting(Due::new(now + REST))
             }
         };
-        self.acts.push_back(Act::Queue(id));
     }
 
     /// Ends a job: closes what is open, tells the outcome (`None`: there was no way), lets others start.
@@ -339,14 +338,23 @@ impl Controls {
 
     /// Lets time pass. All that arrived up to `now` must have been handed over before.
     pub(crate) fn tick(&mut self, now: Moment) {
-        let over: Vec<u64> = self
-            .jobs
-            .iter_mut()
-            .filter_map(|(id, job)| match &mut job.state {
-                State::Connecting(_, due) | State::Talking(_, due, _) => due.is_over(now).then_some(*id),
-                State::Waiting | State::Queued | State::Again(..) => None,
-            })
-            .collect();
+        let mut over = Vec::new();
+        for (id, job) in &mut self.jobs {
+            let (due, resting) = match &mut job.state {
+                State::Connecting(_, due) | State::Talking(_, due, _) => (due, false),
+                State::Resting(due) => (due, true),
+                State::Waiting | State::Queued | State::Again(..) => continue,
+            };
+            if !due.is_over(now) {
+                continue;
+            }
+            if resting {
+                job.state = State::Queued;
+                self.acts.push_back(Act::Queue(*id));
+            } else {
+                over.push(*id);
+            }
+        }
         for id in over {
             self.over(now, id, ControlState::Silent);
         }
@@ -354,7 +362,7 @@ impl Controls {
 
     pub(crate) fn next_wake(&self) -> Option<Moment> {
         let due = |job: &Job| match &job.state {
-            State::Connecting(_, due) | State::Talking(_, due, _) => Some(due.at()),
+            State::Connecting(_, due) | State::Talking(_, due, _) | State::Resting(due) => Some(due.at()),
             State::Waiting | State::Queued | State::Again(..) => None,
         };
         self.jobs.values().filter_map(due).min()

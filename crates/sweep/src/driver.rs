@@ -9,6 +9,9 @@ use crate::{Hold, Order, Scanner};
 
 /// Events taken in before time passes and others get their turn.
 const EVENTS_AT_ONCE: usize = 512;
+/// After so many, all that had arrived when the first of them was taken has been seen: more does
+/// not fit into a receive buffer of 4 MB, at 256 bytes for each frame at the least.
+const EVENTS_HELD: usize = 16_384;
 /// Orders carried out before what arrived is looked at: together with the scanner's own bound on
 /// questions on their way, what a small receive buffer holds.
 const ORDERS_AT_ONCE: usize = 256;
@@ -24,6 +27,10 @@ pub struct Driver {
     frame: Frame,
     /// The send queue was full.
     blocked: bool,
+    /// When the link was last known to hold nothing new, or the present long haul began.
+    seen_from: Moment,
+    /// Events taken in since then.
+    seen: usize,
     drops_at: Moment,
 }
 
@@ -34,7 +41,16 @@ impl Driver {
             scanner.set_can_ping(live.can_ping());
         }
         scanner.set_station(clock.now(), live.station().clone());
-        Self { live, scanner, clock, frame: Frame::default(), blocked: false, drops_at: Moment::ZERO }
+        Self {
+            live,
+            scanner,
+            clock,
+            frame: Frame::default(),
+            blocked: false,
+            seen_from: Moment::ZERO,
+            seen: 0,
+            drops_at: Moment::ZERO,
+        }
     }
 
     /// The time on the clock of the run.
@@ -80,12 +96,7 @@ impl Driver {
             // There is more to do at once; still, others must get their turn.
             tokio::task::yield_now().await;
         }
-        // Whatever arrived by this moment is in the link's hands, and is looked at before the
-        // scanner is told that this moment has passed.
-        let now = self.clock.now();
-        if self.take_in() {
-            self.scanner.tick(now);
-        }
+        self.take_in();
         self.close_abandoned();
         self.carry_out();
         let now = self.clock.now();
@@ -98,7 +109,11 @@ impl Driver {
 
     async fn wait(&mut self, span: Option<Duration>) {
         // With a full send queue the scanner's own wish to send is no reason to wake: room is.
-        let span = if self.blocked { span.map(|s| s.max(Duration::from_millis(1))) } else { span };
+        let span = if self.blocked {
+            span.map(|s| s.max(Duration::from_millis(1)))
+        } else {
+            span
+        };
         let timer = async {
             match span {
                 Some(span) => tokio::time::sleep(span).await,
@@ -121,20 +136,39 @@ impl Driver {
         }
     }
 
-    /// Takes in what the link has, up to a bound. True if that was all.
-    fn take_in(&mut self) -> bool {
-        for _ in 0..EVENTS_AT_ONCE {
-            let Some(event) = self.live.next(&mut self.frame) else { return true };
-            let now = self.clock.now();
-            match event {
-                LiveEvent::Frame => self.scanner.receive(now, &self.frame),
-                LiveEvent::Station(station) => self.scanner.set_station(now, station),
-                LiveEvent::Dial(id, event) => self.scanner.dial_event(now, id, event),
-                LiveEvent::EchoReply { address, sequence } => self.scanner.echo_reply(now, address, sequence),
-                LiveEvent::Neighbour { address, mac } => self.scanner.neighbour(now, address, mac),
-            }
+    /// Takes in what the link has, up to a bound, and lets the scanner's time pass up to a moment
+    /// of which all that had arrived by then was taken in: a flood delays silences, it makes none.
+    fn take_in(&mut self) {
+        if self.seen == 0 {
+            self.seen_from = self.clock.now();
         }
-        false
+        for _ in 0..EVENTS_AT_ONCE {
+            if !self.take_one() {
+                self.seen = EVENTS_HELD;
+                break;
+            }
+            self.seen += 1;
+        }
+        if self.seen >= EVENTS_HELD {
+            self.scanner.tick(self.seen_from);
+            self.seen = 0;
+        }
+    }
+
+    /// Takes in one event. False if there was none.
+    fn take_one(&mut self) -> bool {
+        let Some(event) = self.live.next(&mut self.frame) else {
+            return false;
+        };
+        let now = self.clock.now();
+        match event {
+            LiveEvent::Frame => self.scanner.receive(now, &self.frame),
+            LiveEvent::Station(station) => self.scanner.set_station(now, station),
+            LiveEvent::Dial(id, event) => self.scanner.dial_event(now, id, event),
+            LiveEvent::EchoReply { address, sequence } => self.scanner.echo_reply(now, address, sequence),
+            LiveEvent::Neighbour { address, mac } => self.scanner.neighbour(now, address, mac),
+        }
+        true
     }
 
     /// Carries out orders until there are none, the port is full, or others should get their turn.
@@ -143,7 +177,9 @@ impl Driver {
             return;
         }
         for _ in 0..ORDERS_AT_ONCE {
-            let Some(order) = self.scanner.next_order(self.clock.now()) else { return };
+            let Some(order) = self.scanner.next_order(self.clock.now()) else {
+                return;
+            };
             let result = match order {
                 Order::Frame(bytes) => self.live.send(&bytes),
                 Order::Poke(address) => self.live.poke(address),

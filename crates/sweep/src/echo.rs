@@ -133,7 +133,7 @@ mod tests {
         let mut told = Vec::new();
         for ms in [999, 1_000, 1_001] {
             echoes.tick(Moment::from_millis(ms), |address, sent| {
-                told.push((ms, address, sent))
+                told.push((ms, address, sent));
             });
         }
         assert_eq!(told, [(1_000, A, Moment::ZERO)]);

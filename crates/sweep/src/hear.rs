@@ -2,8 +2,8 @@
 
 use link::Frame;
 use vocab::{ArpForm, ArpOp, ArpSeen, Fact, Mac, Moment, Wake};
-use wire::dhcp::{self, Kind, Message};
-use wire::{Arp, Heard, Udp, What, peek};
+use wire::dhcp::{Kind, Message};
+use wire::{Arp, Heard, What, peek};
 
 use crate::arp::Reply;
 use crate::queue::Item;
@@ -45,9 +45,7 @@ impl Scanner {
                     );
                 }
             }
-            What::Udp { udp, .. } if udp.destination_port == dhcp::SERVER_PORT => {
-                self.hear_dhcp(now, heard.source, udp);
-            }
+            What::Dhcp { message, .. } => self.hear_dhcp(now, heard.source, message),
             _ => {}
         }
     }
@@ -94,18 +92,16 @@ impl Scanner {
 
     /// Client messages only, and only those that the client itself sent: a relay's frame is no
     /// sign of the client on this wire.
-    fn hear_dhcp(&mut self, now: Moment, source: Mac, udp: &Udp<'_>) {
-        let Ok(message) = Message::parse(udp.payload) else {
-            self.count_malformed(now);
-            return;
-        };
+    fn hear_dhcp(&mut self, now: Moment, source: Mac, message: &Message) {
         if message.client != source {
             return;
         }
         let how = match message.kind {
-            Kind::Discover => Wake::DhcpDiscover { name: message.name },
+            Kind::Discover => Wake::DhcpDiscover {
+                name: message.name.clone(),
+            },
             Kind::Request => Wake::DhcpRequest {
-                name: message.name,
+                name: message.name.clone(),
                 wanted: message.wanted,
             },
             _ => return,

@@ -2,7 +2,7 @@
 
 use core::net::Ipv4Addr;
 
-use vocab::{ArpForm, LinkState, Mac, Station};
+use vocab::{ArpForm, Ipv4Net, LinkState, Mac, Station};
 
 /// Whether one host can hold the address at all.
 pub(crate) fn is_askable(address: Ipv4Addr) -> bool {
@@ -54,9 +54,7 @@ impl Here {
         }
         let nets = station.addresses.iter().filter(|net| net.contains(&target));
         // `max_by_key` keeps the last of equals; the system's first is the one it would use itself.
-        nets.rev()
-            .max_by_key(|net| net.prefix_len())
-            .map(|net| net.addr())
+        nets.rev().max_by_key(|net| net.prefix_len()).map(Ipv4Net::addr)
     }
 
     /// The form in which `form` can really go out. With our own address as target the real sender
@@ -71,7 +69,7 @@ impl Here {
 
 #[cfg(test)]
 mod tests {
-    use vocab::{Ipv4Net, Medium, Mode};
+    use vocab::{Medium, Mode};
 
     use super::*;
 

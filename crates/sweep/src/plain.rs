@@ -107,8 +107,16 @@ impl Pokes {
 
     /// The kernel gave up: when the question left, if its silence was not told before.
     pub(crate) fn failed(&mut self, address: Ipv4Addr) -> Option<Moment> {
-        let waited = self.known.remove(&address).filter(|k| !k.pongs).and_then(|k| k.asked);
-        let open = self.open.remove(&address).filter(|p| p.due.is_some()).map(|p| p.sent);
+        let waited = self
+            .known
+            .remove(&address)
+            .filter(|k| !k.pongs)
+            .and_then(|k| k.asked);
+        let open = self
+            .open
+            .remove(&address)
+            .filter(|p| p.due.is_some())
+            .map(|p| p.sent);
         open.or(waited)
     }
 

@@ -207,6 +207,7 @@ impl Scanner {
                 let from = self.here.sender_for(address).filter(|_| is_askable(address));
                 let bound = match self.config.dialing {
                     Dialing::Os => Some(None),
+                    Dialing::User if self.config.mode == Mode::Unprivileged => None,
                     Dialing::User => mac.map(Some),
                 };
                 if let (Some(from), Some(mac)) = (from, bound) {
@@ -220,6 +221,7 @@ impl Scanner {
     }
 
     /// Takes what happened on a connection of the system's.
+    #[expect(clippy::needless_pass_by_value, reason = "an event is handed over, not lent")]
     pub fn dial_event(&mut self, now: Moment, id: DialId, event: DialEvent) {
         self.controls.event(now, id, &event);
         self.carry_out(now);
@@ -410,10 +412,14 @@ impl Scanner {
                 }
                 Act::Send(id, bytes) => {
                     // A full buffer loses one try; the next one is due anyway.
-                    self.dialer.as_mut().map(|d| d.send(now, id, &bytes));
+                    if let Some(dialer) = &mut self.dialer {
+                        dialer.send(now, id, &bytes);
+                    }
                 }
                 Act::Close(id) => {
-                    self.dialer.as_mut().map(|d| d.close(now, id));
+                    if let Some(dialer) = &mut self.dialer {
+                        dialer.close(now, id);
+                    }
                 }
             }
             self.stir(now);

@@ -146,7 +146,8 @@ impl Scanner {
                 self.pacer.take(now, POKE_FRAMES, entry.lane == Lane::Watch);
                 self.pokes.sent(now, address);
                 if self.can_ping && self.pokes.is_known(address) {
-                    self.queue.push(Item::Echo(address, None), entry.rank, Lane::Plain);
+                    self.queue
+                        .push(Item::Echo(address, None), entry.rank, Lane::Plain);
                 }
                 self.sent(now, &entry, address, SilentTo::Arp(ArpForm::Broadcast));
             }

@@ -5,9 +5,7 @@ use std::net::Ipv4Addr;
 use std::time::Duration;
 
 use link::{Dial, Frame};
-use vocab::{
-    ArpForm, Ask, Fact, LinkState, Mac, Medium, Mode, Moment, Pace, Sighting, Station,
-};
+use vocab::{ArpForm, Ask, Fact, LinkState, Mac, Medium, Mode, Moment, Pace, Sighting, Station};
 use wire::{Arp, What, arp, icmp};
 
 use crate::{Config, Dialing, Hold, Order, Scanner};
@@ -36,7 +34,13 @@ pub(super) fn ms(millis: u64) -> Moment {
 }
 
 pub(super) fn config() -> Config {
-    Config { pace: Pace::Own, listen_only: false, mode: Mode::Raw, dialing: Dialing::Os, seed: 7 }
+    Config {
+        pace: Pace::Own,
+        listen_only: false,
+        mode: Mode::Raw,
+        dialing: Dialing::Os,
+        seed: 7,
+    }
 }
 
 pub(super) fn station() -> Station {
@@ -60,6 +64,10 @@ enum Coming {
 }
 
 /// The scanner and its network.
+#[expect(
+    clippy::struct_excessive_bools,
+    reason = "switches that each test sets by itself"
+)]
 pub(super) struct Toy {
     pub(super) scanner: Scanner,
     pub(super) now: Moment,
@@ -122,7 +130,10 @@ impl Toy {
     }
 
     pub(super) fn hear(&mut self, bytes: &[u8]) {
-        self.hear_frame(&Frame { bytes: bytes.to_vec(), ..Frame::default() });
+        self.hear_frame(&Frame {
+            bytes: bytes.to_vec(),
+            ..Frame::default()
+        });
     }
 
     pub(super) fn hear_frame(&mut self, frame: &Frame) {
@@ -144,7 +155,9 @@ impl Toy {
     /// Lets time pass until `end`.
     pub(super) fn run(&mut self, end: Moment) {
         loop {
-            self.most_waiting = self.most_waiting.max(self.coming.iter().filter(|c| c.0 <= self.now).count());
+            self.most_waiting = self
+                .most_waiting
+                .max(self.coming.iter().filter(|c| c.0 <= self.now).count());
             while self.coming.front().is_some_and(|c| c.0 <= self.now) {
                 match self.coming.pop_front().unwrap().1 {
                     Coming::Frame(bytes) => self.hear(&bytes),
@@ -161,7 +174,10 @@ impl Toy {
             if let Some(wake) = wake {
                 assert!(wake > self.now, "would spin at {:?}", self.now);
             }
-            let next = [wake, self.coming.front().map(|c| c.0)].into_iter().flatten().min();
+            let next = [wake, self.coming.front().map(|c| c.0)]
+                .into_iter()
+                .flatten()
+                .min();
             match next {
                 Some(at) if at <= end => self.now = at,
                 _ => break,
@@ -187,7 +203,8 @@ impl Toy {
             Order::Poke(address) => {
                 self.scanner.done(self.now, outcome);
                 for (_, mac) in self.hosts.iter().filter(|h| h.0 == address && !self.pongs_only) {
-                    self.coming.push_back((self.now + Self::DELAY * 2, Coming::Neighbour(address, *mac)));
+                    self.coming
+                        .push_back((self.now + Self::DELAY * 2, Coming::Neighbour(address, *mac)));
                 }
             }
             Order::Ping(address, n) => {
@@ -225,8 +242,12 @@ impl Toy {
                     Some(arp::reply_frame(mac, address, a.sender_mac, a.sender_ip))
                 }
                 What::EchoRequest { from, to, echo } if *to == address => {
-                    let path =
-                        wire::Path { from_mac: mac, from: address, to_mac: heard.source, to: *from };
+                    let path = wire::Path {
+                        from_mac: mac,
+                        from: address,
+                        to_mac: heard.source,
+                        to: *from,
+                    };
                     Some(icmp::echo_reply_frame(path, echo))
                 }
                 _ => None,
