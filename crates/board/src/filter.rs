@@ -1,8 +1,9 @@
 //! What the `/` filter lets through.
 
+use std::fmt::{Display, Write as _};
+
 use ledger::{DeviceView, HostView};
 use rig::AddressSpec;
-use vocab::Mac;
 
 /// The longest filter that can be typed, in characters.
 const MOST: usize = 60;
@@ -60,51 +61,78 @@ impl Filter {
         self.places(all, host_words)
     }
 
-    fn places<T>(&self, all: &[T], words: impl Fn(&T) -> String) -> Vec<usize> {
+    fn places<T>(&self, all: &[T], words: impl Fn(&T, &mut Words)) -> Vec<usize> {
         if self.is_empty() {
             return (0..all.len()).collect();
         }
-        let wanted = self.text.to_lowercase();
+        let text = self.text.to_lowercase();
+        let wanted: Vec<&str> = text.split_whitespace().collect();
+        // One buffer for all, since a filter is applied to every device on every drawing.
+        let mut hay = Words::default();
         all.iter()
             .enumerate()
             .filter(|(_, one)| {
-                let hay = words(one).to_lowercase();
-                wanted.split_whitespace().all(|word| hay.contains(word))
+                hay.0.clear();
+                words(one, &mut hay);
+                hay.lower();
+                wanted.iter().all(|word| hay.0.contains(word))
             })
             .map(|(at, _)| at)
             .collect()
     }
 }
 
-fn device_words(device: &DeviceView) -> String {
-    let mut out = vec![
-        device.name.clone(),
-        device.role.as_str().to_owned(),
-        device.standing.words().to_owned(),
-        device.need.as_str().to_owned(),
-    ];
-    match device.expected_address {
-        AddressSpec::Fixed(address) => out.push(address.to_string()),
-        AddressSpec::Dhcp => out.push("dhcp".to_owned()),
-        AddressSpec::None => {}
+/// What the words of a filter are looked for in, a line for each thing.
+#[derive(Default)]
+struct Words(String);
+
+impl Words {
+    fn add(&mut self, one: impl Display) {
+        // Writing to a string cannot fail.
+        let _ = writeln!(self.0, "{one}");
     }
-    out.extend(device.expected_macs.iter().map(Mac::to_string));
-    out.extend(device.channels.iter().map(|(panel, n)| format!("{panel} {n}")));
-    out.extend(device.position.clone());
-    out.extend(device.port.clone());
-    if let Some(seen) = &device.seen {
-        out.extend(seen.mac.map(|mac| mac.to_string()));
-        out.extend(seen.addresses.iter().map(ToString::to_string));
-        out.extend(seen.vendor.iter().chain(&seen.names).map(ToString::to_string));
+
+    fn add_all<T: Display>(&mut self, all: impl IntoIterator<Item = T>) {
+        all.into_iter().for_each(|one| self.add(one));
     }
-    out.join("\n")
+
+    fn lower(&mut self) {
+        if self.0.is_ascii() {
+            self.0.make_ascii_lowercase();
+        } else {
+            self.0 = self.0.to_lowercase();
+        }
+    }
 }
 
-fn host_words(host: &HostView) -> String {
-    let mut out = vec!["not on the list".to_owned()];
-    out.extend(host.mac.map(|mac| mac.to_string()));
-    out.extend(host.addresses.iter().map(ToString::to_string));
-    out.extend(host.vendor.iter().chain(&host.names).map(ToString::to_string));
-    out.extend(host.resembles.iter().map(|r| r.device.clone()));
-    out.join("\n")
+fn device_words(device: &DeviceView, out: &mut Words) {
+    out.add(&device.name);
+    out.add_all([
+        device.role.as_str(),
+        device.standing.words(),
+        device.need.as_str(),
+    ]);
+    match device.expected_address {
+        AddressSpec::Fixed(address) => out.add(address),
+        AddressSpec::Dhcp => out.add("dhcp"),
+        AddressSpec::None => {}
+    }
+    out.add_all(&device.expected_macs);
+    for (panel, number) in &device.channels {
+        out.add(format_args!("{panel} {number}"));
+    }
+    out.add_all(device.position.iter().chain(&device.port));
+    if let Some(seen) = &device.seen {
+        out.add_all(seen.mac);
+        out.add_all(&seen.addresses);
+        out.add_all(seen.vendor.iter().chain(&seen.names));
+    }
+}
+
+fn host_words(host: &HostView, out: &mut Words) {
+    out.add("not on the list");
+    out.add_all(host.mac);
+    out.add_all(&host.addresses);
+    out.add_all(host.vendor.iter().chain(&host.names));
+    out.add_all(host.resembles.iter().map(|r| &r.device));
 }

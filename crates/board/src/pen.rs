@@ -38,8 +38,17 @@ impl<'a> Pen<'a> {
             return 0;
         }
         let max = max.min(self.area.width - x);
-        let words = text::cut(words, usize::from(max));
         let (left, row) = (self.area.x + x, self.area.y + y);
+        if words.len() <= usize::from(max) && text::is_plain(words) {
+            // Nearly all that is written: one cell a byte, with nothing to cut.
+            for (column, byte) in (left..).zip(words.bytes()) {
+                if let Some(cell) = self.buf.cell_mut((column, row)) {
+                    cell.set_char(char::from(byte)).set_style(style);
+                }
+            }
+            return words.len() as u16;
+        }
+        let words = text::cut(words, usize::from(max));
         let (end, _) = self.buf.set_stringn(left, row, &words, usize::from(max), style);
         end - left
     }

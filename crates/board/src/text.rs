@@ -6,13 +6,19 @@ use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
 
 /// How many columns `text` takes.
 pub(crate) fn width(text: &str) -> usize {
-    text.width()
+    if is_plain(text) { text.len() } else { text.width() }
+}
+
+/// Whether `text` is printable ASCII throughout, as nearly all text is: one column a byte, and
+/// nothing to make safe.
+pub(crate) fn is_plain(text: &str) -> bool {
+    text.bytes().all(|b| matches!(b, b' '..=b'~'))
 }
 
 /// `text` with every character that could move the cursor, turn the writing direction or hide
 /// itself replaced by U+FFFD. Names are cleaned when they enter; this is the screen's own lock.
 pub(crate) fn safe(text: &str) -> Cow<'_, str> {
-    if text.chars().any(is_unsafe) {
+    if !is_plain(text) && text.chars().any(is_unsafe) {
         text.chars()
             .map(|c| if is_unsafe(c) { '\u{fffd}' } else { c })
             .collect()
@@ -84,6 +90,12 @@ pub(crate) fn wrap(text: &str, columns: usize, lines: usize) -> Vec<String> {
 
 /// Where to end a line: at the last blank that fits, else in mid-word; always past the first character.
 fn break_at(text: &str, columns: usize) -> usize {
+    if is_plain(text) {
+        let Some(line) = text.get(..=columns) else {
+            return text.len();
+        };
+        return line.rfind(' ').filter(|b| *b > 0).unwrap_or(columns.max(1));
+    }
     let mut used = 0;
     let mut blank = None;
     for (at, c) in text.char_indices() {
@@ -132,6 +144,18 @@ mod tests {
         assert_eq!(wrap("two on one address", 10, 1), ["two on on…"]);
         assert_eq!(wrap("abcdefgh", 3, 9), ["abc", "def", "gh"]);
         assert_eq!(wrap("", 3, 9), Vec::<String>::new());
+    }
+
+    #[test]
+    fn plain_text_breaks_where_any_other_does() {
+        for columns in 1..12 {
+            let plain = wrap("a bb ccc dddd eeeeeeeee f", columns, 20);
+            let other = wrap("ä bb ccc dddd eeeeeeeee f", columns, 20);
+            assert_eq!(
+                plain,
+                other.iter().map(|l| l.replace('ä', "a")).collect::<Vec<_>>()
+            );
+        }
     }
 
     proptest! {
