@@ -461,6 +461,11 @@ impl Plan {
         self.deeds.push((after, deed));
     }
 
+    /// The planned switch of that name.
+    pub fn switch_named(&self, name: &str) -> Option<SwitchId> {
+        self.switches.iter().position(|s| s.name == name).map(SwitchId)
+    }
+
     /// The planned host of that name.
     pub fn named(&self, name: &str) -> Option<HostId> {
         self.hosts.iter().position(|h| h.name == name).map(HostId)
