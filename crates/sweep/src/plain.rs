@@ -4,9 +4,10 @@
 //! before other programs' traffic suffers; so pokes are held to 340 new addresses a second, and
 //! to 800 unresolved ones at a time.
 //!
-//! Of an address that it is sure of the kernel says nothing new, alive or not, for up to a minute.
-//! So the scanner sends such an address an echo request as well, and its silence counts only if it
-//! has answered one before, or when the kernel itself gives it up.
+//! Of an address that it is sure of the kernel says nothing new, alive or not, for up to a minute,
+//! and other programs may have made it sure before we came. So silence is the kernel's word that
+//! it gave up, about 3 s after the poke. Where that does not come the scanner sends an echo
+//! request, from then on with every poke, and its silence counts once it has been answered before.
 
 use core::net::Ipv4Addr;
 use core::time::Duration;
@@ -17,8 +18,10 @@ use vocab::Moment;
 use crate::arp::Due;
 use crate::pacer::Bucket;
 
-/// When a silence is told: half the time that the kernel itself takes to give up (3 requests, 1 s apart).
+/// When a silence is told of an address that answers echo requests.
 const PATIENCE: Duration = Duration::from_millis(1_500);
+/// When the kernel must have given up: three requests, 1 s apart, and some time for its word.
+const KERNEL_WORD: Duration = Duration::from_millis(3_500);
 /// How long the kernel keeps an entry without an answer.
 const KERNEL_KEEPS: Duration = Duration::from_secs(3);
 /// Unresolved entries that may be in the kernel's table because of us.
@@ -69,7 +72,7 @@ impl Pokes {
         let room = if self.open.len() < UNRESOLVED_MAX {
             Moment::ZERO
         } else {
-            self.open.values().map(|p| p.sent).min().unwrap_or(Moment::ZERO) + KERNEL_KEEPS
+            self.next_wake().unwrap_or(Moment::ZERO)
         };
         room.max(self.bucket.ready_at(1))
     }
@@ -81,12 +84,14 @@ impl Pokes {
 
     pub(crate) fn sent(&mut self, now: Moment, address: Ipv4Addr) {
         self.bucket.take(now, 1);
-        let known = self.known.get_mut(&address);
-        let by_time = known.as_ref().is_none_or(|k| k.pongs);
-        if let Some(known) = known {
-            known.asked = Some(now);
-        }
-        let due = by_time.then(|| Due::new(now + PATIENCE));
+        let span = match self.known.get_mut(&address) {
+            None => Some(KERNEL_WORD),
+            Some(known) => {
+                known.asked = Some(now);
+                known.pongs.then_some(PATIENCE)
+            }
+        };
+        let due = span.map(|span| Due::new(now + span));
         self.open.insert(address, Poke { sent: now, due });
     }
 
@@ -120,12 +125,21 @@ impl Pokes {
         open.or(waited)
     }
 
-    /// Lets time pass; address and time of sending of what stays silent go to `silent`.
-    pub(crate) fn tick(&mut self, now: Moment, mut silent: impl FnMut(Ipv4Addr, Moment)) {
+    /// Lets time pass: tells the address of a poke that came to nothing, and when it left if that
+    /// is a silence, `None` if the kernel seems sure of it and an echo request must tell.
+    pub(crate) fn tick(&mut self, now: Moment, mut tell: impl FnMut(Ipv4Addr, Option<Moment>)) {
+        let known = &mut self.known;
         self.open.retain(|address, poke| {
             if poke.due.as_mut().is_some_and(|due| due.is_over(now)) {
-                silent(*address, poke.sent);
                 poke.due = None;
+                if known.get(address).is_some_and(|k| k.pongs) {
+                    tell(*address, Some(poke.sent));
+                } else {
+                    if known.len() < KNOWN_MAX {
+                        known.entry(*address).or_default().asked = Some(poke.sent);
+                    }
+                    tell(*address, None);
+                }
             }
             poke.due.is_some() || now < poke.sent + KERNEL_KEEPS
         });
@@ -169,7 +183,7 @@ mod tests {
         }
         assert!((590..=600).contains(&by_second[0]), "{by_second:?}");
         assert!(
-            by_second[9] <= 256 + 3_400 && by_second[9] >= 2_400,
+            by_second[9] <= 256 + 3_400 && by_second[9] >= 2_000,
             "{by_second:?}"
         );
     }
@@ -186,9 +200,23 @@ mod tests {
             Some(Duration::from_millis(4))
         );
         let mut told = Vec::new();
-        pokes.tick(Moment::from_millis(1_500), |a, _| told.push(a));
-        assert_eq!(told, [address(1)]);
+        pokes.tick(Moment::from_millis(3_500), |a, sent| told.push((a, sent)));
+        assert_eq!(
+            told,
+            [(address(1), None)],
+            "without the kernel's word it is no silence"
+        );
+        assert!(pokes.is_known(address(1)));
+        assert_eq!(pokes.failed(address(1)), Some(Moment::ZERO));
         assert_eq!(pokes.failed(address(1)), None);
-        assert_eq!(pokes.resolved(Moment::from_secs(2), address(1)), None);
+
+        let at = Moment::from_secs(10);
+        pokes.ponged(address(3));
+        pokes.sent(at, address(3));
+        let mut told = Vec::new();
+        for ms in [11_499, 11_500, 11_501] {
+            pokes.tick(Moment::from_millis(ms), |a, sent| told.push((ms, a, sent)));
+        }
+        assert_eq!(told, [(11_500, address(3), Some(at))]);
     }
 }

@@ -283,10 +283,21 @@ impl Scanner {
                 sent,
             });
         });
-        self.pokes.tick(now, |address, sent| {
-            let what = SilentTo::Arp(ArpForm::Broadcast);
-            told.push(Fact::Silent { address, what, sent });
+        let mut doubtful = Vec::new();
+        self.pokes.tick(now, |address, sent| match sent {
+            Some(sent) => {
+                let what = SilentTo::Arp(ArpForm::Broadcast);
+                told.push(Fact::Silent { address, what, sent });
+            }
+            None => doubtful.push(address),
         });
+        for address in doubtful {
+            if self.can_ping {
+                self.queue
+                    .push(Item::Echo(address, None), Rank::Heard, Lane::Plain);
+                self.stir(now);
+            }
+        }
         self.passes.tick(now, |fact| told.push(fact));
         for fact in told {
             self.say(now, fact);

@@ -59,7 +59,7 @@ pub(super) fn station() -> Station {
 /// Something on its way to the scanner.
 enum Coming {
     Frame(Vec<u8>),
-    Neighbour(Ipv4Addr, Mac),
+    Neighbour(Ipv4Addr, Option<Mac>),
     Pong(Ipv4Addr, u16),
 }
 
@@ -161,7 +161,7 @@ impl Toy {
             while self.coming.front().is_some_and(|c| c.0 <= self.now) {
                 match self.coming.pop_front().unwrap().1 {
                     Coming::Frame(bytes) => self.hear(&bytes),
-                    Coming::Neighbour(address, mac) => self.scanner.neighbour(self.now, address, Some(mac)),
+                    Coming::Neighbour(address, mac) => self.scanner.neighbour(self.now, address, mac),
                     Coming::Pong(address, n) => self.scanner.echo_reply(self.now, address, n),
                 }
             }
@@ -202,17 +202,26 @@ impl Toy {
             }
             Order::Poke(address) => {
                 self.scanner.done(self.now, outcome);
-                for (_, mac) in self.hosts.iter().filter(|h| h.0 == address && !self.pongs_only) {
-                    self.coming
-                        .push_back((self.now + Self::DELAY * 2, Coming::Neighbour(address, *mac)));
+                let hosts = self.hosts.clone();
+                let there = hosts.iter().any(|h| h.0 == address);
+                if !there && !self.pongs_only {
+                    // The kernel gives up after three requests.
+                    self.come(
+                        self.now + Duration::from_secs(3),
+                        Coming::Neighbour(address, None),
+                    );
+                }
+                let tells = !self.pongs_only;
+                for (_, mac) in hosts.iter().filter(|h| h.0 == address && tells) {
+                    self.come(self.now + Self::DELAY * 2, Coming::Neighbour(address, Some(*mac)));
                 }
             }
             Order::Ping(address, n) => {
                 self.scanner.done(self.now, outcome);
-                for (_, mac) in self.hosts.iter().filter(|h| h.0 == address) {
+                for (_, mac) in self.hosts.clone().iter().filter(|h| h.0 == address) {
                     let at = self.now + Self::DELAY * 2;
-                    self.coming.push_back((at, Coming::Pong(address, n)));
-                    self.coming.push_back((at, Coming::Neighbour(address, *mac)));
+                    self.come(at, Coming::Pong(address, n));
+                    self.come(at, Coming::Neighbour(address, Some(*mac)));
                 }
             }
             Order::Dial(dial) => self.dials.push((self.now, dial)),
@@ -220,6 +229,12 @@ impl Toy {
         }
         self.collect();
         Some(())
+    }
+
+    /// Something will reach the scanner at `at`.
+    fn come(&mut self, at: Moment, what: Coming) {
+        let place = self.coming.partition_point(|c| c.0 <= at);
+        self.coming.insert(place, (at, what));
     }
 
     fn deliver(&mut self, bytes: &[u8]) {
@@ -253,7 +268,7 @@ impl Toy {
                 _ => None,
             };
             if let Some(reply) = reply {
-                self.coming.push_back((at, Coming::Frame(reply)));
+                self.come(at, Coming::Frame(reply));
             }
         }
     }
