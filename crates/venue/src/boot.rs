@@ -11,8 +11,7 @@ use crate::chance::Chance;
 use crate::dhcp;
 use crate::host::{Host, Outbox};
 
-/// RFC 5227 section 1.1: PROBE_WAIT, PROBE_MIN and PROBE_MAX, ANNOUNCE_WAIT, ANNOUNCE_NUM and
-/// ANNOUNCE_INTERVAL.
+/// RFC 5227 section 1.1, which calls them by the same names.
 const PROBE_WAIT: Duration = Duration::from_secs(1);
 const PROBE_MIN: Duration = Duration::from_secs(1);
 const PROBE_MAX: Duration = Duration::from_secs(2);

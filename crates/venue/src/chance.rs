@@ -2,7 +2,7 @@
 
 use std::time::Duration;
 
-/// A small generator (SplitMix64: Steele, Lea, Flood 2014; constants from memory). Good enough to
+/// A small generator (`SplitMix64`: Steele, Lea, Flood 2014; constants from memory). Good enough to
 /// spread delays and losses, never for secrets.
 #[derive(Debug, Clone)]
 pub(crate) struct Chance(u64);

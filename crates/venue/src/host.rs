@@ -36,6 +36,10 @@ impl Outbox {
 }
 
 /// A host.
+#[expect(
+    clippy::struct_excessive_bools,
+    reason = "four facts that hold independently of each other"
+)]
 pub(crate) struct Host {
     pub(crate) plan: HostPlan,
     /// Whether it is switched on, power supply aside.
@@ -254,7 +258,7 @@ impl Host {
                 self.held.iter().any(|net| net.addr() == arp.target_ip)
                     || matches!(self.addressing, Addressing::Probing { .. })
                     || self.plan.habit == Habit::ProxyArp
-                    || self.neighbours.has(arp.sender_ip)
+                    || self.neighbours.differs(arp.sender_ip, arp.sender_mac)
             }
             Glance::Arp(_) | Glance::Ipv4 => packet.to == self.plan.mac || packet.to.is_group(),
             Glance::Other => false,
@@ -284,7 +288,10 @@ impl Host {
         if !self.held.iter().any(|net| net.addr() == arp.target_ip) {
             return self.answer_as_proxy(arp, chance, out);
         }
-        if arp.op == ArpOp::Request && arp.sender_mac.is_host() {
+        // Somebody else's announcement of our own address gets no reply: a kernel takes its
+        // sender for one of its own addresses and drops it (inferred from Linux's route lookup).
+        let claims_ours = named && self.held.iter().any(|net| net.addr() == arp.sender_ip);
+        if arp.op == ArpOp::Request && arp.sender_mac.is_host() && !claims_ours {
             out.now(arp::reply_frame(
                 self.plan.mac,
                 arp.target_ip,
@@ -292,7 +299,7 @@ impl Host {
                 arp.sender_ip,
             ));
         }
-        if named && arp.sender_mac.is_host() && arp.sender_ip != arp.target_ip {
+        if named && arp.sender_mac.is_host() && !claims_ours {
             for packet in self.neighbours.learn(arp.sender_ip, arp.sender_mac, now) {
                 out.now(self.framed(arp.sender_mac, &packet));
             }

@@ -6,8 +6,8 @@ use std::time::Duration;
 
 use vocab::{Mac, Moment};
 
-/// How long an entry is used without being confirmed (60 s, as the Linux kernel's gc_stale_time).
-const FRESH: Duration = Duration::from_secs(60);
+/// How long an entry is used without being confirmed (60 s, as the Linux kernel's `gc_stale_time`).
+const FRESH: Duration = Duration::from_mins(1);
 /// How long a host waits for an answer, and how often it asks (Linux: 1 s, three times).
 const RETRY: Duration = Duration::from_secs(1);
 const TRIES: u8 = 3;
@@ -39,15 +39,16 @@ impl Neighbours {
             .map(|(mac, _)| *mac)
     }
 
-    /// Whether there is an entry, however old.
-    pub(crate) fn has(&self, address: Ipv4Addr) -> bool {
-        self.known.contains_key(&address)
+    /// Whether there is an entry, however old, with other hardware than `mac`.
+    pub(crate) fn differs(&self, address: Ipv4Addr, mac: Mac) -> bool {
+        !self.known.is_empty() && self.known.get(&address).is_some_and(|(known, _)| *known != mac)
     }
 
     /// Corrects an entry that is there already, as RFC 826 wants it for every packet that passes.
+    /// One that was right is not made fresher by that: only its own answer confirms it.
     pub(crate) fn correct(&mut self, address: Ipv4Addr, mac: Mac, now: Moment) {
-        if let Some(entry) = self.known.get_mut(&address) {
-            *entry = (mac, now + FRESH);
+        if self.differs(address, mac) {
+            self.known.insert(address, (mac, now + FRESH));
         }
     }
 
@@ -65,13 +66,6 @@ impl Neighbours {
         }
         self.known.insert(address, (mac, now + FRESH));
         self.waiting.remove(&address).map_or_else(Vec::new, |w| w.packets)
-    }
-
-    /// `address` was asked for without a packet that waits: its answer will be entered.
-    pub(crate) fn expect(&mut self, address: Ipv4Addr) {
-        if self.known.len() < KNOWN {
-            self.known.entry(address).or_insert((Mac::ZERO, Moment::ZERO));
-        }
     }
 
     /// Lets `packet` wait for an answer. True if `address` has to be asked for now.

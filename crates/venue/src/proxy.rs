@@ -63,7 +63,6 @@ impl Host {
                     *address,
                     vocab::Mac::BROADCAST,
                 ));
-                self.neighbours.expect(*address);
             }
         }
     }

@@ -8,7 +8,7 @@ use vocab::{Mac, Moment};
 use crate::builder::SwitchPlan;
 
 /// How long a learned address stays without being heard (IEEE 802.1D recommends 300 s; from memory).
-const AGEING: Duration = Duration::from_secs(300);
+const AGEING: Duration = Duration::from_mins(5);
 /// As many addresses as a common small switch learns (common practice, no source).
 const TABLE: usize = 8192;
 

@@ -10,6 +10,10 @@ use crate::venue::Venue;
 
 /// A host as it really is.
 #[derive(Debug, Clone, PartialEq, Eq)]
+#[expect(
+    clippy::struct_excessive_bools,
+    reason = "four facts that hold independently of each other"
+)]
 pub struct HostTruth {
     /// Its name in the plan.
     pub name: String,

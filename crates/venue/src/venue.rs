@@ -149,7 +149,7 @@ impl Venue {
             Event::Host(host) => {
                 self.hosts[host].woken_at = None;
                 if self.hosts[host].due().is_some_and(|at| at <= self.now) {
-                    self.with_host(host, |h, now, chance, out| h.tick(now, chance, out));
+                    self.with_host(host, Host::tick);
                     self.refresh_cable(self.hosts[host].cable, false);
                 }
                 self.rouse(host);
@@ -429,7 +429,14 @@ impl Venue {
         };
         for out in ports.filter(|out| *out != port) {
             let p = &self.switches[switch].ports[out];
-            if p.passes(self.now) {
+            let cable = &self.cables[p.cable];
+            // A shortcut for floods: on a sound cable nothing is drawn, and the frame comes out at
+            // once at a host that will do nothing with it.
+            let idle = match cable.a {
+                End::Host(host) => cable.line == Line::SOUND && !self.hosts[host].cares(packet),
+                _ => false,
+            };
+            if !idle && p.passes(self.now) {
                 self.transmit(p.cable, !p.is_b, packet);
             }
         }

@@ -62,6 +62,16 @@ fn both_owners_of_one_address_answer_a_broadcast_and_one_a_unicast() {
 }
 
 #[test]
+fn an_announcement_of_a_held_address_gets_no_reply() {
+    let mut plan = plan();
+    plan.host(host(&plan, 21));
+    let mut bench = Bench::new(plan, 1);
+    bench.send(&arp::announcement_frame(OURS, ip(21)));
+    bench.run(secs(1));
+    assert!(bench.arps().is_empty());
+}
+
+#[test]
 fn a_proxy_answers_requests_late_for_every_address_but_no_probe() {
     let mut plan = plan();
     plan.host(host(&plan, 2).habit(Habit::ProxyArp));
@@ -79,9 +89,16 @@ fn a_proxy_answers_requests_late_for_every_address_but_no_probe() {
         waits.push(replies[0].0.since(asked));
     }
     assert!(waits.iter().all(|w| *w < Duration::from_millis(801)));
-    assert!(waits.iter().any(|w| *w > Duration::from_millis(500)), "late at times");
+    assert!(
+        waits.iter().any(|w| *w > Duration::from_millis(500)),
+        "late at times"
+    );
     assert_eq!(bench.who_has(ip(50), NOBODY), []);
-    assert_eq!(bench.who_has(ip(21), OUR_IP), [mac(21), mac(2)], "the owner is first");
+    assert_eq!(
+        bench.who_has(ip(21), OUR_IP),
+        [mac(21), mac(2)],
+        "the owner is first"
+    );
 }
 
 #[test]
@@ -91,7 +108,10 @@ fn echo_comes_back_with_its_data_within_a_plausible_time() {
     let mut bench = Bench::new(plan, 1);
     assert_eq!(bench.who_has(ip(21), OUR_IP), [mac(21)]);
     let rtt = bench.ping(ip(21), mac(21)).expect("an echo");
-    assert!(rtt > Duration::from_micros(300) && rtt < Duration::from_millis(2), "{rtt:?}");
+    assert!(
+        rtt > Duration::from_micros(300) && rtt < Duration::from_millis(2),
+        "{rtt:?}"
+    );
     assert_eq!(bench.ping(ip(22), mac(21)), None, "not its address");
 }
 
@@ -121,7 +141,10 @@ fn a_host_on_another_subnet_without_a_way_back_stays_silent() {
         venue::Venue::from_plan(plan, 1)
     };
     bench.now = Moment::ZERO;
-    assert!(bench.ping_as(FACTORY.addr(), mac(22), near).is_some(), "with an address of ours there");
+    assert!(
+        bench.ping_as(FACTORY.addr(), mac(22), near).is_some(),
+        "with an address of ours there"
+    );
 }
 
 #[test]
@@ -133,7 +156,9 @@ fn a_panel_keeps_calling_for_an_address_that_nobody_holds() {
     bench.run(secs(30));
     let calls = |bench: &mut Bench, n| {
         let arps = bench.arps();
-        arps.iter().filter(|(_, a)| a.op == ArpOp::Request && a.target_ip == ip(n)).count()
+        arps.iter()
+            .filter(|(_, a)| a.op == ArpOp::Request && a.target_ip == ip(n))
+            .count()
     };
     let heard = bench.heard.clone();
     assert!((12..=16).contains(&calls(&mut bench, 29)));
@@ -144,7 +169,10 @@ fn a_panel_keeps_calling_for_an_address_that_nobody_holds() {
 #[test]
 fn loss_and_doubling_show_in_the_replies() {
     let mut plan = plan();
-    let line = Line { twice_ppm: 100_000, ..Line::lossy(10) };
+    let line = Line {
+        twice_ppm: 100_000,
+        ..Line::lossy(10)
+    };
     plan.host(host(&plan, 21).line(line));
     let mut bench = Bench::new(plan, 5);
     let (mut silent, mut more) = (0, 0);

@@ -1,5 +1,7 @@
 //! The course of a start, power, cables, DHCP.
 
+#![allow(clippy::unwrap_used)]
+
 mod common;
 
 use std::net::Ipv4Addr;
@@ -13,7 +15,10 @@ const LINK_LOCAL: Ipv4Net = Ipv4Net::new_assert(Ipv4Addr::new(169, 254, 3, 7), 1
 
 /// Link after 2 s, settings after 6, echo after 17, then two ports.
 fn starting(plan: &venue::Plan) -> HostPlan {
-    let boot = Boot { echo: secs(17), ..Boot::by(secs(6)) };
+    let boot = Boot {
+        echo: secs(17),
+        ..Boot::by(secs(6))
+    };
     host(plan, 21)
         .boot(boot)
         .serve(word("http"), Service::Open { after: secs(20) })
@@ -39,7 +44,10 @@ fn a_start_goes_link_probes_announcements_echo_ports() {
             assert!((0.99..2.01).contains(&span(pair[0].0, pair[1].0)));
         }
         assert_eq!(rest.len(), 2);
-        assert!(rest.iter().all(|(_, a)| a.is_announcement() && a.sender_ip == ip(21)));
+        assert!(
+            rest.iter()
+                .all(|(_, a)| a.is_announcement() && a.sender_ip == ip(21))
+        );
         assert!((1.99..2.01).contains(&span(probes[2].0, rest[0].0)));
         assert!((1.99..2.01).contains(&span(rest[0].0, rest[1].0)));
 
@@ -73,7 +81,10 @@ fn the_first_moments_may_be_spent_elsewhere() {
     let mut bench = Bench::new(plan, 1);
     bench.run_to(5);
     assert_eq!(bench.who_has(LINK_LOCAL.addr(), Ipv4Addr::UNSPECIFIED), [mac(21)]);
-    assert_eq!(bench.venue.truth().host("Host 21").unwrap().addresses, [LINK_LOCAL]);
+    assert_eq!(
+        bench.venue.truth().host("Host 21").unwrap().addresses,
+        [LINK_LOCAL]
+    );
     bench.run_to(30);
     assert_eq!(bench.who_has(LINK_LOCAL.addr(), Ipv4Addr::UNSPECIFIED), []);
     assert_eq!(bench.who_has(ip(21), OUR_IP), [mac(21)]);
@@ -84,7 +95,10 @@ fn one_that_yields_does_not_take_a_held_address_and_one_that_does_not_care_does(
     for (clash, holders) in [(Clash::Yield, 1), (Clash::Ignore, 2)] {
         let mut plan = plan();
         plan.host(host(&plan, 21));
-        let second = host(&plan, 22).fixed(net(21)).clash(clash).start(Start::PoweredOn);
+        let second = host(&plan, 22)
+            .fixed(net(21))
+            .clash(clash)
+            .start(Start::PoweredOn);
         plan.host(second);
         let mut bench = Bench::new(plan, 1);
         bench.run_to(60);
@@ -113,14 +127,23 @@ fn a_switch_takes_what_it_powers_and_only_the_link_of_the_rest() {
     let mut plan = plan();
     let other = plan.switch(SwitchPlan::new("S2").uplink(plan.first_switch()).boot(secs(5)));
     plan.host(HostPlan::new("Fed", mac(21), other).fixed(net(21)));
-    plan.host(HostPlan::new("Own supply", mac(22), other).fixed(net(22)).own_supply());
+    plan.host(
+        HostPlan::new("Own supply", mac(22), other)
+            .fixed(net(22))
+            .own_supply(),
+    );
     plan.at(secs(10), Deed::SwitchOff(other));
     plan.at(secs(20), Deed::SwitchOn(other));
     let mut bench = Bench::new(plan, 1);
     assert_eq!(bench.who_has(ip(21), OUR_IP), [mac(21)], "through two switches");
     bench.run_to(11);
     let truth = bench.venue.truth();
-    let power = |name| truth.host(name).map(|h| (h.powered, h.carrier, h.passing)).unwrap();
+    let power = |name| {
+        truth
+            .host(name)
+            .map(|h| (h.powered, h.carrier, h.passing))
+            .unwrap()
+    };
     assert_eq!(power("Fed"), (false, false, false));
     assert_eq!(power("Own supply"), (true, false, false));
     bench.run_to(26);
@@ -133,7 +156,12 @@ fn a_switch_takes_what_it_powers_and_only_the_link_of_the_rest() {
 #[test]
 fn a_listening_port_passes_nothing_though_its_link_is_up() {
     let mut plan = plan();
-    let slow = plan.switch(SwitchPlan::new("S2").uplink(plan.first_switch()).unpowered().listens(secs(30)));
+    let slow = plan.switch(
+        SwitchPlan::new("S2")
+            .uplink(plan.first_switch())
+            .unpowered()
+            .listens(secs(30)),
+    );
     let id = plan.host(HostPlan::new("Late", mac(21), slow).fixed(net(21)));
     plan.at(secs(10), Deed::Unplug(id));
     plan.at(secs(12), Deed::Plug(id));
@@ -160,7 +188,10 @@ fn our_own_cable() {
     bench.run_to(11);
     assert_eq!(bench.venue.next_station().unwrap().state, LinkState::NoCarrier);
     assert!(bench.venue.next_station().is_none(), "told once");
-    assert!(matches!(link::FramePort::send(&mut bench.venue, &[0; 60]), Err(link::PortError::Down)));
+    assert!(matches!(
+        link::FramePort::send(&mut bench.venue, &[0; 60]),
+        Err(link::PortError::Down)
+    ));
     bench.run_to(21);
     assert_eq!(bench.venue.next_station().unwrap().state, LinkState::Up);
     assert_eq!(bench.who_has(ip(21), OUR_IP), [mac(21)]);
@@ -177,7 +208,12 @@ fn addresses_are_typed_in_and_traded() {
     plan.at(secs(20), Deed::SwapAddresses(a, b));
     let mut bench = Bench::new(plan, 1);
     bench.run_to(11);
-    assert!(bench.arps().iter().any(|(_, a)| a.is_announcement() && a.sender_ip == ip(31)));
+    assert!(
+        bench
+            .arps()
+            .iter()
+            .any(|(_, a)| a.is_announcement() && a.sender_ip == ip(31))
+    );
     assert_eq!(bench.who_has(ip(31), OUR_IP), [mac(21)]);
     assert_eq!(bench.who_has(ip(21), OUR_IP), []);
     bench.run_to(21);
@@ -216,10 +252,16 @@ fn leases_come_from_the_pool_or_the_list_one_each() {
     let mut bench = Bench::new(plan, 3);
     bench.run_to(60);
     let truth = bench.venue.truth();
-    let held: Vec<_> = (50..56).map(|n| truth.host(&format!("Host {n}")).unwrap().addresses.clone()).collect();
+    let held: Vec<_> = (50..56)
+        .map(|n| truth.host(&format!("Host {n}")).unwrap().addresses.clone())
+        .collect();
     assert_eq!(held[0], [net(50)], "reserved");
     let pool = AddressRange::new(ip(100), ip(109)).unwrap();
-    assert!(held[1..].iter().all(|h| h.len() == 1 && pool.contains(h[0].addr()) && h[0].prefix_len() == 24));
+    assert!(
+        held[1..]
+            .iter()
+            .all(|h| h.len() == 1 && pool.contains(h[0].addr()) && h[0].prefix_len() == 24)
+    );
     assert!(truth.holders.values().all(|macs| macs.len() == 1));
 }
 

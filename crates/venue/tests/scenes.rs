@@ -1,5 +1,7 @@
 //! Every scene against its own rig file, its planned trouble, and itself on a second run.
 
+#![allow(clippy::unwrap_used)]
+
 mod common;
 
 use std::collections::BTreeMap;
@@ -43,13 +45,21 @@ fn read(scene: &Scene) -> Rig {
             name: text(&item, "name").unwrap().to_owned(),
             mac: text(&item, "mac").unwrap().parse().unwrap(),
             address: (address != "dhcp").then(|| address.parse().unwrap()),
-            control: words.into_iter().flatten().map(|w| w.as_str().unwrap().parse().unwrap()).collect(),
+            control: words
+                .into_iter()
+                .flatten()
+                .map(|w| w.as_str().unwrap().parse().unwrap())
+                .collect(),
         }
     });
     Rig {
         subnet: text(net, "subnet").unwrap().parse().unwrap(),
         gateway: text(net, "gateway").map(|g| g.parse().unwrap()),
-        leases: leases.into_iter().flatten().map(|l| l.as_str().unwrap().parse().unwrap()).collect(),
+        leases: leases
+            .into_iter()
+            .flatten()
+            .map(|l| l.as_str().unwrap().parse().unwrap())
+            .collect(),
         devices: devices.collect(),
     }
 }
@@ -61,7 +71,9 @@ fn bench(name: &str, seed: u64) -> Bench {
 /// Names of the listed devices that do not stand as the rig file says.
 fn out_of_place(rig: &Rig, truth: &Truth) -> Vec<String> {
     let stands = |d: &Listed| {
-        let Some(host) = truth.host(&d.name) else { return false };
+        let Some(host) = truth.host(&d.name) else {
+            return false;
+        };
         let mut expected = d.control.clone();
         let mut open = host.open.clone();
         expected.sort();
@@ -72,29 +84,65 @@ fn out_of_place(rig: &Rig, truth: &Truth) -> Vec<String> {
         };
         host.mac == d.mac && host.passing && at_home && open == expected
     };
-    rig.devices.iter().filter(|d| !stands(d)).map(|d| d.name.clone()).collect()
+    rig.devices
+        .iter()
+        .filter(|d| !stands(d))
+        .map(|d| d.name.clone())
+        .collect()
 }
 
 #[test]
 fn every_scene_is_complete_and_its_rig_fits_our_computer() {
     let all = scenes();
     let names: Vec<_> = all.iter().map(|s| s.name).collect();
-    assert_eq!(names, ["calm", "tangled", "power", "clash", "late", "cable", "house", "grand", "standings"]);
+    assert_eq!(
+        names,
+        [
+            "calm",
+            "tangled",
+            "power",
+            "clash",
+            "late",
+            "cable",
+            "house",
+            "grand",
+            "standings"
+        ]
+    );
     for scene in &all {
-        assert!(!scene.title.is_empty() && scene.about.ends_with('.'), "{}", scene.name);
+        assert!(
+            !scene.title.is_empty() && scene.about.ends_with('.'),
+            "{}",
+            scene.name
+        );
         let rig = read(scene);
         let station = Venue::new(scene, 1).station();
-        assert_eq!((station.name.as_str(), station.mode), ("rehearsal", Mode::Simulated));
+        assert_eq!(
+            (station.name.as_str(), station.mode),
+            ("rehearsal", Mode::Simulated)
+        );
         assert!(station.mac.is_local());
         let own = station.addresses[0];
         assert_eq!(own.trunc(), rig.subnet, "{}", scene.name);
         let mut seen = BTreeMap::new();
         for d in &rig.devices {
-            assert!(d.mac.is_local() && d.mac.prefix() == [0x02, 0x52, 0x43], "{}", d.name);
+            assert!(
+                d.mac.is_local() && d.mac.prefix() == [0x02, 0x52, 0x43],
+                "{}",
+                d.name
+            );
             if let Some(address) = d.address {
-                assert!(rig.subnet.contains(&address) && Some(address) != rig.gateway, "{}", d.name);
+                assert!(
+                    rig.subnet.contains(&address) && Some(address) != rig.gateway,
+                    "{}",
+                    d.name
+                );
                 assert!(address != own.addr(), "{} has our address", d.name);
-                assert!(!rig.leases.iter().any(|l| l.contains(address)), "{} in the pool", d.name);
+                assert!(
+                    !rig.leases.iter().any(|l| l.contains(address)),
+                    "{} in the pool",
+                    d.name
+                );
                 assert!(seen.insert(address, &d.name).is_none(), "{} twice", d.name);
             }
         }
@@ -118,7 +166,15 @@ fn each_scene_ends_or_stands_with_just_the_trouble_that_is_planned() {
         (
             "standings",
             40,
-            &["Starting", "No control", "Missing", "Wrong subnet", "Wrong address", "Different unit", "Two on one address"],
+            &[
+                "Starting",
+                "No control",
+                "Missing",
+                "Wrong subnet",
+                "Wrong address",
+                "Different unit",
+                "Two on one address",
+            ],
         ),
     ];
     for (name, at, expected) in trouble {
@@ -126,7 +182,11 @@ fn each_scene_ends_or_stands_with_just_the_trouble_that_is_planned() {
         for seed in 0..3 {
             let mut venue = Venue::new(&scene(name).unwrap(), seed);
             venue.advance(Moment::from_secs(at));
-            assert_eq!(out_of_place(&rig, &venue.truth()), expected, "{name} at {at} s, seed {seed}");
+            assert_eq!(
+                out_of_place(&rig, &venue.truth()),
+                expected,
+                "{name} at {at} s, seed {seed}"
+            );
         }
     }
 }
@@ -134,12 +194,18 @@ fn each_scene_ends_or_stands_with_just_the_trouble_that_is_planned() {
 #[test]
 fn the_gateway_answers_where_there_is_one() {
     for scene in scenes() {
-        let Some(gateway) = read(&scene).gateway else { continue };
+        let Some(gateway) = read(&scene).gateway else {
+            continue;
+        };
         let mut bench = Bench::of(Venue::new(&scene, 1));
         let own = bench.venue.station().addresses[0].addr();
         let holders = bench.who_has(gateway, own);
         assert!(!holders.is_empty(), "{}", scene.name);
-        assert!(bench.ping_as(gateway, holders[0], own).is_some(), "{}", scene.name);
+        assert!(
+            bench.ping_as(gateway, holders[0], own).is_some(),
+            "{}",
+            scene.name
+        );
     }
 }
 
@@ -148,7 +214,11 @@ fn the_dark_switch_takes_seven_cameras_and_they_return_one_after_another() {
     let mut bench = bench("power", 1);
     let rig = read(&scene("power").unwrap());
     bench.run_to(25);
-    assert_eq!(out_of_place(&rig, &bench.venue.truth()).len(), 8, "seven cameras and the panel");
+    assert_eq!(
+        out_of_place(&rig, &bench.venue.truth()).len(),
+        8,
+        "seven cameras and the panel"
+    );
     let mut last = 8;
     let mut steps = 0;
     for at in (40..150).step_by(5) {
@@ -167,9 +237,17 @@ fn the_guest_announces_the_cameras_address_and_both_answer() {
     let mut bench = bench("clash", 1);
     bench.run_to(30);
     let guest = mac(0xd1);
-    let announced = bench.arps().into_iter().find(|(_, a)| a.is_announcement() && a.sender_mac == guest).unwrap();
+    let announced = bench
+        .arps()
+        .into_iter()
+        .find(|(_, a)| a.is_announcement() && a.sender_mac == guest)
+        .unwrap();
     assert_eq!(announced.1.sender_ip, ip(23));
-    assert!((25.0..26.0).contains(&announced.0.since(Moment::ZERO).as_secs_f64()), "{:?}", announced.0);
+    assert!(
+        (25.0..26.0).contains(&announced.0.since(Moment::ZERO).as_secs_f64()),
+        "{:?}",
+        announced.0
+    );
     let mut both = bench.who_has(ip(23), ip(230));
     both.sort();
     assert_eq!(both, [mac(23), guest]);
@@ -200,7 +278,11 @@ fn a_seed_replays_byte_by_byte_and_another_does_not() {
         let first = log(scene.name, 42, 60);
         assert!(!first.is_empty(), "{}", scene.name);
         assert!(first == log(scene.name, 42, 60), "{} does not replay", scene.name);
-        assert!(first != log(scene.name, 43, 60), "{}: the seed does nothing", scene.name);
+        assert!(
+            first != log(scene.name, 43, 60),
+            "{}: the seed does nothing",
+            scene.name
+        );
     }
 }
 
@@ -227,7 +309,11 @@ fn a_full_house_answers_whole() {
     answered.sort();
     answered.dedup();
     assert_eq!(answered.len(), 253);
-    assert_eq!(bench.venue.next_wake(), None, "nothing left to do: no tick goes over all hosts");
+    assert_eq!(
+        bench.venue.next_wake(),
+        None,
+        "nothing left to do: no tick goes over all hosts"
+    );
 }
 
 #[test]

@@ -3,19 +3,36 @@
 mod common;
 
 use common::{Bench, Came, Dialer, host, ip, plan, secs, word};
+use smoltcp::phy::ChecksumCapabilities;
+use smoltcp::wire::{IpAddress, TcpControl, TcpPacket, TcpRepr, TcpSeqNumber};
 use venue::{Deed, Service};
 use wire::control::Verdict;
 
-const NOW: Service = Service::Open { after: std::time::Duration::ZERO };
+const NOW: Service = Service::Open {
+    after: std::time::Duration::ZERO,
+};
 
 #[test]
 fn every_control_word_is_answered_in_its_protocol() {
-    for text in ["visca-udp", "visca-raw-udp", "visca-tcp", "rtsp", "http", "https", "onvif", "tcp:9000", "http:8080"] {
+    for text in [
+        "visca-udp",
+        "visca-raw-udp",
+        "visca-tcp",
+        "rtsp",
+        "http",
+        "https",
+        "onvif",
+        "tcp:9000",
+        "http:8080",
+    ] {
         let mut plan = plan();
         plan.host(host(&plan, 21).serve(word(text), NOW));
         let mut bench = Bench::new(plan, 1);
         let (came, verdict) = Dialer::new().control(&mut bench, ip(21), word(text));
-        assert!(matches!(verdict, Verdict::Answered(_)), "{text}: {came:?} {verdict:?}");
+        assert!(
+            matches!(verdict, Verdict::Answered(_)),
+            "{text}: {came:?} {verdict:?}"
+        );
     }
 }
 
@@ -34,13 +51,20 @@ fn http_and_onvif_share_a_port() {
 #[test]
 fn a_port_that_nobody_serves_refuses_and_a_mute_one_is_silent() {
     let mut plan = plan();
-    plan.host(host(&plan, 21).serve(word("http"), Service::Mute).serve(word("visca-udp"), Service::Mute));
+    plan.host(
+        host(&plan, 21)
+            .serve(word("http"), Service::Mute)
+            .serve(word("visca-udp"), Service::Mute),
+    );
     let mut bench = Bench::new(plan, 1);
     let mut dialer = Dialer::new();
     assert_eq!(dialer.tcp(&mut bench, ip(21), 554, b"x"), Came::Refused);
     assert_eq!(dialer.udp(&mut bench, ip(21), 1259, b"x"), Came::Refused);
     assert_eq!(dialer.control(&mut bench, ip(21), word("http")).0, Came::Silence);
-    assert_eq!(dialer.control(&mut bench, ip(21), word("visca-udp")).0, Came::Silence);
+    assert_eq!(
+        dialer.control(&mut bench, ip(21), word("visca-udp")).0,
+        Came::Silence
+    );
 }
 
 #[test]
@@ -66,8 +90,12 @@ fn a_device_with_one_place_has_no_ear_for_a_second_caller() {
     let mut bench = Bench::new(plan, 1);
     // The first caller opens a connection and goes away without closing it; the second calls a
     // second later. Both speak from the same host, each from a port of its own.
-    let path =
-        wire::Path { from_mac: common::OURS, from: common::OUR_IP, to_mac: common::mac(21), to: ip(21) };
+    let path = wire::Path {
+        from_mac: common::OURS,
+        from: common::OUR_IP,
+        to_mac: common::mac(21),
+        to: ip(21),
+    };
     for caller in [40_000, 40_001] {
         bench.send(&path.frame(wire::ipv4::TCP, &tcp_syn(caller, 5678)));
         bench.run(secs(1));
@@ -86,17 +114,26 @@ fn a_device_with_one_place_has_no_ear_for_a_second_caller() {
     assert_eq!(answered, [40_000]);
 }
 
-/// A SYN with its checksum (RFC 793).
+/// A SYN with its checksum.
 fn tcp_syn(from: u16, to: u16) -> Vec<u8> {
-    let mut segment = vec![0; 20];
-    segment[..2].copy_from_slice(&from.to_be_bytes());
-    segment[2..4].copy_from_slice(&to.to_be_bytes());
-    segment[7] = 1;
-    segment[12] = 5 << 4;
-    segment[13] = 0x02;
-    segment[14] = 4;
-    let sum = wire::checksum::Sum::pseudo(common::OUR_IP, ip(21), wire::ipv4::TCP, 20).add(&segment).finish();
-    segment[16..18].copy_from_slice(&sum.to_be_bytes());
+    let syn = TcpRepr {
+        src_port: from,
+        dst_port: to,
+        control: TcpControl::Syn,
+        seq_number: TcpSeqNumber(1),
+        ack_number: None,
+        window_len: 1024,
+        window_scale: None,
+        max_seg_size: None,
+        sack_permitted: false,
+        sack_ranges: [None; 3],
+        timestamp: None,
+        payload: &[],
+    };
+    let mut segment = vec![0; syn.buffer_len()];
+    let (own, peer) = (IpAddress::Ipv4(common::OUR_IP), IpAddress::Ipv4(ip(21)));
+    let mut packet = TcpPacket::new_unchecked(&mut segment);
+    syn.emit(&mut packet, &own, &peer, &ChecksumCapabilities::default());
     segment
 }
 

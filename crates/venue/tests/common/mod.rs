@@ -1,7 +1,7 @@
 //! A bench around one venue: jumps from wake to wake, keeps what the jack heard, and a client
 //! stack (smoltcp, on Ethernet) that dials through the jack.
 
-#![allow(dead_code, unreachable_pub, clippy::missing_panics_doc)]
+#![allow(dead_code, unreachable_pub, clippy::unwrap_used)]
 
 use std::collections::VecDeque;
 use std::net::Ipv4Addr;
@@ -63,14 +63,23 @@ impl Bench {
     }
 
     pub fn of(venue: Venue) -> Self {
-        Self { venue, now: Moment::ZERO, heard: Vec::new() }
+        Self {
+            venue,
+            now: Moment::ZERO,
+            heard: Vec::new(),
+        }
     }
 
     /// Goes on for `span`, stopping at every wake-up, so that frames get their real time.
     pub fn run(&mut self, span: Duration) {
         let until = self.now + span;
         loop {
-            let next = self.venue.next_wake().unwrap_or(Moment::FAR).max(self.now).min(until);
+            let next = self
+                .venue
+                .next_wake()
+                .unwrap_or(Moment::FAR)
+                .max(self.now)
+                .min(until);
             self.now = next;
             self.venue.advance(next);
             self.take();
@@ -111,7 +120,10 @@ impl Bench {
         self.heard.clear();
         self.send(&arp::request_frame(OURS, sender, address, Mac::BROADCAST));
         self.run(secs(1));
-        let replies = self.arps().into_iter().filter(|(_, a)| a.op == ArpOp::Reply && a.sender_ip == address);
+        let replies = self
+            .arps()
+            .into_iter()
+            .filter(|(_, a)| a.op == ArpOp::Reply && a.sender_ip == address);
         replies.map(|(_, a)| a.sender_mac).collect()
     }
 
@@ -122,8 +134,17 @@ impl Bench {
 
     pub fn ping_as(&mut self, to: Ipv4Addr, mac: Mac, from: Ipv4Addr) -> Option<Duration> {
         self.heard.clear();
-        let path = wire::Path { from_mac: OURS, from, to_mac: mac, to };
-        let echo = wire::icmp::Echo { identifier: 7, sequence: 1, data: b"head count" };
+        let path = wire::Path {
+            from_mac: OURS,
+            from,
+            to_mac: mac,
+            to,
+        };
+        let echo = wire::icmp::Echo {
+            identifier: 7,
+            sequence: 1,
+            data: b"head count",
+        };
         self.send(&wire::icmp::echo_request_frame(path, &echo));
         let start = self.now;
         self.run(secs(1));
@@ -157,9 +178,17 @@ pub struct Dialer {
 impl Dialer {
     pub fn new() -> Self {
         let mut jack = Jack::default();
-        let mut iface = Interface::new(Config::new(EthernetAddress(OURS.octets()).into()), &mut jack, Instant::ZERO);
+        let mut iface = Interface::new(
+            Config::new(EthernetAddress(OURS.octets()).into()),
+            &mut jack,
+            Instant::ZERO,
+        );
         iface.update_ip_addrs(|list| list.push(IpCidr::Ipv4(Ipv4Cidr::new(OUR_IP, 24))).unwrap());
-        Self { iface, jack, next_port: 50_000 }
+        Self {
+            iface,
+            jack,
+            next_port: 50_000,
+        }
     }
 
     fn port(&mut self) -> u16 {
@@ -178,7 +207,9 @@ impl Dialer {
         let until = bench.now + span;
         for _ in 0..100_000 {
             let at = Instant::from_micros(i64::try_from(bench.now.as_micros()).unwrap());
-            self.jack.incoming.extend(bench.heard.drain(..).map(|(_, bytes)| bytes));
+            self.jack
+                .incoming
+                .extend(bench.heard.drain(..).map(|(_, bytes)| bytes));
             self.iface.poll(at, &mut self.jack, sockets);
             for frame in self.jack.outgoing.drain(..) {
                 bench.venue.send(&frame).unwrap();
@@ -186,7 +217,10 @@ impl Dialer {
             if done(sockets) || bench.now >= until {
                 return;
             }
-            let own = self.iface.poll_delay(at, sockets).map_or(until, |d| bench.now + d.into());
+            let own = self
+                .iface
+                .poll_delay(at, sockets)
+                .map_or(until, |d| bench.now + d.into());
             let next = bench.venue.next_wake().unwrap_or(Moment::FAR).min(own).min(until);
             let next = next.max(bench.now + Duration::from_micros(1));
             bench.run(next.since(bench.now));
@@ -200,7 +234,9 @@ impl Dialer {
         let handle = sockets.add(tcp::Socket::new(buffer(), buffer()));
         let local = self.port();
         let socket = sockets.get_mut::<tcp::Socket>(handle);
-        socket.connect(self.iface.context(), (IpAddress::Ipv4(to), port), local).unwrap();
+        socket
+            .connect(self.iface.context(), (IpAddress::Ipv4(to), port), local)
+            .unwrap();
         self.drive(bench, &mut sockets, secs(3), |s| {
             let s = s.get::<tcp::Socket>(handle);
             s.may_send() || s.state() == tcp::State::Closed
@@ -212,15 +248,25 @@ impl Dialer {
             _ => {}
         }
         socket.send_slice(request).unwrap();
-        self.drive(bench, &mut sockets, secs(3), |s| s.get::<tcp::Socket>(handle).can_recv());
+        self.drive(bench, &mut sockets, secs(3), |s| {
+            s.get::<tcp::Socket>(handle).can_recv()
+        });
         let socket = sockets.get_mut::<tcp::Socket>(handle);
         let mut answer = Vec::new();
         while socket.can_recv() {
-            socket.recv(|bytes| (bytes.len(), answer.extend_from_slice(bytes))).unwrap();
+            socket
+                .recv(|bytes| (bytes.len(), answer.extend_from_slice(bytes)))
+                .unwrap();
         }
         socket.close();
-        self.drive(bench, &mut sockets, secs(2), |s| s.get::<tcp::Socket>(handle).state() == tcp::State::TimeWait);
-        if answer.is_empty() { Came::Accepted } else { Came::Answer(answer) }
+        self.drive(bench, &mut sockets, secs(2), |s| {
+            s.get::<tcp::Socket>(handle).state() == tcp::State::TimeWait
+        });
+        if answer.is_empty() {
+            Came::Accepted
+        } else {
+            Came::Answer(answer)
+        }
     }
 
     pub fn udp(&mut self, bench: &mut Bench, to: Ipv4Addr, port: u16, request: &[u8]) -> Came {
@@ -231,15 +277,26 @@ impl Dialer {
         socket.send_slice(request, (IpAddress::Ipv4(to), port)).unwrap();
         let handle = sockets.add(socket);
         self.jack.refusal = false;
-        self.drive(bench, &mut sockets, secs(3), |s| s.get::<udp::Socket>(handle).can_recv());
+        self.drive(bench, &mut sockets, secs(3), |s| {
+            s.get::<udp::Socket>(handle).can_recv()
+        });
         if let Ok((bytes, _)) = sockets.get_mut::<udp::Socket>(handle).recv() {
             return Came::Answer(bytes.to_vec());
         }
-        if self.jack.refusal { Came::Refused } else { Came::Silence }
+        if self.jack.refusal {
+            Came::Refused
+        } else {
+            Came::Silence
+        }
     }
 
     /// Asks a control port as the scanner does and lets wire judge the answer.
-    pub fn control(&mut self, bench: &mut Bench, to: Ipv4Addr, port: ControlPort) -> (Came, wire::control::Verdict) {
+    pub fn control(
+        &mut self,
+        bench: &mut Bench,
+        to: Ipv4Addr,
+        port: ControlPort,
+    ) -> (Came, wire::control::Verdict) {
         let request = wire::control::request(port, to, 1);
         let came = if request.transport_is_udp {
             self.udp(bench, to, port.port, &request.first_bytes)
