@@ -1,5 +1,10 @@
 //! Frames on a real kernel: what wakes us, what is seen, what is lost.
 #![cfg(target_os = "linux")]
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    reason = "a lab that fails is a failed test"
+)]
 
 mod lab;
 
@@ -42,8 +47,7 @@ fn video() {
 #[test]
 fn video_never_wakes_us() {
     const NAME: &str = "video_never_wakes_us";
-    run(NAME, body, &[("video", video)]);
-    fn body() {
+    run(NAME, &[("video", video)], || {
         cable("10.40.8.5/24", "10.40.8.21/24");
         // A taker, so that the far side is not told that nobody listens.
         let _taker = UdpSocket::bind((NEAR_IP, 5004)).unwrap();
@@ -64,13 +68,12 @@ fn video_never_wakes_us() {
             );
             assert_eq!(live.dropped(), 0);
         });
-    }
+    });
 }
 
 #[test]
 fn own_frames_are_ignored_and_the_card_stays_shy() {
-    run("own_frames_are_ignored_and_the_card_stays_shy", body, &[]);
-    fn body() {
+    run("own_frames_are_ignored_and_the_card_stays_shy", &[], || {
         cable("10.40.8.5/24", "10.40.8.21/24");
         block_on(async {
             let mut live = Live::open("near", OpenHow::Auto).unwrap();
@@ -89,7 +92,7 @@ fn own_frames_are_ignored_and_the_card_stays_shy() {
             let shown = sh("ip -d link show near");
             assert!(shown.contains("promiscuity 0 "), "{shown}");
         });
-    }
+    });
 }
 
 fn tagged() {
@@ -106,8 +109,7 @@ fn tagged() {
 #[test]
 fn a_virtual_lan_tag_is_seen() {
     const NAME: &str = "a_virtual_lan_tag_is_seen";
-    run(NAME, body, &[("tagged", tagged)]);
-    fn body() {
+    run(NAME, &[("tagged", tagged)], || {
         cable("10.40.8.5/24", "10.40.8.21/24");
         block_on(async {
             let mut live = Live::open("near", OpenHow::Raw).unwrap();
@@ -119,41 +121,44 @@ fn a_virtual_lan_tag_is_seen() {
             .await;
             assert_eq!((vlan, kind.as_slice()), (Some(7), &[0x08, 0x06][..]));
         });
-    }
+    });
 }
 
 #[test]
 fn a_dense_subnet_is_heard_whole_through_a_small_buffer() {
-    run("a_dense_subnet_is_heard_whole_through_a_small_buffer", body, &[]);
-    fn body() {
-        cable("10.40.8.5/22", "10.40.8.21/22");
-        // The far kernel answers for every address of the subnet.
-        sh("ip -n far route add local 10.40.8.0/22 dev lo");
-        block_on(async {
-            let mut live = Live::open("near", OpenHow::Raw).unwrap();
-            let all: Vec<Ipv4Addr> = (1..1023).map(|n| Ipv4Addr::from(0x0a28_0800 + n)).collect();
-            let mut heard = BTreeSet::new();
-            // The sender clocks itself: the next batch leaves when this one is answered.
-            for batch in all.chunks(200) {
-                for address in batch {
-                    while let Err(e) = live.send(&probe(NEAR, *address)) {
-                        assert!(matches!(e, PortError::Busy), "{e}");
-                        live.writable().await;
+    run(
+        "a_dense_subnet_is_heard_whole_through_a_small_buffer",
+        &[],
+        || {
+            cable("10.40.8.5/22", "10.40.8.21/22");
+            // The far kernel answers for every address of the subnet.
+            sh("ip -n far route add local 10.40.8.0/22 dev lo");
+            block_on(async {
+                let mut live = Live::open("near", OpenHow::Raw).unwrap();
+                let all: Vec<Ipv4Addr> = (1..1023).map(|n| Ipv4Addr::from(0x0a28_0800 + n)).collect();
+                let mut heard = BTreeSet::new();
+                // The sender clocks itself: the next batch leaves when this one is answered.
+                for batch in all.chunks(200) {
+                    for address in batch {
+                        while let Err(e) = live.send(&probe(NEAR, *address)) {
+                            assert!(matches!(e, PortError::Busy), "{e}");
+                            live.writable().await;
+                        }
                     }
+                    let wanted: BTreeSet<Ipv4Addr> = batch.iter().copied().collect();
+                    until(&mut live, "a whole batch", |event, frame| {
+                        if event == LiveEvent::Frame {
+                            heard.extend(answer(frame));
+                        }
+                        wanted.is_subset(&heard).then_some(())
+                    })
+                    .await;
                 }
-                let wanted: BTreeSet<Ipv4Addr> = batch.iter().copied().collect();
-                until(&mut live, "a whole batch", |event, frame| {
-                    if event == LiveEvent::Frame {
-                        heard.extend(answer(frame));
-                    }
-                    wanted.is_subset(&heard).then_some(())
-                })
-                .await;
-            }
-            assert_eq!(heard.len(), 1022);
-            assert_eq!(live.dropped(), 0);
-        });
-    }
+                assert_eq!(heard.len(), 1022);
+                assert_eq!(live.dropped(), 0);
+            });
+        },
+    );
 }
 
 const STORM: u32 = 20_000;
@@ -175,8 +180,7 @@ fn storm() {
 #[test]
 fn what_the_kernel_drops_is_counted() {
     const NAME: &str = "what_the_kernel_drops_is_counted";
-    run(NAME, body, &[("storm", storm)]);
-    fn body() {
+    run(NAME, &[("storm", storm)], || {
         cable("10.40.8.5/24", "10.40.8.21/24");
         block_on(async {
             let mut live = Live::open("near", OpenHow::Raw).unwrap();
@@ -202,5 +206,5 @@ fn what_the_kernel_drops_is_counted() {
                 "{heard} heard and {dropped} dropped of {STORM}"
             );
         });
-    }
+    });
 }

@@ -1,5 +1,10 @@
 //! The unprivileged means and the system's dialer on a real kernel.
 #![cfg(target_os = "linux")]
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    reason = "a lab that fails is a failed test"
+)]
 
 mod lab;
 
@@ -17,8 +22,7 @@ const NOBODY: Ipv4Addr = Ipv4Addr::new(10, 40, 8, 99);
 
 #[test]
 fn the_kernels_table_shows_who_is_there_and_who_is_not() {
-    run("the_kernels_table_shows_who_is_there_and_who_is_not", body, &[]);
-    fn body() {
+    run("the_kernels_table_shows_who_is_there_and_who_is_not", &[], || {
         cable("10.40.8.5/24", "10.40.8.21/24");
         // An old entry is no sign of life.
         sh("ip neigh add 10.40.8.50 lladdr 02:52:43:00:00:50 nud stale dev near");
@@ -31,6 +35,10 @@ fn the_kernels_table_shows_who_is_there_and_who_is_not() {
             );
             live.poke(FAR_IP).unwrap();
             live.poke(NOBODY).unwrap();
+            assert!(matches!(
+                live.poke(Ipv4Addr::new(192, 168, 0, 20)),
+                Err(PortError::Other(_))
+            ));
             let (mut there, mut silent) = (None, false);
             until(&mut live, "both verdicts", |event, _| {
                 match event {
@@ -44,13 +52,12 @@ fn the_kernels_table_shows_who_is_there_and_who_is_not() {
             .await;
             assert_eq!(there, Some(FAR));
         });
-    }
+    });
 }
 
 #[test]
 fn echo_replies_come_with_their_hardware() {
-    run("echo_replies_come_with_their_hardware", body, &[]);
-    fn body() {
+    run("echo_replies_come_with_their_hardware", &[], || {
         cable("10.40.8.5/24", "10.40.8.21/24");
         block_on(async {
             // A new namespace lets nobody.
@@ -81,13 +88,12 @@ fn echo_replies_come_with_their_hardware() {
                 assert_eq!(mac, FAR);
             }
         });
-    }
+    });
 }
 
 #[test]
 fn a_whole_subnet_is_poked() {
-    run("a_whole_subnet_is_poked", body, &[]);
-    fn body() {
+    run("a_whole_subnet_is_poked", &[], || {
         cable("10.40.8.5/24", "10.41.0.1/24");
         sh("ip -n far route add local 10.40.8.128/25 dev lo; ip -n far route add 10.40.8.0/25 dev far");
         block_on(async {
@@ -111,7 +117,7 @@ fn a_whole_subnet_is_poked() {
             })
             .await;
         });
-    }
+    });
 }
 
 /// Echoes one connection on 5678, keeps 5679 open without a word, echoes datagrams on 52381.
@@ -151,8 +157,7 @@ fn dial(id: u64, transport: Transport, to: Ipv4Addr, port: u16) -> Dial {
 #[test]
 fn the_systems_dialer_tells_refusal_from_silence_and_no_way() {
     const NAME: &str = "the_systems_dialer_tells_refusal_from_silence_and_no_way";
-    run(NAME, body, &[("device", device)]);
-    fn body() {
+    run(NAME, &[("device", device)], || {
         cable("10.40.8.5/24", "10.40.8.21/24");
         // Impatient, so that a silent address shows as unreachable within the test.
         sh("echo 100 > /proc/sys/net/ipv4/neigh/near/retrans_time_ms || true");
@@ -188,7 +193,7 @@ fn the_systems_dialer_tells_refusal_from_silence_and_no_way() {
                 live.dial_send(DialId(4), b"hello".to_vec());
                 assert_eq!(next(&mut live).await, (4, DialEvent::Refused));
 
-                // No route to a foreign network.
+                // A foreign network, even though the kernel would try it on the link.
                 live.dial(dial(5, Transport::Tcp, Ipv4Addr::new(203, 0, 113, 9), 80));
                 assert_eq!(next(&mut live).await, (5, DialEvent::NoWay));
                 // An address that is not ours to speak from.
@@ -208,14 +213,13 @@ fn the_systems_dialer_tells_refusal_from_silence_and_no_way() {
                 assert!(word.is_err(), "{word:?}");
             }
         });
-    }
+    });
 }
 
 #[test]
 fn dials_are_bounded() {
     const NAME: &str = "dials_are_bounded";
-    run(NAME, body, &[("device", device)]);
-    fn body() {
+    run(NAME, &[("device", device)], || {
         cable("10.40.8.5/24", "10.40.8.21/24");
         let _device = far(NAME, "device");
         block_on(async {
@@ -229,7 +233,10 @@ fn dials_are_bounded() {
                     opened += 1;
                     None
                 }
-                LiveEvent::Dial(id, DialEvent::NoWay) => Some(assert_eq!(id, DialId(link::MAX_DIALS as u64))),
+                LiveEvent::Dial(id, DialEvent::NoWay) => {
+                    assert_eq!(id, DialId(link::MAX_DIALS as u64));
+                    Some(())
+                }
                 _ => None,
             })
             .await;
@@ -240,5 +247,5 @@ fn dials_are_bounded() {
             .await;
             assert!(opened <= link::MAX_DIALS);
         });
-    }
+    });
 }

@@ -1,5 +1,10 @@
 //! The interface comes and goes, and the link heals by itself.
 #![cfg(target_os = "linux")]
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    reason = "a lab that fails is a failed test"
+)]
 
 mod lab;
 
@@ -41,8 +46,7 @@ async fn restless(live: &mut Live) -> usize {
 
 #[test]
 fn switched_off_and_on_it_neither_spins_nor_stays_deaf() {
-    run("switched_off_and_on_it_neither_spins_nor_stays_deaf", body, &[]);
-    fn body() {
+    run("switched_off_and_on_it_neither_spins_nor_stays_deaf", &[], || {
         cable("10.40.8.5/24", "10.40.8.21/24");
         block_on(async {
             for how in [OpenHow::Raw, OpenHow::Unprivileged] {
@@ -70,34 +74,36 @@ fn switched_off_and_on_it_neither_spins_nor_stays_deaf() {
                 }
             }
         });
-    }
+    });
 }
 
 #[test]
 fn a_pulled_cable_is_told_from_a_switched_off_interface() {
-    run("a_pulled_cable_is_told_from_a_switched_off_interface", body, &[]);
-    fn body() {
-        cable("10.40.8.5/24", "10.40.8.21/24");
-        block_on(async {
-            let mut live = Live::open("near", OpenHow::Raw).unwrap();
-            until_station(&mut live, "up", |s| s.state == LinkState::Up).await;
-            sh("ip -n far link set far down");
-            until_station(&mut live, "no carrier", |s| s.state == LinkState::NoCarrier).await;
-            assert!(matches!(
-                live.send(&request(NEAR, NEAR_IP, FAR_IP)),
-                Err(PortError::Down)
-            ));
-            sh("ip -n far link set far up");
-            until_station(&mut live, "carrier", |s| s.state == LinkState::Up).await;
-            must_answer(&mut live).await;
-        });
-    }
+    run(
+        "a_pulled_cable_is_told_from_a_switched_off_interface",
+        &[],
+        || {
+            cable("10.40.8.5/24", "10.40.8.21/24");
+            block_on(async {
+                let mut live = Live::open("near", OpenHow::Raw).unwrap();
+                until_station(&mut live, "up", |s| s.state == LinkState::Up).await;
+                sh("ip -n far link set far down");
+                until_station(&mut live, "no carrier", |s| s.state == LinkState::NoCarrier).await;
+                assert!(matches!(
+                    live.send(&request(NEAR, NEAR_IP, FAR_IP)),
+                    Err(PortError::Down)
+                ));
+                sh("ip -n far link set far up");
+                until_station(&mut live, "carrier", |s| s.state == LinkState::Up).await;
+                must_answer(&mut live).await;
+            });
+        },
+    );
 }
 
 #[test]
 fn changed_addresses_and_hardware_are_told_once() {
-    run("changed_addresses_and_hardware_are_told_once", body, &[]);
-    fn body() {
+    run("changed_addresses_and_hardware_are_told_once", &[], || {
         cable("10.40.8.5/24", "10.40.8.21/24");
         block_on(async {
             let mut live = Live::open("near", OpenHow::Raw).unwrap();
@@ -136,13 +142,12 @@ fn changed_addresses_and_hardware_are_told_once() {
                 }
             }
         });
-    }
+    });
 }
 
 #[test]
 fn made_again_it_heals_without_permission() {
-    run("made_again_it_heals_without_permission", body, &[]);
-    fn body() {
+    run("made_again_it_heals_without_permission", &[], || {
         cable("10.40.8.5/24", "10.40.8.21/24");
         block_on(async {
             let mut live = Live::open("near", OpenHow::Raw).unwrap();
@@ -185,13 +190,12 @@ fn made_again_it_heals_without_permission() {
                 assert!(restless(&mut live).await <= 5);
             }
         });
-    }
+    });
 }
 
 #[test]
 fn lost_news_are_made_good() {
-    run("lost_news_are_made_good", body, &[]);
-    fn body() {
+    run("lost_news_are_made_good", &[], || {
         cable("10.40.8.5/24", "10.40.8.21/24");
         block_on(async {
             let mut live = Live::open("near", OpenHow::Raw).unwrap();
@@ -205,13 +209,12 @@ fn lost_news_are_made_good() {
             let wanted = ["10.40.8.55/24".parse().unwrap()];
             until_station(&mut live, "the last address", |s| s.addresses == wanted).await;
         });
-    }
+    });
 }
 
 #[test]
 fn what_cannot_be_opened_says_why() {
-    run("what_cannot_be_opened_says_why", body, &[]);
-    fn body() {
+    run("what_cannot_be_opened_says_why", &[], || {
         cable("10.40.8.5/24", "10.40.8.21/24");
         block_on(async {
             assert!(matches!(
@@ -238,5 +241,5 @@ fn what_cannot_be_opened_says_why() {
                 .any(|i| i.name == "near" && i.default_route)
         );
         assert!(all.iter().any(|i| i.name == "lo" && i.mac.is_none()));
-    }
+    });
 }

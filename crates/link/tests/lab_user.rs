@@ -1,6 +1,11 @@
 //! The user-space dialer against a kernel on a foreign subnet, over a cable whose checksums are
 //! never finished.
 #![cfg(target_os = "linux")]
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    reason = "a lab that fails is a failed test"
+)]
 
 mod lab;
 
@@ -62,8 +67,7 @@ async fn work(
 #[test]
 fn a_kernel_on_a_foreign_subnet_is_spoken_to() {
     const NAME: &str = "a_kernel_on_a_foreign_subnet_is_spoken_to";
-    run(NAME, body, &[("talker", talker)]);
-    fn body() {
+    run(NAME, &[("talker", talker)], || {
         cable("10.40.8.5/24", "192.168.0.20/24");
         let mut player = far(NAME, "talker");
         block_on(async {
@@ -105,5 +109,5 @@ fn a_kernel_on_a_foreign_subnet_is_spoken_to() {
                 work(&mut live, &mut dialer, clock, |event| event == DialEvent::Refused).await;
             }
         });
-    }
+    });
 }

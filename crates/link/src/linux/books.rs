@@ -11,7 +11,7 @@ const IFF_UP: u32 = 0x1;
 const IFF_LOOPBACK: u32 = 0x8;
 const IFF_RUNNING: u32 = 0x40;
 const IFF_LOWER_UP: u32 = 0x1_0000;
-/// The hardware type of Ethernet, Wi-Fi included (ARPHRD_ETHER).
+/// The hardware type of Ethernet, Wi-Fi included (`ARPHRD_ETHER`).
 const ETHERNET: u16 = 1;
 
 /// Interfaces kept at most; a computer with more is no place for a head count.

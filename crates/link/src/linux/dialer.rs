@@ -3,8 +3,8 @@
 //! Each runs as a task of its own and reports through one bounded channel: a peer that talks
 //! faster than we listen is made to wait.
 //!
-//! A connection attempt that fails at once for want of a route or an address says nothing of the
-//! peer (`NoWay`). One that fails *later* as unreachable means that nobody answered for the
+//! An attempt that fails at once, for want of an address in the peer's subnet or of a route, says
+//! nothing of the peer (`NoWay`). One that fails *later* as unreachable means that nobody answered for the
 //! address: that is the peer's silence, so nothing is reported and the caller's patience decides.
 
 use std::collections::BTreeMap;
@@ -18,7 +18,7 @@ use tokio::io::{AsyncReadExt, AsyncWriteExt};
 use tokio::net::{TcpStream, UdpSocket};
 use tokio::sync::mpsc;
 use tokio::task::JoinHandle;
-use vocab::Station;
+use vocab::{LinkState, Station};
 
 use super::plain::bind_to;
 use crate::{Dial, DialEvent, DialId, Transport};
@@ -70,7 +70,8 @@ impl OsDialer {
         if self.lines.contains_key(&dial.id) {
             return;
         }
-        let socket = if self.lines.len() < crate::MAX_DIALS {
+        let fit = self.lines.len() < crate::MAX_DIALS && station.state == LinkState::Up;
+        let socket = if fit {
             begin(station, dial)
         } else {
             Err(DialEvent::NoWay)
@@ -160,24 +161,18 @@ fn begin(station: &Station, dial: &Dial) -> Result<Socket, DialEvent> {
         Transport::Udp => (Type::DGRAM, Protocol::UDP),
     };
     let no_way = |_| DialEvent::NoWay;
-    let socket = Socket::new(Domain::IPV4, kind.cloexec().nonblocking(), Some(protocol)).map_err(no_way)?;
-    let tied = bind_to(&socket, station).is_ok();
-    // Where the socket cannot be tied to the interface, an address of the interface in the
-    // target's subnet does nearly the same; without one it could leave by another way.
+    // For a socket tied to an interface the kernel takes every address to be on the link, and would
+    // ask for a foreign one in our own name: only our own subnets are tried.
     let beside = station
         .addresses
         .iter()
         .find(|net| net.contains(dial.to.ip()))
-        .map(|net| net.addr());
-    let from = match (dial.from, beside) {
-        (Some(from), _) => Some(from),
-        (None, Some(from)) if !tied => Some(from),
-        (None, None) if !tied => return Err(DialEvent::NoWay),
-        (None, _) => None,
-    };
-    if let Some(from) = from {
-        socket.bind(&SocketAddrV4::new(from, 0).into()).map_err(no_way)?;
-    }
+        .ok_or(DialEvent::NoWay)?;
+    let socket = Socket::new(Domain::IPV4, kind.cloexec().nonblocking(), Some(protocol)).map_err(no_way)?;
+    // Where that is not permitted, the address of the interface does nearly the same.
+    let _ = bind_to(&socket, station);
+    let from = dial.from.unwrap_or(beside.addr());
+    socket.bind(&SocketAddrV4::new(from, 0).into()).map_err(no_way)?;
     match socket.connect(&dial.to.into()) {
         Ok(()) => Ok(socket),
         Err(e) if e.raw_os_error() == Some(libc::EINPROGRESS) => Ok(socket),

@@ -80,18 +80,17 @@ impl Live {
                 }
             },
         };
-        let means = match frames {
-            Some(packets) => Means::Frames(packets),
-            None => {
-                station.mode = Mode::Unprivileged;
-                let plain = Plain::open(&station).map_err(system("open a datagram socket"))?;
-                let mut table = Neighbours::default();
-                for news in &known {
-                    // What was there before is no sighting of now.
-                    let _ = table.enter(station.index, news);
-                }
-                Means::Plain(plain, table)
+        let means = if let Some(packets) = frames {
+            Means::Frames(packets)
+        } else {
+            station.mode = Mode::Unprivileged;
+            let plain = Plain::open(&station).map_err(system("open a datagram socket"))?;
+            let mut table = Neighbours::default();
+            for news in &known {
+                // What was there before is no sighting of now.
+                let _ = table.enter(station.index, news);
             }
+            Means::Plain(plain, table)
         };
         let bound = station.index;
         Ok(Self {
@@ -228,9 +227,11 @@ impl Live {
     /// The kernel gives up after about three seconds. Unprivileged mode only.
     ///
     /// # Errors
-    /// See [`PortError`]; after an error nothing was asked.
+    /// See [`PortError`]; after an error nothing was asked. A foreign address is one
+    /// ([`io::ErrorKind::NetworkUnreachable`]): the kernel would ask for it in our own name.
     pub fn poke(&mut self, address: Ipv4Addr) -> Result<(), PortError> {
         self.must_carry()?;
+        self.must_be_ours(address)?;
         match &mut self.means {
             Means::Plain(plain, table) => {
                 plain.poke(address)?;
@@ -244,9 +245,11 @@ impl Live {
     /// Sends an echo request with this number. Unprivileged mode only; see [`Live::can_ping`].
     ///
     /// # Errors
-    /// See [`PortError`]; after an error nothing was asked.
+    /// See [`PortError`]; after an error nothing was asked. A foreign address is one, as for
+    /// [`Live::poke`].
     pub fn ping(&mut self, address: Ipv4Addr, sequence: u16) -> Result<(), PortError> {
         self.must_carry()?;
+        self.must_be_ours(address)?;
         match &self.means {
             Means::Plain(plain, _) => plain.ping(address, sequence),
             Means::Frames(_) => Err(PortError::Other(io::ErrorKind::Unsupported.into())),
@@ -266,6 +269,7 @@ impl Live {
     /// most [`crate::MAX_DIALS`] at once; one too many is `NoWay`.
     ///
     /// A peer that nobody answers for is silent: no event comes, and the caller's patience decides.
+    #[expect(clippy::needless_pass_by_value, reason = "it is the dialer's from here on")]
     pub fn dial(&mut self, dial: Dial) {
         self.dialer.open(&self.station, &dial);
     }
@@ -305,6 +309,14 @@ impl Live {
             Ok(())
         } else {
             Err(PortError::Down)
+        }
+    }
+
+    fn must_be_ours(&self, address: Ipv4Addr) -> Result<(), PortError> {
+        if self.station.addresses.iter().any(|net| net.contains(&address)) {
+            Ok(())
+        } else {
+            Err(PortError::Other(io::ErrorKind::NetworkUnreachable.into()))
         }
     }
 }

@@ -235,7 +235,7 @@ pub(super) enum Table {
 
 /// The request as the kernel takes it: a header and an empty body for the table's family.
 pub(super) fn request(table: Table, sequence: u32) -> Vec<u8> {
-    /// NLM_F_REQUEST, NLM_F_ROOT and NLM_F_MATCH.
+    /// `NLM_F_REQUEST`, `NLM_F_ROOT` and `NLM_F_MATCH`.
     const DUMP: u16 = 0x1 | 0x100 | 0x200;
     let (kind, family, body) = match table {
         Table::Links => (18_u16, libc::AF_UNSPEC, 16_usize),

@@ -11,7 +11,7 @@ use super::{filter, sys};
 use crate::{Frame, PortError};
 
 /// Receive buffer wanted, in bytes: all of a /22 answering at once took 4 MB on the machine where
-/// it was measured. The kernel grants it with CAP_NET_ADMIN only; without, what it allows anybody.
+/// it was measured. The kernel grants it with `CAP_NET_ADMIN` only; without, what it allows anybody.
 const RECEIVE_BUFFER: i32 = 4 << 20;
 
 /// The longest frame: kernels on one machine hand each other segments of up to 64 KiB.

@@ -16,12 +16,12 @@ pub(super) fn default_route() -> Option<DefaultRoute> {
     find(&std::fs::read_to_string("/proc/self/net/route").ok()?)
 }
 
-/// Columns: Iface Destination Gateway Flags RefCnt Use Metric Mask MTU Window IRTT; numbers in
+/// Columns: interface, destination, gateway, flags, two counters, metric, mask, and more; numbers in
 /// hexadecimal as the machine stores them, the metric in decimal.
 fn find(table: &str) -> Option<DefaultRoute> {
-    /// RTF_UP of linux/route.h.
+    /// `RTF_UP` of linux/route.h.
     const UP: u32 = 0x1;
-    /// RTF_REJECT.
+    /// `RTF_REJECT`.
     const REJECT: u32 = 0x200;
     let routes = table.lines().skip(1).filter_map(|line| {
         let columns: Vec<&str> = line.split_ascii_whitespace().collect();

@@ -84,6 +84,7 @@ impl UserDialer {
     /// Opens a connection or exchange. False, and no event, where that cannot be: without the
     /// peer's hardware or an address to speak from, for an address that is no host's, with a name
     /// in use, or with [`MAX_DIALS`] open already.
+    #[expect(clippy::needless_pass_by_value, reason = "it is the dialer's from here on")]
     pub fn open(&mut self, now: Moment, dial: Dial) -> bool {
         self.last = now;
         let (Some(mac), Some(from)) = (dial.mac, dial.from) else {

@@ -126,7 +126,7 @@ impl Bench {
 
     /// Runs until `done` or until nothing more can happen within 60 s of virtual time.
     fn run(&mut self, done: impl Fn(&[(DialId, DialEvent)]) -> bool) {
-        let end = self.now + std::time::Duration::from_secs(60);
+        let end = self.now + std::time::Duration::from_mins(1);
         for _ in 0..200_000 {
             while let Some(frame) = self.dialer.transmit(self.now) {
                 self.sent.push(frame.clone());

@@ -2,7 +2,11 @@
 //!
 //! The test starts itself again inside `unshare -rnm`; what has to run on the far side is the same
 //! test once more, with a part to play. Nothing ever touches the machine's own interfaces.
-#![allow(dead_code, reason = "not every test uses all of it")]
+#![allow(
+    dead_code,
+    clippy::expect_used,
+    reason = "not every test uses all of it, and a lab that fails is a failed test"
+)]
 
 use std::future::Future;
 use std::io::{BufRead, BufReader, Write};
@@ -19,7 +23,7 @@ const PART: &str = "RIGMUSTER_LAB_PART";
 pub(crate) const LONG: Duration = Duration::from_secs(10);
 
 /// Runs `body` of the test called `name` inside fresh namespaces, or one of its `parts`.
-pub(crate) fn run(name: &str, body: fn(), parts: &[(&str, fn())]) {
+pub(crate) fn run(name: &str, parts: &[(&str, fn())], body: fn()) {
     if let Ok(part) = std::env::var(PART) {
         let (_, play) = parts
             .iter()
@@ -161,10 +165,9 @@ pub(crate) async fn until<T>(
             live.ready().await;
         }
     };
-    match tokio::time::timeout(LONG, all).await {
-        Ok(value) => value,
-        Err(_) => panic!("{what}: not within {LONG:?}"),
-    }
+    tokio::time::timeout(LONG, all)
+        .await
+        .unwrap_or_else(|_| panic!("{what}: not within {LONG:?}"))
 }
 
 /// Waits until the station is as wanted.
