@@ -37,7 +37,7 @@ fn counted(lab: &Lab) -> Terminal {
 fn ready(terminal: &Terminal) {
     terminal.wait_for("that the rig is ready", |screen| {
         let text = screen.contents();
-        text.contains("All 1 answer") && text.contains("1 present")
+        text.contains("Ready.") && text.contains("1 present")
     });
 }
 
@@ -127,7 +127,7 @@ fn this_computers_address_changes() {
         lab.within(SEAT, &["ip", "address", "del", ADDRESS, "dev", "eth0"]);
         says(&terminal, &["192.168.77.5"]);
         terminal.wait_for("that it is not ready", |screen| {
-            !screen.contents().contains("All 1 answer")
+            !screen.contents().contains("Ready.")
         });
         lab.within(SEAT, &["ip", "address", "add", ADDRESS, "dev", "eth0"]);
         lab.within(SEAT, &["ip", "address", "del", "192.168.77.5/24", "dev", "eth0"]);

@@ -205,7 +205,7 @@ fn a_device_that_announces_a_foreign_address_is_asked_there() {
             let path = rig.display().to_string();
             let run = lab.call(&["check", &path, "--json", "--within", "25s"]).start();
             capture.wait("that the device is asked for", 1, |f| asks_for(f, "10.40.8.21"));
-            voice.say("");
+            voice.say("1");
             let asked = capture.wait("that it is asked where it is", 1, |f| asks_for(f, "172.20.5.9"));
             assert_eq!(
                 asked[0]["arp"]["spa"], "0.0.0.0",

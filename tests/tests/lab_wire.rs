@@ -38,7 +38,7 @@ fn listening_only_sends_not_one_frame() {
             let list = lab.within(SEAT, &["sh", "-c", "cat /proc/net/packet"]);
             String::from_utf8_lossy(&list.stdout).lines().count() > 1
         });
-        voice.say("");
+        voice.say("1");
         let report = checked(&run.end());
         report.expect(&[("Organ loft", "unknown"), ("West door", "unknown")]);
         assert_eq!(
@@ -172,7 +172,7 @@ fn a_frame_whose_sender_is_another_than_it_says_makes_nothing_present() {
                     .as_str(),
             );
             let report = lab.check(&rig, "8s", &[]);
-            liar.wait("that it answered", |line| line == "sent");
+            liar.wait("that it answered", |line| line == "answered");
             report.expect(&[("Organ loft", "missing")]);
             assert!(!report.ready());
             drop(liar);

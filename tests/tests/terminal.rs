@@ -255,7 +255,7 @@ fn every_size_is_drawn_or_says_what_it_needs() {
     for (cols, rows) in [(40, 12), (220, 60), (80, 24), (41, 13), (300, 12), (40, 100)] {
         terminal.resize(cols, rows);
         terminal.wait_for(&format!("a picture of {cols}x{rows}"), |screen| {
-            row(screen, rows - 1).contains("q quit") && row(screen, 0).contains("Harbour")
+            row(screen, rows - 1).contains("q quit") && row(screen, 0).contains("Quay Chapel")
         });
     }
     for (cols, rows) in [(20, 5), (39, 30), (90, 11)] {
@@ -343,7 +343,7 @@ fn no_color_means_none() {
 #[test]
 fn ascii_means_only_ascii() {
     let all_pages = |terminal: &Terminal| {
-        terminal.wait_text("Harbour Hall");
+        terminal.wait_text("Quay Chapel");
         for (key, page) in [
             ("?", "help"),
             ("\x1b", "wall"),

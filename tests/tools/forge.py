@@ -1,22 +1,27 @@
 #!/usr/bin/env python3
-"""Puts ARP frames on the wire that no well-behaved system would send.
+"""Puts frames on the wire that no well-behaved system would send.
 
     forge.py answer IFACE ADDRESS SHA SRC     answers requests for ADDRESS: ARP sender SHA, Ethernet source SRC
-    forge.py announce IFACE ADDRESS SHA SRC   announces ADDRESS, once for each line on standard input
+    forge.py announce IFACE ADDRESS SHA SRC   announces ADDRESS, as many times as a line on standard input says
     forge.py crowd IFACE ADDRESS SHA -        answers for the whole /22 of ADDRESS, each address with hardware of its own:
                                               the last two bytes of SHA are the address's
+    forge.py flood IFACE ADDRESS SHA -        announces addresses of the /22 of ADDRESS, each from hardware that was never
+                                              seen before (the last three bytes of SHA count up), as many as a line says
+    forge.py noise IFACE ADDRESS SHA -        ARP and IPv4 frames of broken content to everybody, as many as a line says
 
-Prints `ready` when it works, and a line `sent` for each frame. Field layout: RFC 826; announcement: RFC 5227, section 2.3.
-Ends when standard input does.
+Prints `ready` when it works, `answered` for each answer, and `sent N` when a line is carried out. Field layout: RFC 826;
+announcement: RFC 5227, section 2.3. Ends when standard input does.
 """
 
 import os
+import random
 import select
 import socket
 import struct
 import sys
 
 BROADCAST = b"\xff" * 6
+NOBODY = b"\0" * 6
 
 
 def raw(mac):
@@ -27,37 +32,71 @@ def arp(src, dst, op, sha, spa, tha, tpa):
     return dst + src + struct.pack(">HHHBBH6s4s6s4s", 0x0806, 1, 0x0800, 6, 4, op, sha, spa, tha, tpa)
 
 
-def main():
-    mode, iface, address, sha, src = sys.argv[1:6]
-    spa, sha = socket.inet_aton(address), raw(sha)
-    src = raw(src) if src != "-" else sha
-    subnet = struct.unpack(">I", spa)[0] >> 10
-    sock = socket.socket(socket.AF_PACKET, socket.SOCK_RAW, socket.htons(0x0806))
-    sock.bind((iface, 0x0806))
-    print("ready", flush=True)
-    while True:
-        readable, _, _ = select.select([sock, 0], [], [])
-        if 0 in readable:
-            asked = os.read(0, 4096)
-            if not asked:
+class Forge:
+    def __init__(self, mode, iface, address, sha, src):
+        self.mode = mode
+        self.spa, self.sha = socket.inet_aton(address), raw(sha)
+        self.src = self.sha if src == "-" else raw(src)
+        self.subnet = struct.unpack(">I", self.spa)[0] >> 10
+        self.count = 0
+        self.random = random.Random(826)
+        self.sock = socket.socket(socket.AF_PACKET, socket.SOCK_RAW, socket.htons(0x0806))
+        self.sock.bind((iface, 0x0806))
+
+    def announcement(self):
+        return arp(self.src, BROADCAST, 1, self.sha, self.spa, NOBODY, self.spa)
+
+    def newcomer(self):
+        self.count += 1
+        own = self.sha[:3] + self.count.to_bytes(3, "big")
+        address = struct.pack(">I", (self.subnet << 10) + 1 + self.count % 1022)
+        return arp(own, BROADCAST, 1, own, address, NOBODY, address)
+
+    def broken(self):
+        """A frame that starts well and goes wrong somewhere."""
+        pick = self.random
+        kind = pick.choice([b"\x08\x06", b"\x08\x00", b"\x81\x00\x00\x07\x08\x06"])
+        body = bytearray(self.announcement()[14:] if pick.random() < 0.5 else pick.randbytes(pick.randrange(0, 200)))
+        for _ in range(pick.randrange(0, 6)):
+            if body:
+                body[pick.randrange(len(body))] = pick.randrange(256)
+        return BROADCAST + self.src + kind + bytes(body[: pick.randrange(len(body) + 1)])
+
+    def carry_out(self, many):
+        make = {"announce": self.announcement, "flood": self.newcomer, "noise": self.broken}[self.mode]
+        for _ in range(many):
+            self.sock.send(make())
+        print(f"sent {many}", flush=True)
+
+    def answer(self, frame):
+        if len(frame) < 42 or frame[20:22] != b"\0\1":
+            return
+        asker, sender, wanted = frame[6:12], frame[28:32], frame[38:42]
+        if self.mode == "answer" and wanted == self.spa:
+            own, src = self.sha, self.src
+        elif self.mode == "crowd":
+            host = struct.unpack(">I", wanted)[0]
+            if host >> 10 != self.subnet or host & 1023 in (0, 1023):
                 return
-            if mode == "announce":
-                for _ in range(asked.count(b"\n")):
-                    sock.send(arp(src, BROADCAST, 1, sha, spa, b"\0" * 6, spa))
-                    print("sent", flush=True)
-        if sock in readable:
-            frame = sock.recv(2048)
-            if mode == "crowd" and len(frame) >= 42 and frame[20:22] == b"\0\1":
-                wanted = frame[38:42]
-                host = struct.unpack(">I", wanted)[0]
-                if host >> 10 == subnet and 0 < host & 1023 < 1023:
-                    own = sha[:4] + wanted[2:]
-                    sock.send(arp(own, frame[6:12], 2, own, wanted, frame[22:28], frame[28:32]))
-                continue
-            if mode != "answer" or len(frame) < 42 or frame[20:22] != b"\0\1" or frame[38:42] != spa:
-                continue
-            sock.send(arp(src, frame[6:12], 2, sha, spa, frame[22:28], frame[28:32]))
-            print("sent", flush=True)
+            own = src = self.sha[:4] + wanted[2:]
+        else:
+            return
+        self.sock.send(arp(src, asker, 2, own, wanted, frame[22:28], sender))
+        if self.mode == "answer":
+            print("answered", flush=True)
+
+    def run(self):
+        print("ready", flush=True)
+        while True:
+            readable, _, _ = select.select([self.sock, 0], [], [])
+            if 0 in readable:
+                asked = os.read(0, 4096)
+                if not asked:
+                    return
+                for line in asked.split():
+                    self.carry_out(int(line))
+            if self.sock in readable:
+                self.answer(self.sock.recv(2048))
 
 
-main()
+Forge(*sys.argv[1:6]).run()

@@ -1,0 +1,155 @@
+//! What a hostile or broken network may send: floods, noise, tagged frames, more than the kernel can hold.
+//! The program neither falls, grows nor loses sight of the rig.
+#![cfg(target_os = "linux")]
+#![allow(clippy::expect_used, clippy::unwrap_used)]
+
+use nix::sys::signal::Signal;
+use rigmuster_tests::lab::{Lab, SEAT, asks_for, checked, lab};
+use rigmuster_tests::rigs::RigText;
+use rigmuster_tests::terminal::Terminal;
+
+const LOFT: &str = "02:52:43:00:00:21";
+const STRANGER: &str = "02:52:43:00:00:99";
+
+/// More than a board of one device may ever need, in kB: 20 MB of program (a debug build) and its records, which are
+/// bounded, whatever comes.
+const ROOM: u64 = 120_000;
+
+/// The seat on a /22, one device, a stranger's tool, and the board that has counted.
+fn board(lab: &Lab) -> Terminal {
+    lab.seat(&["10.40.8.5/22"]);
+    lab.host("loft", LOFT, &["10.40.8.21/22"]);
+    lab.host("guest", STRANGER, &[]);
+    let rig = RigText::on("10.40.8.0/22", &[]).device("Organ loft", LOFT, "10.40.8.21", &[]);
+    let rig = lab.rig(rig.as_str()).display().to_string();
+    let terminal = lab.screen(&["board", &rig]).size(160, 40).start();
+    terminal.wait_text("1 present");
+    terminal
+}
+
+/// The most memory that the process ever had, in kB (proc(5), `VmHWM`).
+fn most_memory(terminal: &Terminal) -> u64 {
+    let status = std::fs::read_to_string(format!("/proc/{}/status", terminal.pid())).expect("it runs");
+    let line = status.lines().find(|l| l.starts_with("VmHWM:")).expect("a line");
+    line.split_whitespace()
+        .nth(1)
+        .expect("a number")
+        .parse()
+        .expect("a number")
+}
+
+#[track_caller]
+fn quits(terminal: &Terminal) {
+    terminal.send("q");
+    assert_eq!(terminal.end().code, 0);
+}
+
+#[test]
+fn a_flood_of_strangers_pushes_no_device_out() {
+    lab("a_flood_of_strangers_pushes_no_device_out", |lab| {
+        let terminal = board(lab);
+        let mut flood = lab.tool(
+            "guest",
+            "forge.py",
+            &["flood", "eth0", "10.40.9.0", "02:52:43:80:00:00", "-"],
+        );
+        flood.say("100000");
+        flood.wait("that all is sent", |line| line == "sent 100000");
+        // It is still there for us, counts the device, and goes on watching it.
+        terminal.send("s");
+        terminal.wait_text("Asking the whole subnet once more");
+        let mut capture = lab.capture(SEAT);
+        capture.wait("watching", 3, |f| asks_for(f, "10.40.8.21"));
+        terminal.wait_text("1 present");
+        let most = most_memory(&terminal);
+        assert!(most <= ROOM, "{most} kB");
+        terminal.send("\t");
+        terminal.wait_text("Organ loft");
+        quits(&terminal);
+    });
+}
+
+#[test]
+fn what_the_kernel_had_to_drop_is_told() {
+    lab("what_the_kernel_had_to_drop_is_told", |lab| {
+        let terminal = board(lab);
+        let mut voice = lab.tool(
+            "guest",
+            "forge.py",
+            &["announce", "eth0", "10.40.9.9", STRANGER, STRANGER],
+        );
+        assert!(
+            !terminal.contents().contains("frames dropped"),
+            "before anything could be dropped"
+        );
+        // While the program is stopped its receive buffer fills up, for certain and not by chance.
+        terminal.signal(Signal::SIGSTOP);
+        voice.say("60000");
+        voice.wait("that all is sent", |line| line == "sent 60000");
+        terminal.signal(Signal::SIGCONT);
+        terminal.wait_text("frames dropped");
+        terminal.wait_text("1 present");
+        quits(&terminal);
+    });
+}
+
+#[test]
+fn frames_of_broken_content_do_nothing() {
+    lab("frames_of_broken_content_do_nothing", |lab| {
+        let terminal = board(lab);
+        let mut noise = lab.tool(
+            "guest",
+            "forge.py",
+            &["noise", "eth0", "10.40.9.9", STRANGER, "-"],
+        );
+        noise.say("20000");
+        noise.wait("that all is sent", |line| line == "sent 20000");
+        terminal.wait_text("1 present");
+        let mut capture = lab.capture(SEAT);
+        capture.wait("watching", 3, |f| asks_for(f, "10.40.8.21"));
+        terminal.send("?");
+        terminal.wait_text("this page");
+        quits(&terminal);
+    });
+}
+
+#[test]
+fn a_device_behind_a_vlan_tag_is_not_taken_for_present() {
+    lab("a_device_behind_a_vlan_tag_is_not_taken_for_present", |lab| {
+        lab.seat(&["10.40.8.5/24"]);
+        lab.host("loft", LOFT, &[]);
+        lab.within(
+            "loft",
+            &[
+                "ip", "link", "add", "link", "eth0", "name", "tagged", "type", "vlan", "id", "7",
+            ],
+        );
+        lab.within(
+            "loft",
+            &["ip", "address", "add", "10.40.8.21/24", "dev", "tagged"],
+        );
+        lab.within("loft", &["ip", "link", "set", "dev", "tagged", "up"]);
+        let rig = lab.rig(
+            RigText::hall()
+                .device("Organ loft", LOFT, "10.40.8.21", &[])
+                .as_str(),
+        );
+        let path = rig.display().to_string();
+        let mut capture = lab.capture(SEAT);
+        let mut voice = lab.tool(
+            "loft",
+            "forge.py",
+            &["announce", "tagged", "10.40.8.21", LOFT, LOFT],
+        );
+        let run = lab.call(&["check", &path, "--json", "--within", "10s"]).start();
+        capture.wait("that the device is asked for", 2, |f| asks_for(f, "10.40.8.21"));
+        voice.say("5");
+        let report = checked(&run.end());
+        report.expect(&[("Organ loft", "missing")]);
+        assert_eq!(
+            report.findings("tagged_frames").len(),
+            1,
+            "tagged frames are told: {report}"
+        );
+    });
+}
