@@ -81,7 +81,8 @@ impl Ledger {
             }
         }
         let asked = self.targets.get(&address).is_some_and(|t| t.unanswered);
-        e.unanswered = !mine && (gone || asked || (me.is_some() && !self.is_me(i)));
+        // Who holds our own address, and where we are, needs no asking.
+        e.unanswered = !mine && (gone || asked || me.is_some() || self.is_me(i));
         self.beside(i, address, e);
         e.clash = self.clash(Some(i), address);
     }
@@ -170,26 +171,27 @@ impl Ledger {
             return Vec::new();
         }
         let own = |id: HostId| device.is_some_and(|i| self.is_own(i, id));
-        let mut held: Vec<(HostId, &Claim)> = self
+        let mut held: Vec<(HostId, &Claim, bool)> = self
             .hosts
             .holders(address)
-            .filter(|(id, c)| c.alive() && !id.is_virtual_router() && (c.proven || own(*id)))
+            .map(|(id, c)| (id, c, own(id)))
+            .filter(|(id, c, own)| c.alive() && !id.is_virtual_router() && (c.proven || *own))
             .collect();
-        held.sort_by_key(|(id, c)| (c.first, *id));
         let me = self.me().filter(|_| self.is_ours(address));
         if held.len() + usize::from(me.is_some()) < 2 {
             return Vec::new();
         }
+        held.sort_by_key(|(id, c, _)| (c.first, *id));
+        let with_me = |a_own: bool| me.is_some_and(|m| !(a_own && own(m)));
         let mut all: Vec<HostId> = held
             .iter()
-            .filter(|(a, ca)| {
-                let with_me = me.is_some_and(|m| !(own(*a) && own(m)));
-                with_me
-                    || held
-                        .iter()
-                        .any(|(b, cb)| a != b && !(own(*a) && own(*b)) && ca.overlaps(cb))
+            .filter(|(a, ca, a_own)| {
+                let rival = |(b, cb, b_own): &(HostId, &Claim, bool)| {
+                    a != b && !(*a_own && *b_own) && ca.overlaps(cb)
+                };
+                with_me(*a_own) || held.iter().any(rival)
             })
-            .map(|(id, _)| *id)
+            .map(|(id, ..)| *id)
             .collect();
         if !all.is_empty() {
             all.extend(me);

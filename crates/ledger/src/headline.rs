@@ -52,7 +52,7 @@ impl Ledger {
         match amiss {
             0 => {}
             1 => text.push_str(" 1 spare or later one does not."),
-            n => text += &format!(" {n} spare or later ones do not."),
+            n => text = format!("{text} {n} spare or later ones do not."),
         }
         if !self.sees_frames() {
             text.push_str(" Clashes and other hardware cannot be seen in this mode.");
@@ -66,7 +66,7 @@ impl Ledger {
         match self.tracks.iter().filter(|t| unasked(t)).count() {
             0 => {}
             n if n == with_ports => text.push_str(" Control ports not asked."),
-            n => text += &format!(" Control ports of {n} not asked."),
+            n => text = format!("{text} Control ports of {n} not asked."),
         }
         text.push_str(" Pictures not checked.");
         text

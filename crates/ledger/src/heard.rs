@@ -14,8 +14,9 @@ use crate::target::{Kind, Target};
 const MAX_FLOATING: usize = 4;
 /// Questions under way that only confirm what was heard.
 const MAX_CONFIRMING: usize = 64;
-/// Findings among strangers are looked at again after this long.
-const CALM: Duration = Duration::from_secs(1);
+/// What a claim makes of the findings that are no device's is looked at after this long, so that
+/// a flood of claims costs little.
+const CALM: Duration = Duration::from_millis(250);
 
 impl Ledger {
     /// `id` was heard to hold `address`.
@@ -65,37 +66,35 @@ impl Ledger {
             self.revision += 1;
             self.ready_dirty = true;
             self.replan.insert(address);
-            self.wire_dirty |= device.is_some() || target.is_some();
             self.survey_ports(id, address);
             if target.is_none() && device.is_none() && proof == Proof::Announced {
                 self.confirm(address, at);
             }
         }
-        if self.hosts.holders(address).nth(1).is_some() {
-            if target.is_some() {
-                self.wire_dirty = true;
-            } else if self.timers.get(Timer::Calm).is_none() {
-                self.timers.set(Timer::Calm, Some(at + CALM));
-            }
+        let contested = self.hosts.holders(address).nth(1).is_some();
+        if contested && target.is_none() && heard.news && self.sees_frames() && self.blind().is_none() {
+            // Which of them are owners only a probe tells.
+            self.confirm_by(Key::Nobody(address), at);
         }
-        if self.hosts.overflowed == Some(at) && self.timers.get(Timer::Calm).is_none() {
+        if (contested || self.hosts.overflowed == Some(at)) && self.timers.get(Timer::Calm).is_none() {
             self.timers.set(Timer::Calm, Some(at + CALM));
         }
     }
 
     /// One question to confirm what was only overheard.
     fn confirm(&mut self, address: Ipv4Addr, at: Moment) {
-        if self.confirming.len() >= MAX_CONFIRMING || self.blind().is_some() || self.passes.covers(address) {
+        if self.blind().is_some() || self.passes.covers(address) {
             return;
         }
-        let key = if self.near(address) {
-            Key::Broadcast(address)
+        if self.near(address) {
+            self.confirm_by(Key::Broadcast(address), at);
         } else if self.sees_frames() {
-            Key::Nobody(address)
-        } else {
-            return;
-        };
-        if self.confirming.insert(key) {
+            self.confirm_by(Key::Nobody(address), at);
+        }
+    }
+
+    fn confirm_by(&mut self, key: Key, at: Moment) {
+        if self.confirming.len() < MAX_CONFIRMING && self.confirming.insert(key) {
             self.lanes.want(key, Some(at));
         }
     }

@@ -13,7 +13,7 @@ pub(crate) const MAX_STRANGERS: usize = 4_096;
 /// Addresses kept of one host, beside those that matter.
 const MAX_CLAIMS: usize = 16;
 /// Hosts that are not listed and claim one address that matters.
-const MAX_CLAIMANTS: usize = 16;
+pub(crate) const MAX_CLAIMANTS: usize = 8;
 /// Names kept of one host.
 const MAX_NAMES: usize = 8;
 
@@ -306,7 +306,7 @@ impl Hosts {
             return;
         }
         let worst = free
-            .min_by_key(|c| (c.alive(), c.last, c.address))
+            .min_by_key(|c| (c.alive(), c.proven, c.last, c.address))
             .map(|c| c.address);
         if let Some(address) = worst {
             self.forget_claim(id, address);
@@ -322,7 +322,7 @@ impl Hosts {
         let worst = claimants
             .iter()
             .filter(|(id, _)| *id != newest)
-            .min_by_key(|(id, c)| (c.alive(), c.last, *id))
+            .min_by_key(|(id, c)| (c.alive(), c.proven, c.last, *id))
             .map(|(id, _)| *id);
         if let Some(id) = worst {
             self.forget_claim(id, address);

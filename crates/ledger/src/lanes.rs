@@ -103,6 +103,11 @@ impl Lanes {
         self.map.get(&key).is_some_and(|l| l.phase != Phase::Rest)
     }
 
+    /// When its next question is due.
+    pub(crate) fn due_at(&self, key: Key) -> Option<Moment> {
+        self.due.get(key)
+    }
+
     /// When its last question was closed.
     pub(crate) fn closed_at(&self, key: Key) -> Option<Moment> {
         self.map.get(&key).and_then(|l| l.closed)

@@ -245,12 +245,18 @@ impl Ledger {
                 Kind::Floating(_) | Kind::Own => false,
             };
             let told = if nameless { c.answers_nobody } else { c.proven };
-            !trusted && !told && c.nobody_missed < NOBODY_TRIES
+            !trusted && !told && (nameless || c.nobody_missed < NOBODY_TRIES)
         };
-        claims
+        let mut open = claims
             .iter()
-            .any(|(id, c)| open(*id, c))
-            .then(|| last.map_or(now, |l| (l + NOBODY).max(now)))
+            .filter(|(id, c)| open(*id, c))
+            .map(|(_, c)| c.nobody_missed);
+        let wait = if open.next()? < NOBODY_TRIES {
+            NOBODY
+        } else {
+            SEARCH
+        };
+        Some(last.map_or(now, |l| (l + wait).max(now)))
     }
 
     fn unicast_due(&self, target: &Target, claims: &[(HostId, &Claim)], now: Moment) -> Vec<(Mac, Moment)> {
@@ -289,8 +295,12 @@ impl Ledger {
         if !stands || !self.watches() || !self.near(target.address) || target.rounds < target.goal {
             return None;
         }
-        let last = self.lanes.closed_at(Key::Echo(target.address));
-        Some(last.map_or(now + UNICAST, |l| l + self.stretch(ECHO)).max(now))
+        let key = Key::Echo(target.address);
+        let at = match self.lanes.closed_at(key) {
+            Some(last) => last + self.stretch(ECHO),
+            None => self.lanes.due_at(key).unwrap_or(now + UNICAST),
+        };
+        Some(at.max(now))
     }
 
     /// When `address` is to be asked for in the search for a missing device.

@@ -48,7 +48,7 @@ impl Ledger {
         self.round_over(address, at);
         if let Some(target) = self.targets.get_mut(&address) {
             target.sent(at, form);
-            if target.twice == Some(at) {
+            if target.rounds <= 2 {
                 self.ready_dirty = true;
             }
         }
@@ -92,7 +92,8 @@ impl Ledger {
     fn close_arp(&mut self, at: Moment, address: Ipv4Addr, form: ArpForm) {
         for key in self.arp_keys(address, form).into_iter().flatten() {
             self.lanes.close(key, at);
-            if self.confirming.remove(&key) && !self.targets.contains_key(&address) {
+            let kept = self.targets.contains_key(&address) || self.factory.contains(&address);
+            if self.confirming.remove(&key) && !kept {
                 self.lanes.remove(key);
             }
         }
@@ -134,6 +135,7 @@ impl Ledger {
         let wide = !narrow || !self.broadcasts(kind, address);
         if round.form == ArpForm::Nobody {
             self.hosts.nobody_over(address, round.sent);
+            self.wire_dirty = true;
         }
         if round.form != ArpForm::Nobody || !near {
             let ids: Vec<HostId> = self.hosts.holders(address).map(|(id, _)| id).collect();

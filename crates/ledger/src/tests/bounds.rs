@@ -1,1 +1,95 @@
-//! To be written.
+//! Whatever is sent, the records stay bounded and the rig's own are unharmed.
+
+use vocab::{ArpOp, ArpSeen, Fact, Mac, Sighting};
+
+use super::world::{Unit, World, device, ip, mac, secs};
+use crate::hosts::{MAX_CLAIMANTS, MAX_STRANGERS};
+use crate::{FindingKind, Severity, Standing};
+
+fn spoofed(n: u32, address: std::net::Ipv4Addr) -> Fact {
+    let [a, b, c, d] = n.to_be_bytes();
+    let sender = Mac::new([0x06, 0x10, a, b, c, d]);
+    Fact::Arp(ArpSeen {
+        frame_source: sender,
+        sender,
+        address,
+        target: address,
+        op: ArpOp::Request,
+        vlan: None,
+        answers: None,
+    })
+}
+
+#[test]
+fn a_hundred_thousand_spoofed_hosts_push_no_device_out() {
+    let mut w = World::board(
+        vec![device("Organ loft", 21), device("West door", 22)],
+        vec![Unit::good(21), Unit::new(22, "192.168.0.20")],
+    );
+    w.run_to(secs(5.0));
+    for n in 0..100_000_u32 {
+        // Many of them claim the devices' own addresses.
+        let address = match n % 16 {
+            0 => ip("10.40.8.21"),
+            1 => ip("10.40.8.22"),
+            _ => std::net::Ipv4Addr::from(0x0a28_0000 + n % 65_536),
+        };
+        w.ledger.fold(&Sighting {
+            at: w.now,
+            fact: spoofed(n, address),
+        });
+    }
+    assert!(
+        w.ledger.hosts.len() <= MAX_STRANGERS + 2 + 3 * MAX_CLAIMANTS,
+        "{}",
+        w.ledger.hosts.len()
+    );
+    assert!(w.ledger.confirming.len() <= 64);
+    w.run(2.0);
+    let s = w.snapshot();
+    assert_eq!(s.unlisted.len(), 500);
+    assert!(s.unlisted_total > 4_000);
+    assert_eq!(w.severity(FindingKind::Flood), Some(Severity::Risk));
+    for (i, n) in [21, 22].into_iter().enumerate() {
+        assert_eq!(s.devices[i].seen.as_ref().unwrap().mac, Some(mac(n)));
+    }
+    // The liars do not answer, so a while later the truth is back.
+    w.run(90.0);
+    assert_eq!(w.standing("Organ loft"), Standing::Present);
+    assert_eq!(w.standing("West door"), Standing::WrongSubnet);
+    assert_eq!(w.severity(FindingKind::Flood), None);
+}
+
+#[test]
+fn one_host_with_ten_thousand_addresses_keeps_sixteen() {
+    let mut w = World::board(vec![device("Organ loft", 21)], vec![Unit::good(21)]);
+    w.run_to(secs(3.0));
+    for n in 0..10_000_u32 {
+        w.ledger.fold(&Sighting {
+            at: w.now,
+            fact: spoofed(7, std::net::Ipv4Addr::from(0x0a29_0000 + n)),
+        });
+    }
+    assert_eq!(w.snapshot().unlisted[0].addresses.len(), 16);
+    // A listed device gone mad keeps its expected address.
+    for n in 0..10_000_u32 {
+        w.announce(mac(21), &std::net::Ipv4Addr::from(0x0a2a_0000 + n).to_string());
+    }
+    w.run(5.0);
+    assert_eq!(w.standing("Organ loft"), Standing::Present);
+    let seen = w.snapshot().devices[0].seen.clone().unwrap();
+    assert_eq!(seen.address, Some(ip("10.40.8.21")));
+    assert!(seen.addresses.len() <= 17);
+}
+
+#[test]
+fn the_list_of_changes_is_bounded() {
+    let mut w = World::board(vec![device("Organ loft", 21)], vec![Unit::good(21)]);
+    w.run_to(secs(3.0));
+    for _ in 0..300 {
+        w.probe(mac(21), "10.40.8.21");
+        w.run(11.0);
+    }
+    assert!(w.changes.len() >= 300);
+    assert!(w.snapshot().changes.len() <= 1_000);
+}

@@ -1,1 +1,173 @@
-//! To be written.
+//! Control ports: when they are asked, and what their answers make of a device.
+
+use std::time::Duration;
+
+use rig::AskWhen;
+use vocab::{Ask, ControlState};
+
+use super::world::{Unit, World, device, secs, settings};
+use crate::{FindingKind, Purpose, Severity, Standing};
+
+fn world(ask: AskWhen, state: ControlState) -> World {
+    let mut d = device("Organ loft", 21);
+    d.control = vec!["visca-udp".parse().unwrap(), "http".parse().unwrap()];
+    d.ask = ask;
+    let mut unit = Unit::good(21);
+    unit.ports
+        .insert("visca-udp".parse().unwrap(), ControlState::Answered);
+    unit.ports.insert("http".parse().unwrap(), state);
+    World::board(vec![d], vec![unit])
+}
+
+fn dials(w: &World) -> usize {
+    w.asked
+        .iter()
+        .filter(|(_, a)| matches!(a, Ask::Control { .. }))
+        .count()
+}
+
+#[test]
+fn present_when_all_answer_and_asked_once_only() {
+    let mut w = world(AskWhen::Once, ControlState::Answered);
+    w.run_to(secs(300.0));
+    assert_eq!(w.standing("Organ loft"), Standing::Present);
+    assert_eq!(dials(&w), 2);
+    assert!(
+        w.changes
+            .iter()
+            .all(|c| !matches!(c.subject, crate::Subject::Device { .. }))
+    );
+}
+
+#[test]
+fn first_sweep_ports_get_twenty_seconds() {
+    let mut w = world(AskWhen::Once, ControlState::Refused);
+    w.run_to(secs(15.0));
+    assert_eq!(w.standing("Organ loft"), Standing::Starting);
+    assert!(!w.ledger.settled());
+    let at = w.run_until(10.0, |w| w.standing("Organ loft") == Standing::NoControl);
+    assert!(
+        (20.0..21.0).contains(&at.since(secs(0.0)).as_secs_f64()),
+        "{at:?}"
+    );
+    assert_eq!(w.severity(FindingKind::NoControl), Some(Severity::Fault));
+    assert!(w.ledger.settled());
+    let s = w.snapshot();
+    assert_eq!(s.devices[0].control[0].state, Some(ControlState::Answered));
+    assert_eq!(s.devices[0].control[1].state, Some(ControlState::Refused));
+    assert!(s.headline.contains("won't take control"), "{}", s.headline);
+    let before = dials(&w);
+    w.run(300.0);
+    assert_eq!(dials(&w), before, "once means once");
+}
+
+#[test]
+fn or_their_boot_time_if_that_is_shorter() {
+    let mut w = world(AskWhen::Once, ControlState::Silent);
+    let mut d = device("Organ loft", 21);
+    d.control = vec!["http".parse().unwrap()];
+    d.boot = Duration::from_secs(8);
+    let units = w.units.clone();
+    w = World::board(vec![d], units);
+    let at = w.run_until(12.0, |w| w.standing("Organ loft") == Standing::NoControl);
+    assert!((8.0..9.0).contains(&at.since(secs(0.0)).as_secs_f64()), "{at:?}");
+}
+
+#[test]
+fn a_port_that_comes_up_in_time_is_found() {
+    let mut w = world(AskWhen::Once, ControlState::Refused);
+    w.run_to(secs(9.0));
+    w.units[0]
+        .ports
+        .insert("http".parse().unwrap(), ControlState::Answered);
+    w.run(6.0);
+    assert_eq!(w.standing("Organ loft"), Standing::Present);
+}
+
+#[test]
+fn on_request_it_is_asked_again() {
+    let mut w = world(AskWhen::Once, ControlState::Refused);
+    w.run_to(secs(30.0));
+    assert_eq!(w.standing("Organ loft"), Standing::NoControl);
+    w.units[0]
+        .ports
+        .insert("http".parse().unwrap(), ControlState::Answered);
+    let now = w.now;
+    assert!(w.ledger.ask_control(now, "Organ loft"));
+    assert!(!w.ledger.ask_control(now, "Nobody"));
+    w.run(1.0);
+    assert_eq!(w.standing("Organ loft"), Standing::Present);
+}
+
+#[test]
+fn watched_ports_are_asked_every_minute() {
+    let mut w = world(AskWhen::Watch, ControlState::Answered);
+    w.run_to(secs(10.0));
+    w.units[0]
+        .ports
+        .insert("http".parse().unwrap(), ControlState::Silent);
+    w.run_until(70.0, |w| w.standing("Organ loft") == Standing::NoControl);
+    assert_eq!(w.course("Organ loft"), [Standing::NoControl]);
+    w.units[0]
+        .ports
+        .insert("http".parse().unwrap(), ControlState::Answered);
+    w.run_until(70.0, |w| w.standing("Organ loft") == Standing::Present);
+}
+
+#[test]
+fn never_means_never_and_the_headline_says_so() {
+    let mut w = world(AskWhen::Never, ControlState::Refused);
+    w.run_to(secs(60.0));
+    assert_eq!(w.standing("Organ loft"), Standing::Present);
+    assert_eq!(dials(&w), 0);
+    let now = w.now;
+    assert!(!w.ledger.ask_control(now, "Organ loft"));
+    let s = w.snapshot();
+    assert!(s.devices[0].control.iter().all(|c| c.state.is_none()));
+    assert!(s.headline.contains("Control ports not asked."), "{}", s.headline);
+}
+
+#[test]
+fn where_there_is_no_way_nothing_is_held_against_the_device() {
+    let mut w = world(AskWhen::Once, ControlState::Refused);
+    w.dials = false;
+    w.run_to(secs(5.0));
+    assert_eq!(w.standing("Organ loft"), Standing::Present);
+    assert!(w.snapshot().headline.contains("Control ports not asked."));
+}
+
+#[test]
+fn nobody_else_is_dialled_in_its_place() {
+    let mut d = device("Organ loft", 21);
+    d.control = vec!["http".parse().unwrap()];
+    for units in [
+        vec![Unit::new(99, "10.40.8.21")],
+        vec![Unit::new(21, "10.40.8.80")],
+        vec![Unit::new(21, "192.168.0.20")],
+    ] {
+        let mut w = World::board(vec![d.clone()], units);
+        w.run_to(secs(30.0));
+        assert_eq!(dials(&w), 0);
+        assert_eq!(w.snapshot().devices[0].control[0].state, None);
+    }
+}
+
+#[test]
+fn strangers_are_dialled_in_a_survey_only() {
+    for (purpose, expected) in [(Purpose::Board, 0), (Purpose::Check, 0), (Purpose::Survey, 4)] {
+        let rig = super::world::rig(vec![device("Organ loft", 21)]);
+        let mut stranger = Unit::new(99, "10.40.8.99");
+        stranger
+            .ports
+            .insert("http".parse().unwrap(), ControlState::Answered);
+        let mut w = World::new(settings(rig, purpose), vec![Unit::good(21), stranger]);
+        w.plug();
+        w.run_to(secs(20.0));
+        assert_eq!(dials(&w), expected, "{purpose:?}");
+        let told = &w.snapshot().unlisted[0].control;
+        assert_eq!(told.len(), expected);
+        if expected > 0 {
+            assert!(told.contains(&("http".parse().unwrap(), ControlState::Answered)));
+        }
+    }
+}

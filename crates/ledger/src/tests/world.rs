@@ -309,7 +309,7 @@ impl World {
                 let form = self.form(address, ArpForm::Broadcast);
                 self.answer(address, form);
                 asked += 1;
-                if asked % 64 == 0 {
+                if asked.is_multiple_of(64) {
                     self.at(now, Event::See(Fact::PassAsked { id, asked, total }));
                 }
                 self.at(now + SLOT, Event::SendPass(id, left, asked, total));
@@ -346,7 +346,7 @@ impl World {
                         .station
                         .addresses
                         .first()
-                        .map_or(Ipv4Addr::UNSPECIFIED, |n| n.addr()),
+                        .map_or(Ipv4Addr::UNSPECIFIED, vocab::Ipv4Net::addr),
                     op: ArpOp::Reply,
                     vlan: None,
                     answers: Some((form, rtt)),
@@ -412,26 +412,23 @@ impl World {
                     .find(|u| u.on && u.addresses.contains(&address) && mac.is_none_or(|m| m == u.mac));
                 let raw = self.station.mode != Mode::Unprivileged;
                 let rtt = Duration::from_micros(700);
-                match there.map(|u| u.mac) {
-                    Some(m) => {
-                        let fact = Fact::Echo {
+                if let Some(m) = there.map(|u| u.mac) {
+                    let fact = Fact::Echo {
+                        address,
+                        mac: raw.then_some(m),
+                        rtt,
+                    };
+                    self.at(now + rtt, Event::See(fact));
+                } else {
+                    let what = SilentTo::Echo;
+                    self.at(
+                        now + PATIENCE,
+                        Event::See(Fact::Silent {
                             address,
-                            mac: raw.then_some(m),
-                            rtt,
-                        };
-                        self.at(now + rtt, Event::See(fact));
-                    }
-                    None => {
-                        let what = SilentTo::Echo;
-                        self.at(
-                            now + PATIENCE,
-                            Event::See(Fact::Silent {
-                                address,
-                                what,
-                                sent: now,
-                            }),
-                        );
-                    }
+                            what,
+                            sent: now,
+                        }),
+                    );
                 }
             }
             Ask::Control { address, mac, port } => {
