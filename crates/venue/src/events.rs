@@ -2,7 +2,7 @@
 
 use std::cmp::{Ordering, Reverse};
 use std::collections::BinaryHeap;
-use std::rc::Rc;
+use std::sync::Arc;
 
 use vocab::Moment;
 
@@ -21,23 +21,23 @@ pub(crate) enum Event {
     Leave {
         host: usize,
         life: u32,
-        packet: Rc<Packet>,
+        packet: Arc<Packet>,
     },
     /// Our computer's own system sends a frame.
-    OurReply(Rc<Packet>),
+    OurReply(Arc<Packet>),
     /// A frame comes out at the end of a cable. Void if the cable lost its carrier meanwhile.
     Arrive {
         cable: usize,
         to_b: bool,
         life: u32,
-        packet: Rc<Packet>,
+        packet: Arc<Packet>,
     },
     /// A switch passes on a frame. Void if it lost power meanwhile.
     Relay {
         switch: usize,
         port: usize,
         life: u32,
-        packet: Rc<Packet>,
+        packet: Arc<Packet>,
     },
 }
 

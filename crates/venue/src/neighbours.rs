@@ -8,6 +8,9 @@ use vocab::{Mac, Moment};
 
 /// How long an entry is used without being confirmed (60 s, as the Linux kernel's `gc_stale_time`).
 const FRESH: Duration = Duration::from_mins(1);
+/// So long a new entry stands against other answers (Linux's `locktime`, 1 s by arp(7), from
+/// memory): a proxy's late answer does not drive out the owner's.
+const LOCKED: Duration = Duration::from_secs(1);
 /// How long a host waits for an answer, and how often it asks (Linux: 1 s, three times).
 const RETRY: Duration = Duration::from_secs(1);
 const TRIES: u8 = 3;
@@ -44,10 +47,16 @@ impl Neighbours {
         !self.known.is_empty() && self.known.get(&address).is_some_and(|(known, _)| *known != mac)
     }
 
+    fn is_locked(&self, address: Ipv4Addr, now: Moment) -> bool {
+        self.known
+            .get(&address)
+            .is_some_and(|(_, until)| now + FRESH < *until + LOCKED)
+    }
+
     /// Corrects an entry that is there already, as RFC 826 wants it for every packet that passes.
     /// One that was right is not made fresher by that: only its own answer confirms it.
     pub(crate) fn correct(&mut self, address: Ipv4Addr, mac: Mac, now: Moment) {
-        if self.differs(address, mac) {
+        if self.differs(address, mac) && !self.is_locked(address, now) {
             self.known.insert(address, (mac, now + FRESH));
         }
     }
@@ -64,7 +73,9 @@ impl Neighbours {
                 self.known.remove(&oldest);
             }
         }
-        self.known.insert(address, (mac, now + FRESH));
+        if !(self.differs(address, mac) && self.is_locked(address, now)) {
+            self.known.insert(address, (mac, now + FRESH));
+        }
         self.waiting.remove(&address).map_or_else(Vec::new, |w| w.packets)
     }
 
@@ -149,6 +160,16 @@ mod tests {
         table.correct(A, mac(2), Moment::from_secs(30));
         assert_eq!(table.get(A, Moment::from_secs(89)), Some(mac(2)));
         assert_eq!(table.get(A, Moment::from_secs(90)), None);
+    }
+
+    #[test]
+    fn a_late_second_answer_does_not_drive_out_the_first() {
+        let mut table = Neighbours::default();
+        table.learn(A, mac(1), Moment::ZERO);
+        table.learn(A, mac(2), Moment::from_millis(800));
+        assert_eq!(table.get(A, Moment::from_secs(1)), Some(mac(1)));
+        table.learn(A, mac(2), Moment::from_millis(1000));
+        assert_eq!(table.get(A, Moment::from_secs(1)), Some(mac(2)));
     }
 
     #[test]

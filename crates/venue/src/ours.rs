@@ -1,7 +1,7 @@
 //! Our computer: its jack, and as much of its own system as answers by itself.
 
 use std::collections::VecDeque;
-use std::rc::Rc;
+use std::sync::Arc;
 
 use vocab::{ArpOp, LinkState, Medium, Mode, Station};
 use wire::icmp::{Icmp, echo_reply_frame};
@@ -21,7 +21,7 @@ pub(crate) struct Ours {
     pub(crate) carrier: bool,
     /// The station changed since it was last told.
     pub(crate) changed: bool,
-    pub(crate) inbox: VecDeque<Rc<Packet>>,
+    pub(crate) inbox: VecDeque<Arc<Packet>>,
 }
 
 impl Ours {
@@ -55,13 +55,13 @@ impl Ours {
     /// A frame reaches the jack. It is kept for whoever listens; what the system itself answers
     /// comes back: ARP requests for our addresses, and echo requests. TCP and UDP are left to
     /// those who dial through the jack, so that no reset cuts their connections.
-    pub(crate) fn hear(&mut self, packet: &Rc<Packet>) -> Option<Rc<Packet>> {
+    pub(crate) fn hear(&mut self, packet: &Arc<Packet>) -> Option<Arc<Packet>> {
         // Not promiscuous: a frame that a switch flooded for somebody else is not taken.
         if packet.to != self.plan.mac && !packet.to.is_group() {
             return None;
         }
         if self.inbox.len() < INBOX {
-            self.inbox.push_back(Rc::clone(packet));
+            self.inbox.push_back(Arc::clone(packet));
         }
         self.reply(packet).and_then(Packet::new)
     }

@@ -1,6 +1,6 @@
 //! A frame on its way, looked at once for all who will see it.
 
-use std::rc::Rc;
+use std::sync::Arc;
 
 use vocab::Mac;
 use wire::{Arp, Ethernet, ethernet};
@@ -27,7 +27,7 @@ pub(crate) struct Packet {
 
 impl Packet {
     /// Reads the frame's head. `None` for what is too short to be a frame, which no switch passes on.
-    pub(crate) fn new(bytes: Vec<u8>) -> Option<Rc<Self>> {
+    pub(crate) fn new(bytes: Vec<u8>) -> Option<Arc<Self>> {
         let head = Ethernet::parse(&bytes).ok()?;
         let glance = match (head.vlan, head.ethertype) {
             (None, ethernet::ARP) => Arp::parse(head.payload).map_or(Glance::Other, Glance::Arp),
@@ -35,7 +35,7 @@ impl Packet {
             _ => Glance::Other,
         };
         let (to, from) = (head.destination, head.source);
-        Some(Rc::new(Self {
+        Some(Arc::new(Self {
             to,
             from,
             glance,

@@ -1,6 +1,6 @@
 //! The loop of events.
 
-use std::rc::Rc;
+use std::sync::Arc;
 use std::time::Duration;
 
 use link::{Frame, FramePort, PortError};
@@ -365,7 +365,7 @@ impl Venue {
         self.rouse(host);
     }
 
-    fn transmit(&mut self, cable: usize, to_b: bool, packet: &Rc<Packet>) {
+    fn transmit(&mut self, cable: usize, to_b: bool, packet: &Arc<Packet>) {
         let copies = self.cables[cable].carry(to_b, self.now, &mut self.chance);
         let life = self.cables[cable].life;
         for at in copies.into_iter().flatten() {
@@ -376,7 +376,7 @@ impl Venue {
                         cable,
                         to_b,
                         life,
-                        packet: Rc::clone(packet),
+                        packet: Arc::clone(packet),
                     },
                 );
             } else {
@@ -385,7 +385,7 @@ impl Venue {
         }
     }
 
-    fn deliver(&mut self, cable: usize, to_b: bool, packet: &Rc<Packet>) {
+    fn deliver(&mut self, cable: usize, to_b: bool, packet: &Arc<Packet>) {
         let end = if to_b {
             self.cables[cable].b
         } else {
@@ -413,14 +413,14 @@ impl Venue {
                         switch,
                         port,
                         life,
-                        packet: Rc::clone(packet),
+                        packet: Arc::clone(packet),
                     },
                 );
             }
         }
     }
 
-    fn relay(&mut self, switch: usize, port: usize, packet: &Rc<Packet>) {
+    fn relay(&mut self, switch: usize, port: usize, packet: &Arc<Packet>) {
         let way = self.switches[switch].way(packet.from, packet.to, port, self.now);
         let ports = match way {
             Way::Nowhere => return,

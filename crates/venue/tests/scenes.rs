@@ -315,22 +315,3 @@ fn a_full_house_answers_whole() {
         "nothing left to do: no tick goes over all hosts"
     );
 }
-
-#[test]
-fn any_bytes_may_be_sent() {
-    let mut bench = bench("calm", 1);
-    for len in 0..200_usize {
-        let mut frame: Vec<u8> = (0..len).map(|n| (n * 37 + len) as u8).collect();
-        let _ = link::FramePort::send(&mut bench.venue, &frame);
-        // Aimed at a host, as IPv4, ARP and with a tag.
-        for kind in [[8, 0], [8, 6], [0x81, 0]] {
-            if len >= 14 {
-                frame[..6].copy_from_slice(&mac(21).octets());
-                frame[12..14].copy_from_slice(&kind);
-            }
-            let _ = link::FramePort::send(&mut bench.venue, &frame);
-        }
-        bench.run(std::time::Duration::from_millis(1));
-    }
-    assert_eq!(bench.who_has(ip(21), ip(230)), [mac(21)], "still there");
-}
