@@ -150,7 +150,10 @@ fn parse_span(text: &str) -> Result<Duration, String> {
             "h" => 3_600_000,
             _ => return Err(HELP.into()),
         };
-        let part = number.checked_mul(millis).map(Duration::from_millis).ok_or(HELP)?;
+        let part = number
+            .checked_mul(millis)
+            .map(Duration::from_millis)
+            .ok_or(HELP)?;
         total = total.checked_add(part).ok_or(HELP)?;
         rest = tail;
     }
@@ -188,7 +191,17 @@ mod tests {
         assert_eq!(parse_span("30s"), Ok(Duration::from_secs(30)));
         assert_eq!(parse_span("1m30s"), Ok(Duration::from_secs(90)));
         assert_eq!(parse_span("500ms"), Ok(Duration::from_millis(500)));
-        for bad in ["", "0s", "30", "s", "-1s", "1d", "99999999999999999999s", "25h", "1.5s"] {
+        for bad in [
+            "",
+            "0s",
+            "30",
+            "s",
+            "-1s",
+            "1d",
+            "99999999999999999999s",
+            "25h",
+            "1.5s",
+        ] {
             assert!(parse_span(bad).is_err(), "{bad}");
         }
     }
@@ -196,7 +209,10 @@ mod tests {
     #[test]
     fn paces_are_words_or_numbers() {
         assert_eq!(parse_pace("own"), Ok(Pace::Own));
-        assert_eq!(parse_pace("25"), Ok(Pace::PerSecond(NonZeroU32::new(25).unwrap())));
+        assert_eq!(
+            parse_pace("25"),
+            Ok(Pace::PerSecond(NonZeroU32::new(25).unwrap()))
+        );
         for bad in ["0", "fast", "-1", ""] {
             assert!(parse_pace(bad).is_err(), "{bad}");
         }

@@ -39,24 +39,36 @@ pub struct Failure {
 impl Failure {
     /// Wrong usage or a bad file.
     pub fn usage(message: impl fmt::Display) -> Self {
-        Self { exit: Exit::Usage, message: message.to_string() }
+        Self {
+            exit: Exit::Usage,
+            message: message.to_string(),
+        }
     }
 
     /// The link cannot be used.
     pub fn link(message: impl fmt::Display) -> Self {
-        Self { exit: Exit::Link, message: message.to_string() }
+        Self {
+            exit: Exit::Link,
+            message: message.to_string(),
+        }
     }
 
     /// Something that should not happen.
     pub fn fault(message: impl fmt::Display) -> Self {
-        Self { exit: Exit::Fault, message: message.to_string() }
+        Self {
+            exit: Exit::Fault,
+            message: message.to_string(),
+        }
     }
 
     /// Standard output could not be written. A pipe that was closed by its reader is no fault of
     /// ours or theirs: the program just ends.
     pub fn output(error: &io::Error) -> Self {
         if error.kind() == io::ErrorKind::BrokenPipe {
-            Self { exit: Exit::Done, message: String::new() }
+            Self {
+                exit: Exit::Done,
+                message: String::new(),
+            }
         } else {
             Self::fault(format_args!(
                 "the result could not be written: {error}\nnext step: look whether the disk is full or the output was closed"

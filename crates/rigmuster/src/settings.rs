@@ -35,12 +35,12 @@ impl Expected {
             return Self::of_scene(&scene);
         }
         match files::find_default(Path::new(".")) {
-            Ok(Some(path)) => Self::read(&path),
-            Ok(None) if !required => Ok(Self { rig: None, file: None, warnings: Vec::new() }),
-            Ok(None) => Err(Failure::usage(
-                "no rig file is named, and this folder holds no *.rig.toml\n\
-                 next step: name one (rigmuster check hall.rig.toml), or look at the wire without one: rigmuster survey",
-            )),
+            Ok(path) => Self::read(&path),
+            Err(files::FindError::None { .. }) if !required => Ok(Self {
+                rig: None,
+                file: None,
+                warnings: Vec::new(),
+            }),
             Err(e) => Err(Failure::usage(e)),
         }
     }
@@ -61,20 +61,35 @@ impl Expected {
         let reading = rig::read(&name, scene.rig.as_bytes());
         let Some(rig) = reading.rig else {
             let errors: Vec<String> = reading.errors.iter().map(ToString::to_string).collect();
-            return Err(Failure::fault(format_args!("the scene's own rig file is wrong:\n{}", errors.join("\n"))));
+            return Err(Failure::fault(format_args!(
+                "the scene's own rig file is wrong:\n{}",
+                errors.join("\n")
+            )));
         };
         let warnings = reading.warnings.iter().map(ToString::to_string).collect();
-        Ok(Self { rig: Some(rig), file: Some(name), warnings })
+        Ok(Self {
+            rig: Some(rig),
+            file: Some(name),
+            warnings,
+        })
     }
 
     /// The pace that holds: the argument, else the file's, else the usual one.
     pub fn pace(&self, link: &LinkArgs) -> Pace {
-        link.pace.or_else(|| self.rig.as_ref().map(|r| r.network.pace)).unwrap_or_default()
+        link.pace
+            .or_else(|| self.rig.as_ref().map(|r| r.network.pace))
+            .unwrap_or_default()
     }
 
     /// The ledger's settings for this rig.
     pub fn ledger(&self, purpose: Purpose) -> Settings {
-        Settings { rig: self.rig.clone(), subnet: None, gateway: None, factory: factory_addresses(), purpose }
+        Settings {
+            rig: self.rig.clone(),
+            subnet: None,
+            gateway: None,
+            factory: factory_addresses(),
+            purpose,
+        }
     }
 }
 
@@ -100,8 +115,13 @@ pub fn factory_addresses() -> Vec<AddressRange> {
 }
 
 fn shown(path: &Path) -> String {
-    let path: PathBuf = path.components().filter(|c| !matches!(c, std::path::Component::CurDir)).collect();
-    vocab::Text::clean(&path.display().to_string()).as_str().to_owned()
+    let path: PathBuf = path
+        .components()
+        .filter(|c| !matches!(c, std::path::Component::CurDir))
+        .collect();
+    vocab::Text::clean(&path.display().to_string())
+        .as_str()
+        .to_owned()
 }
 
 #[cfg(test)]
@@ -110,7 +130,10 @@ mod tests {
 
     #[test]
     fn every_line_of_the_factory_list_is_read() {
-        let lines = FACTORY.lines().filter(|l| !l.trim().is_empty() && !l.starts_with('#')).count();
+        let lines = FACTORY
+            .lines()
+            .filter(|l| !l.trim().is_empty() && !l.starts_with('#'))
+            .count();
         assert_eq!(factory_addresses().len(), lines);
         assert!(factory_addresses().iter().map(|r| r.count()).sum::<u64>() >= 19);
     }

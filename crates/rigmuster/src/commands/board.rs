@@ -45,6 +45,8 @@ pub(super) async fn watch(mut run: Run, args: &LookArgs) -> Result<Exit, Failure
         .map_err(|e| Failure::usage(format_args!("the terminal cannot show a full screen: {e}")))?;
     let mut input = Input::start();
     let mut board = Board::new(look(args.ascii));
+    let (width, height) = screen.size();
+    board.resize(width, height);
     let mut snapshot = run.ledger.snapshot(run.source.now());
     let mut drawn = None;
     let mut next_draw = run.source.now();
@@ -69,7 +71,10 @@ pub(super) async fn watch(mut run: Run, args: &LookArgs) -> Result<Exit, Failure
             }
         }
         let waits_to_draw = (drawn != Some(revision) || board.dirty()).then_some(next_draw);
-        let until = [run.ledger.next_wake(), waits_to_draw].into_iter().flatten().min();
+        let until = [run.ledger.next_wake(), waits_to_draw]
+            .into_iter()
+            .flatten()
+            .min();
         tokio::select! {
             biased;
             () = interrupt.wait() => return Ok(Exit::Interrupted),

@@ -25,7 +25,11 @@ pub async fn check(rig: RigArg, link: LinkArgs, within: Duration, json: bool) ->
     }
     let snapshot = run.ledger.snapshot(run.source.now());
     result(&run, &snapshot, &expected, json, Some(snapshot.ready))?;
-    Ok(if snapshot.ready { Exit::Done } else { Exit::NotReady })
+    Ok(if snapshot.ready {
+        Exit::Done
+    } else {
+        Exit::NotReady
+    })
 }
 
 /// Goes on until `enough` or the deadline. False when it was interrupted.
@@ -45,7 +49,10 @@ pub(super) async fn count(
             return Ok(true);
         }
         progress.show(now, deadline.map(|at| at.since(now)), || run.ledger.snapshot(now));
-        let until = [deadline, run.ledger.next_wake(), progress.next_wake()].into_iter().flatten().min();
+        let until = [deadline, run.ledger.next_wake(), progress.next_wake()]
+            .into_iter()
+            .flatten()
+            .min();
         tokio::select! {
             biased;
             () = interrupt.wait() => {

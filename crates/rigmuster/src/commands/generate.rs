@@ -37,7 +37,11 @@ fn render(page: &mut Vec<u8>) -> std::io::Result<()> {
         man.render_description_section(&mut part)?;
         man.render_options_section(&mut part)?;
         // Inside a command's section these are sub-sections.
-        page.extend_from_slice(String::from_utf8_lossy(&part).replace("\n.SH ", "\n.SS ").as_bytes());
+        page.extend_from_slice(
+            String::from_utf8_lossy(&part)
+                .replace("\n.SH ", "\n.SS ")
+                .as_bytes(),
+        );
     }
     man.render_extra_section(page)
 }

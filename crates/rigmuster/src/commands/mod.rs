@@ -22,17 +22,31 @@ use crate::{Exit, Failure};
 pub fn run(cli: Cli) -> Result<Exit, Failure> {
     // A panic has printed where it happened; the exit code then says that the fault is ours.
     catch_unwind(AssertUnwindSafe(|| dispatch(cli))).unwrap_or_else(|_| {
-        Err(Failure::fault("a fault inside ended the program; the lines above say where. Nothing was changed"))
+        Err(Failure::fault(
+            "a fault inside ended the program; the lines above say where. Nothing was changed",
+        ))
     })
 }
 
 fn dispatch(cli: Cli) -> Result<Exit, Failure> {
     match cli.command {
         Command::Board { rig, link, look } => block_on(board::board(rig, link, look)),
-        Command::Check { rig, link, within, json } => block_on(check::check(rig, link, within, json)),
-        Command::Survey { rig, link, within, json } => block_on(survey::survey(rig, link, within, json)),
+        Command::Check {
+            rig,
+            link,
+            within,
+            json,
+        } => block_on(check::check(rig, link, within, json)),
+        Command::Survey {
+            rig,
+            link,
+            within,
+            json,
+        } => block_on(survey::survey(rig, link, within, json)),
         Command::Rehearse { list: true, .. } => rehearse::list(),
-        Command::Rehearse { scene, seed, look, .. } => block_on(rehearse::rehearse(scene, seed, look)),
+        Command::Rehearse {
+            scene, seed, look, ..
+        } => block_on(rehearse::rehearse(scene, seed, look)),
         Command::Completions { shell } => generate::completions(shell),
         Command::Manual => generate::manual(),
     }
@@ -53,7 +67,9 @@ fn block_on(work: impl Future<Output = Result<Exit, Failure>>) -> Result<Exit, F
 /// Writes a whole result to standard output.
 fn print(text: &str) -> Result<(), Failure> {
     let mut out = io::stdout().lock();
-    out.write_all(text.as_bytes()).and_then(|()| out.flush()).map_err(|e| Failure::output(&e))
+    out.write_all(text.as_bytes())
+        .and_then(|()| out.flush())
+        .map_err(|e| Failure::output(&e))
 }
 
 /// Tells the reader of a rig file what it warns of, on standard error.

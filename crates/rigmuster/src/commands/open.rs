@@ -4,11 +4,11 @@ use ledger::{Ledger, Purpose, Settings};
 use link::Clock;
 use vocab::{Ipv4Net, Station};
 
+use crate::Failure;
 use crate::args::LinkArgs;
 use crate::settings::{self, Expected};
 use crate::source::{self, Rehearsal, Source};
 use crate::walltime::WallTime;
-use crate::Failure;
 
 /// The widest subnet that is swept: /16, 65,534 addresses.
 const WIDEST: u8 = 16;
@@ -47,7 +47,7 @@ pub fn open(expected: &Expected, args: &LinkArgs, purpose: Purpose, tempo: Tempo
         }
         None => {
             let driver = source::open_live(expected.rig.as_ref(), args, pace, clock)?;
-            let station = driver.station().clone();
+            let station = driver.live().station().clone();
             (Source::Live(Box::new(driver)), station)
         }
     };
@@ -56,7 +56,10 @@ pub fn open(expected: &Expected, args: &LinkArgs, purpose: Purpose, tempo: Tempo
     let settings = settle(expected.ledger(purpose), &station, args.rehearse.is_none())?;
     let mut ledger = Ledger::new(settings, now);
     if args.listen_only {
-        ledger.fold(&vocab::Sighting { at: now, fact: vocab::Fact::ListenOnly(true) });
+        ledger.fold(&vocab::Sighting {
+            at: now,
+            fact: vocab::Fact::ListenOnly(true),
+        });
     }
     Ok(Run { source, ledger, wall })
 }
@@ -111,7 +114,10 @@ mod tests {
 
     #[test]
     fn a_survey_without_a_file_takes_the_interfaces_subnet() {
-        assert_eq!(own_subnet(&station(&["10.40.8.7/24"])).unwrap().to_string(), "10.40.8.0/24");
+        assert_eq!(
+            own_subnet(&station(&["10.40.8.7/24"])).unwrap().to_string(),
+            "10.40.8.0/24"
+        );
     }
 
     #[test]

@@ -15,7 +15,12 @@ use crate::{Exit, Failure};
 const LISTEN: Duration = Duration::from_secs(3);
 
 /// Goes through the subnet once, listens a little longer, and prints what is there.
-pub async fn survey(rig: RigArg, link: LinkArgs, within: Option<Duration>, json: bool) -> Result<Exit, Failure> {
+pub async fn survey(
+    rig: RigArg,
+    link: LinkArgs,
+    within: Option<Duration>,
+    json: bool,
+) -> Result<Exit, Failure> {
     let expected = Expected::find(&rig, &link, false)?;
     super::print_warnings(&expected.warnings);
     let mut run = open(&expected, &link, Purpose::Survey, Tempo::Jump)?;

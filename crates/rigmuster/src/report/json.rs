@@ -115,11 +115,10 @@ impl Report {
             version: env!("CARGO_PKG_VERSION"),
             taken_at,
             elapsed_ms: snapshot.at.as_millis(),
-            rig: snapshot
-                .title
-                .as_ref()
-                .zip(file)
-                .map(|(title, file)| RigPart { title: title.clone(), file: file.to_owned() }),
+            rig: snapshot.title.as_ref().zip(file).map(|(title, file)| RigPart {
+                title: title.clone(),
+                file: file.to_owned(),
+            }),
             link: snapshot.station.as_ref().map(|s| LinkPart {
                 name: s.name.clone(),
                 mac: s.mac.to_string(),
@@ -131,7 +130,10 @@ impl Report {
                 mac: mac.map(|m| m.to_string()),
             }),
             ready,
-            counts: Standing::ALL.into_iter().map(|s| (s.as_str(), snapshot.counts.of(s))).collect(),
+            counts: Standing::ALL
+                .into_iter()
+                .map(|s| (s.as_str(), snapshot.counts.of(s)))
+                .collect(),
             devices: snapshot.devices.iter().map(device).collect(),
             unlisted: snapshot.unlisted.iter().map(host).collect(),
             unlisted_total: snapshot.unlisted_total,
@@ -180,7 +182,11 @@ fn host(view: &HostView) -> HostPart {
         resembles: view
             .resembles
             .iter()
-            .map(|r| ResemblancePart { device: r.device.clone(), score: r.score, because: r.because.clone() })
+            .map(|r| ResemblancePart {
+                device: r.device.clone(),
+                score: r.score,
+                because: r.because.clone(),
+            })
             .collect(),
     }
 }
@@ -198,7 +204,9 @@ fn finding(finding: &Finding) -> FindingPart {
 }
 
 fn control(ports: impl Iterator<Item = (ControlPort, Option<ControlState>)>) -> ControlPart {
-    ports.map(|(port, state)| (port.to_string(), state.map(ControlState::as_str))).collect()
+    ports
+        .map(|(port, state)| (port.to_string(), state.map(ControlState::as_str)))
+        .collect()
 }
 
 fn strings<T: ToString>(items: &[T]) -> Vec<String> {

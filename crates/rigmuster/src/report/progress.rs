@@ -21,7 +21,10 @@ pub struct Progress {
 impl Progress {
     /// A line that begins after `now`.
     pub fn new(now: Moment) -> Self {
-        Self { next: io::stderr().is_terminal().then(|| now + FIRST), shown: false }
+        Self {
+            next: io::stderr().is_terminal().then(|| now + FIRST),
+            shown: false,
+        }
     }
 
     /// When it wants to be written next.
@@ -56,7 +59,10 @@ fn line(snapshot: &Snapshot, left: Option<Duration>) -> String {
     let mut parts = Vec::new();
     let total = snapshot.counts.total();
     if total > 0 {
-        parts.push(format!("{} of {total} present", snapshot.counts.of(Standing::Present)));
+        parts.push(format!(
+            "{} of {total} present",
+            snapshot.counts.of(Standing::Present)
+        ));
         let starting = snapshot.counts.of(Standing::Starting);
         if starting > 0 {
             parts.push(format!("{starting} starting"));

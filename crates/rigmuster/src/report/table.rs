@@ -28,7 +28,11 @@ impl Paint {
 /// The result as text: headline, devices, findings with their next steps, hosts not on the list.
 pub fn table(snapshot: &Snapshot, taken_at: &str, paint: Paint) -> String {
     let mut out = String::new();
-    let title = snapshot.title.as_deref().filter(|t| !t.is_empty()).unwrap_or("Survey");
+    let title = snapshot
+        .title
+        .as_deref()
+        .filter(|t| !t.is_empty())
+        .unwrap_or("Survey");
     let _ = writeln!(out, "{title}");
     let _ = writeln!(out, "{}", where_from(snapshot, taken_at));
     let _ = writeln!(out);
@@ -36,12 +40,18 @@ pub fn table(snapshot: &Snapshot, taken_at: &str, paint: Paint) -> String {
     if !snapshot.devices.is_empty() {
         let _ = writeln!(out);
         out.push_str(&columns(
-            &["", "device", "standing", "expected", "seen", "hardware", "control"],
+            &[
+                "", "device", "standing", "expected", "seen", "hardware", "control",
+            ],
             snapshot.devices.iter().map(device_row).collect(),
         ));
     }
     for severity in [Severity::Fault, Severity::Risk, Severity::Note] {
-        let mut findings = snapshot.findings.iter().filter(|f| f.severity == severity).peekable();
+        let mut findings = snapshot
+            .findings
+            .iter()
+            .filter(|f| f.severity == severity)
+            .peekable();
         if findings.peek().is_none() {
             continue;
         }
@@ -85,7 +95,11 @@ fn where_from(snapshot: &Snapshot, taken_at: &str) -> String {
     let mut parts = vec![taken_at.to_owned()];
     if let Some(station) = &snapshot.station {
         let addresses: Vec<String> = station.addresses.iter().map(ToString::to_string).collect();
-        let at = if addresses.is_empty() { "no address".to_owned() } else { addresses.join(", ") };
+        let at = if addresses.is_empty() {
+            "no address".to_owned()
+        } else {
+            addresses.join(", ")
+        };
         let mode = match station.mode {
             Mode::Raw => "whole frames",
             Mode::Unprivileged => "without permission for frames",
@@ -134,8 +148,10 @@ fn device_row(view: &DeviceView) -> Vec<String> {
         format!("{}{need}", view.name),
         view.standing.words().into(),
         expected,
-        seen.and_then(|s| s.address).map_or_else(|| "-".into(), |a| a.to_string()),
-        seen.and_then(|s| s.mac).map_or_else(|| "-".into(), |m| m.to_string()),
+        seen.and_then(|s| s.address)
+            .map_or_else(|| "-".into(), |a| a.to_string()),
+        seen.and_then(|s| s.mac)
+            .map_or_else(|| "-".into(), |m| m.to_string()),
         control.join(", "),
     ]
 }
@@ -143,7 +159,11 @@ fn device_row(view: &DeviceView) -> Vec<String> {
 fn host_row(view: &HostView) -> Vec<String> {
     let addresses: Vec<String> = view.addresses.iter().map(ToString::to_string).collect();
     let names: Vec<&str> = view.names.iter().map(vocab::Text::as_str).collect();
-    let control: Vec<String> = view.control.iter().map(|(p, s)| format!("{p} {}", s.as_str())).collect();
+    let control: Vec<String> = view
+        .control
+        .iter()
+        .map(|(p, s)| format!("{p} {}", s.as_str()))
+        .collect();
     vec![
         "   ".into(),
         addresses.join(" "),
@@ -155,12 +175,23 @@ fn host_row(view: &HostView) -> Vec<String> {
 
 /// Columns as wide as their widest cell, two blanks apart; columns that are empty throughout are left out.
 fn columns(heads: &[&str], rows: Vec<Vec<String>>) -> String {
-    let rows: Vec<Vec<String>> = rows.into_iter().map(|r| r.iter().map(|c| escape(c)).collect()).collect();
+    let rows: Vec<Vec<String>> = rows
+        .into_iter()
+        .map(|r| r.iter().map(|c| escape(c)).collect())
+        .collect();
     let kept: Vec<usize> = (0..heads.len())
-        .filter(|&i| rows.iter().any(|r| r.get(i).is_some_and(|c| !c.trim().is_empty())))
+        .filter(|&i| {
+            rows.iter()
+                .any(|r| r.get(i).is_some_and(|c| !c.trim().is_empty()))
+        })
         .collect();
     let width = |i: usize| {
-        rows.iter().filter_map(|r| r.get(i)).map(|c| c.width()).chain([heads[i].width()]).max().unwrap_or(0)
+        rows.iter()
+            .filter_map(|r| r.get(i))
+            .map(|c| c.width())
+            .chain([heads[i].width()])
+            .max()
+            .unwrap_or(0)
     };
     let widths: Vec<usize> = kept.iter().map(|&i| width(i)).collect();
     let mut out = String::new();
@@ -178,7 +209,9 @@ fn columns(heads: &[&str], rows: Vec<Vec<String>>) -> String {
 
 /// Makes a text harmless once more before it reaches a terminal.
 fn escape(text: &str) -> String {
-    text.chars().map(|c| if c.is_control() { '\u{fffd}' } else { c }).collect()
+    text.chars()
+        .map(|c| if c.is_control() { '\u{fffd}' } else { c })
+        .collect()
 }
 
 #[cfg(test)]
@@ -187,7 +220,10 @@ mod tests {
 
     #[test]
     fn columns_fit_their_widest_cell_and_empty_ones_are_left_out() {
-        let text = columns(&["a", "b", "c"], vec![vec!["x".into(), String::new(), "long".into()]]);
+        let text = columns(
+            &["a", "b", "c"],
+            vec![vec!["x".into(), String::new(), "long".into()]],
+        );
         assert_eq!(text, "a  c\nx  long\n");
     }
 

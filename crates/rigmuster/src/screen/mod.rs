@@ -16,7 +16,11 @@ pub fn look(ascii: bool) -> Look {
     let dumb = set("TERM").is_some_and(|t| t == "dumb");
     let no_colour = dumb || set("NO_COLOR").is_some();
     Look {
-        colour: if no_colour { ColourUse::None } else { ColourUse::Full16 },
+        colour: if no_colour {
+            ColourUse::None
+        } else {
+            ColourUse::Full16
+        },
         unicode: !ascii && !dumb && utf8(set),
     }
 }
@@ -27,10 +31,13 @@ fn utf8(set: impl Fn(&str) -> Option<String>) -> bool {
     if cfg!(windows) {
         return true;
     }
-    ["LC_ALL", "LC_CTYPE", "LANG"].into_iter().find_map(set).is_some_and(|locale| {
-        let locale = locale.to_ascii_lowercase();
-        locale.contains("utf-8") || locale.contains("utf8")
-    })
+    ["LC_ALL", "LC_CTYPE", "LANG"]
+        .into_iter()
+        .find_map(set)
+        .is_some_and(|locale| {
+            let locale = locale.to_ascii_lowercase();
+            locale.contains("utf-8") || locale.contains("utf8")
+        })
 }
 
 #[cfg(test)]
@@ -40,7 +47,12 @@ mod tests {
     #[test]
     fn the_first_locale_variable_that_is_set_decides() {
         let env = |pairs: &'static [(&str, &str)]| {
-            move |name: &str| pairs.iter().find(|(n, _)| *n == name).map(|(_, v)| (*v).to_owned())
+            move |name: &str| {
+                pairs
+                    .iter()
+                    .find(|(n, _)| *n == name)
+                    .map(|(_, v)| (*v).to_owned())
+            }
         };
         assert!(utf8(env(&[("LANG", "en_GB.UTF-8")])));
         assert!(!utf8(env(&[("LC_ALL", "C"), ("LANG", "en_GB.UTF-8")])) || cfg!(windows));

@@ -15,7 +15,10 @@ pub struct Quiet<B> {
 impl<B> Quiet<B> {
     /// Wraps `inner`.
     pub const fn new(inner: B) -> Self {
-        Self { inner, written: false }
+        Self {
+            inner,
+            written: false,
+        }
     }
 
     /// Whether cells were written since the last call.

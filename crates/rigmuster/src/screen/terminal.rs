@@ -5,9 +5,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 
 use crossterm::cursor::{Hide, Show};
 use crossterm::event::{DisableMouseCapture, EnableMouseCapture};
-use crossterm::terminal::{
-    EnterAlternateScreen, LeaveAlternateScreen, disable_raw_mode, enable_raw_mode,
-};
+use crossterm::terminal::{EnterAlternateScreen, LeaveAlternateScreen, disable_raw_mode, enable_raw_mode};
 use crossterm::{execute, queue};
 use ratatui::backend::CrosstermBackend;
 use ratatui::{Frame, Terminal};
@@ -43,6 +41,13 @@ impl Screen {
                 Err(e)
             }
         }
+    }
+
+    /// Columns and rows; a common size where the terminal does not say.
+    pub fn size(&self) -> (u16, u16) {
+        self.terminal
+            .size()
+            .map_or((80, 24), |size| (size.width, size.height))
     }
 
     /// Paints, and writes what is different from the last picture: nothing if nothing is.

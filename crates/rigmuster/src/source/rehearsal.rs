@@ -11,7 +11,6 @@ use vocab::{Ask, Mode, Moment, Pace, Sighting};
 const ROUNDS: usize = 1_000;
 
 /// Venue and scanner as one machine that knows when it wants to go on.
-#[derive(Debug)]
 pub struct Rehearsal {
     venue: Venue,
     scanner: Scanner,
@@ -21,16 +20,35 @@ pub struct Rehearsal {
     clock: Option<Clock>,
 }
 
+impl std::fmt::Debug for Rehearsal {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Rehearsal")
+            .field("now", &self.now)
+            .finish_non_exhaustive()
+    }
+}
+
 impl Rehearsal {
     /// Plays `scene` from its start. With a clock it runs in real time, without one it jumps from
     /// event to event.
     pub fn new(scene: &Scene, seed: u64, pace: Pace, listen_only: bool, clock: Option<Clock>) -> Self {
         let now = clock.as_ref().map_or(Moment::ZERO, Clock::now);
         let venue = Venue::new(scene, seed);
-        let mut scanner =
-            Scanner::new(Config { pace, listen_only, mode: Mode::Simulated, dialing: Dialing::User, seed });
+        let mut scanner = Scanner::new(Config {
+            pace,
+            listen_only,
+            mode: Mode::Simulated,
+            dialing: Dialing::User,
+            seed,
+        });
         scanner.set_station(now, venue.station());
-        Self { venue, scanner, frame: Frame::default(), now, clock }
+        Self {
+            venue,
+            scanner,
+            frame: Frame::default(),
+            now,
+            clock,
+        }
     }
 
     /// The time of the last step.
@@ -40,7 +58,10 @@ impl Rehearsal {
 
     /// When something is due next by itself.
     pub fn next_wake(&self) -> Option<Moment> {
-        [self.venue.next_wake(), self.scanner.next_wake()].into_iter().flatten().min()
+        [self.venue.next_wake(), self.scanner.next_wake()]
+            .into_iter()
+            .flatten()
+            .min()
     }
 
     /// The venue, to look what really is there.

@@ -21,7 +21,12 @@ impl Simulation {
     /// Plays `scene` from its start.
     pub fn new(scene: &Scene, seed: u64, pace: Pace, settings: Settings) -> Self {
         let rehearsal = Rehearsal::new(scene, seed, pace, false, None);
-        Self { rehearsal, ledger: Ledger::new(settings, Moment::ZERO), changes: Vec::new(), steps: 0 }
+        Self {
+            rehearsal,
+            ledger: Ledger::new(settings, Moment::ZERO),
+            changes: Vec::new(),
+            steps: 0,
+        }
     }
 
     /// The time of the last step.
@@ -69,7 +74,10 @@ impl Simulation {
             if self.now() >= end {
                 return false;
             }
-            let next = [self.rehearsal.next_wake(), self.ledger.next_wake()].into_iter().flatten().min();
+            let next = [self.rehearsal.next_wake(), self.ledger.next_wake()]
+                .into_iter()
+                .flatten()
+                .min();
             let next = next.unwrap_or(end).clamp(self.now(), end);
             self.steps += 1;
             self.rehearsal.step(next);

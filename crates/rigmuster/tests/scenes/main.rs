@@ -1,0 +1,15 @@
+//! Scenes of the simulated venue, played in virtual time over many seeds: what the ledger says at
+//! the end, and on the way, against what really is there.
+//!
+//! `RIGMUSTER_SEEDS` says over how many seeds each scene is played.
+
+mod cable;
+mod calm;
+mod clash;
+mod common;
+mod house;
+mod late;
+mod power;
+mod replay;
+mod standings;
+mod tangled;

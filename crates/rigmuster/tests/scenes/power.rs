@@ -1,0 +1,62 @@
+//! A whole switch goes dark: its devices are missing, then starting, then back, each once.
+
+use std::time::Duration;
+
+use ledger::{Standing, Subject};
+use vocab::Moment;
+
+use crate::common::{check_invariants, play, play_checked, seeds, standing};
+
+const HEADS: [&str; 7] = [
+    "Organ loft",
+    "West door",
+    "Stage left",
+    "Stage right",
+    "Gallery centre",
+    "Conductor",
+    "Foyer",
+];
+
+#[test]
+fn a_power_cycle_is_followed_from_dark_to_ready() {
+    for seed in seeds() {
+        let mut play = play("power", seed);
+        play_checked(&mut play, Duration::from_secs(20));
+        assert!(play.ledger().ready(), "seed {seed}: {}", play.snapshot().headline);
+        play_checked(&mut play, Duration::from_secs(18));
+        let dark = play.snapshot();
+        for head in HEADS {
+            assert_eq!(
+                standing(&dark, head),
+                Standing::Missing,
+                "seed {seed}: {head} at {:?}",
+                play.now()
+            );
+        }
+        for other in ["Vision mixer", "Recorder"] {
+            assert_eq!(standing(&dark, other), Standing::Present, "seed {seed}: {other}");
+        }
+        assert!(
+            play.play_until(Moment::from_secs(150), ledger::Ledger::ready),
+            "seed {seed}: not ready again: {}",
+            play.snapshot().headline
+        );
+        check_invariants(&play.snapshot());
+        for head in HEADS {
+            let course: Vec<Standing> = play
+                .changes()
+                .iter()
+                .filter_map(|c| match &c.subject {
+                    Subject::Device { name, to, .. } if name == head => Some(*to),
+                    _ => None,
+                })
+                .skip_while(|s| *s != Standing::Missing)
+                .collect();
+            assert_eq!(
+                course,
+                [Standing::Missing, Standing::Starting, Standing::Present],
+                "seed {seed}: the course of {head}"
+            );
+        }
+    }
+}
