@@ -40,7 +40,13 @@ impl Ledger {
         if let Some(i) = device {
             self.tracks[i].last_heard = Some(at);
             self.touched.insert(i);
-            self.float(i, address, at);
+            if self
+                .hosts
+                .get(id)
+                .is_some_and(|h| h.claim(address).is_some_and(|c| !c.proxied()))
+            {
+                self.float(i, address, at);
+            }
         }
         let expected = self.by_address.get(&address).copied();
         if let Some(i) = expected {

@@ -236,10 +236,16 @@ impl Hosts {
             }
             let unowned = host.claims.iter().filter(|c| c.proxied()).count();
             let twice = host.claims.iter().any(|c| !c.proven && c.nobody_missed >= 2);
-            host.proxy |= unowned >= 2 || twice;
-            if host.proxy {
-                self.proxies.insert(id);
+            host.proxy = unowned >= 2 || twice;
+            if !host.proxy {
+                self.proxies.remove(&id);
+                continue;
             }
+            // What else it answered for without proof is doubtful with it.
+            for claim in host.claims.iter_mut().filter(|c| !c.proven) {
+                claim.nobody_missed = claim.nobody_missed.max(1);
+            }
+            self.proxies.insert(id);
         }
     }
 

@@ -132,6 +132,10 @@ fn a_listed_router_that_is_a_proxy_stands_at_its_own_address() {
     w.run_to(secs(8.0));
     assert_eq!(w.standing("Router"), Standing::Present);
     assert_eq!(w.standing("West door"), Standing::Missing);
+    assert!(
+        w.findings(FindingKind::ExtraAddress).is_empty(),
+        "what it answers for is not its own"
+    );
 }
 
 #[test]

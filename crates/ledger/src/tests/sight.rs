@@ -231,3 +231,30 @@ fn another_interface_of_ours_is_no_stranger() {
     w.announce(mac(201), "172.20.1.10");
     assert_eq!(w.snapshot().unlisted_total, 1);
 }
+
+#[test]
+fn findings_that_our_own_gap_hides_are_not_called_over() {
+    let mut r = rig(vec![device("Organ loft", 21)]);
+    r.network.gateway = Some(ip("10.40.8.1"));
+    let mut w = World::new(settings(r, Purpose::Board), vec![Unit::good(21)]);
+    w.plug();
+    w.run_to(secs(5.0));
+    assert_eq!(w.severity(FindingKind::GatewaySilent), Some(Severity::Risk));
+    w.changes.clear();
+    w.station.state = LinkState::NoCarrier;
+    w.plug();
+    w.run(5.0);
+    let kinds: Vec<_> = w.changes.iter().map(|c| &c.subject).collect();
+    assert!(
+        matches!(
+            kinds[..],
+            [Subject::Finding {
+                kind: FindingKind::LinkDown,
+                began: true,
+                ..
+            }]
+        ),
+        "{kinds:?}"
+    );
+    assert_eq!(w.snapshot().findings.len(), 1);
+}

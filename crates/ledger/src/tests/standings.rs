@@ -199,7 +199,8 @@ fn a_swap_and_its_undoing_never_look_like_a_clash() {
         ..Unit::new(99, "10.40.8.21")
     });
     w2.units[0].on = false;
-    w2.run(10.0);
+    // Faster than the old unit can be known to be gone.
+    w2.run(0.3);
     w2.units[1].on = true;
     w2.announce(mac(99), "10.40.8.21");
     w2.run(10.0);
