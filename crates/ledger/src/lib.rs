@@ -26,6 +26,7 @@ mod learn;
 mod ledger;
 mod passes;
 mod plan;
+mod ports;
 mod ready;
 mod rounds;
 mod settings;

@@ -3,15 +3,14 @@
 use std::net::Ipv4Addr;
 use std::time::Duration;
 
-use rig::AskWhen;
-use vocab::{ArpForm, Ask, Budget, ControlPort, ControlState, ControlWord, Mac, Moment, Rank};
+use vocab::{ArpForm, Ask, Budget, Mac, Moment, Rank};
 
+use crate::Standing;
 use crate::claim::{Claim, HostId};
 use crate::lanes::Key;
 use crate::ledger::Ledger;
 use crate::target::{Kind, Target};
-use crate::track::{PortState, Track};
-use crate::{Purpose, Standing};
+use crate::track::Track;
 
 /// How often a device's hardware is asked on its own (the watch of the first issue's scanner).
 const UNICAST: Duration = Duration::from_secs(1);
@@ -31,10 +30,6 @@ const NOBODY: Duration = Duration::from_secs(10);
 const OWN: Duration = Duration::from_secs(30);
 /// 0.0.0.0 probes that a claimant is sent before it is taken as no owner for good.
 const NOBODY_TRIES: u8 = 3;
-/// How soon a control port is asked again while a device starts.
-const PORT_RETRY: Duration = Duration::from_secs(5);
-/// How often the ports of a device with `ask = "watch"` are asked.
-const PORT_WATCH: Duration = Duration::from_mins(1);
 /// Claimants of one address that are asked on their own.
 const MAX_ASKED: usize = 4;
 /// Frames a second that watching one device costs at its usual intervals.
@@ -325,81 +320,6 @@ impl Ledger {
             // The first question of the pass is planned where learning begins.
             None if self.lanes.has(Key::Nobody(address)) => Some(now),
             _ => wanted.then(|| last.map_or(now, |l| (l + SEARCH).max(now))),
-        }
-    }
-
-    /// Plans the questions to the control ports of device `i`.
-    pub(crate) fn plan_ports(&mut self, i: usize, now: Moment) {
-        let me = self.me();
-        let track = &self.tracks[i];
-        let here = track
-            .evidence
-            .here
-            .filter(|(id, _)| track.evidence.clash.is_empty() && Some(*id) != me);
-        let here = here.map(|(id, address)| (address, id));
-        if track.ports.is_empty() {
-            return;
-        }
-        if track.port_lanes != here
-            && let Some((address, id)) = track.port_lanes
-        {
-            for port in &track.ports {
-                self.lanes.remove(Key::Port(address, id.mac(), port.which));
-            }
-        }
-        let track = &mut self.tracks[i];
-        track.port_lanes = here;
-        let Some((address, id)) = here else { return };
-        let watch = track.device.ask == AskWhen::Watch && self.settings.purpose != Purpose::Survey;
-        for port in &track.ports {
-            let key = Key::Port(address, id.mac(), port.which);
-            let last = self.lanes.closed_at(key);
-            let after = |span: Duration| Some(last.map_or(now, |l| (l + span).max(now)));
-            let again = if watch { after(PORT_WATCH) } else { None };
-            let at = match port.state {
-                _ if port.wanted => Some(now),
-                PortState::Waiting => last
-                    .filter(|l| *l >= track.reset)
-                    .map_or(Some(now), |_| after(PORT_RETRY)),
-                PortState::Told(ControlState::Answered) => again,
-                PortState::Told(_) if track.standing == Standing::Starting => after(PORT_RETRY),
-                PortState::Told(_) => again,
-                PortState::NoWay => None,
-            };
-            self.lanes.want(key, at);
-        }
-    }
-
-    /// In a survey a stranger's usual control ports are asked once.
-    pub(crate) fn survey_ports(&mut self, id: HostId, address: Ipv4Addr) {
-        const USUAL: [ControlWord; 4] = [
-            ControlWord::ViscaUdp,
-            ControlWord::Http,
-            ControlWord::Rtsp,
-            ControlWord::Onvif,
-        ];
-        let stranger = id.mac().is_none_or(|m| !self.by_mac.contains_key(&m));
-        if self.settings.purpose != Purpose::Survey
-            || !stranger
-            || self.by_address.contains_key(&address)
-            || !self.in_subnet(address)
-            || self.blind().is_some()
-        {
-            return;
-        }
-        let Some(host) = self.hosts.get_mut(id) else {
-            return;
-        };
-        if !host.ports.is_empty() {
-            return;
-        }
-        for word in USUAL {
-            let Some(port) = word.usual_port().map(|port| ControlPort { word, port }) else {
-                continue;
-            };
-            host.ports.insert(port, None);
-            self.lanes
-                .want(Key::Port(address, id.mac(), port), Some(host.last));
         }
     }
 }
