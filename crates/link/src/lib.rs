@@ -30,3 +30,10 @@ pub use interfaces::interfaces;
 #[cfg(target_os = "linux")]
 pub use linux::{Live, default_gateway};
 pub use user::{MAX_DIALS, UserDialer};
+
+/// The program may hand either to another thread or task.
+const _: fn() = || {
+    fn can_move<T: Send>() {}
+    can_move::<Live>();
+    can_move::<UserDialer>();
+};

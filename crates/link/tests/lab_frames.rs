@@ -78,6 +78,9 @@ fn own_frames_are_ignored_and_the_card_stays_shy() {
         block_on(async {
             let mut live = Live::open("near", OpenHow::Auto).unwrap();
             assert_eq!(live.mode(), vocab::Mode::Raw);
+            // The kernel asks too, and its question leaves by the same card.
+            let kernel = UdpSocket::bind((NEAR_IP, 0)).unwrap();
+            kernel.send_to(b"x", (Ipv4Addr::new(10, 40, 8, 77), 9)).unwrap();
             for n in 1..=3 {
                 live.send(&request(NEAR, NEAR_IP, FAR_IP)).unwrap();
                 let heard = until(&mut live, "an answer", |event, frame| {

@@ -66,7 +66,7 @@ impl Live {
             OpenHow::Unprivileged => None,
             OpenHow::Auto | OpenHow::Raw => match Packets::open(station.index) {
                 Ok(packets) => Some(packets),
-                Err(e) if e.kind() == io::ErrorKind::PermissionDenied && how == OpenHow::Auto => None,
+                Err(e) if how == OpenHow::Auto && is_withheld(&e) => None,
                 Err(e) if e.kind() == io::ErrorKind::PermissionDenied => {
                     return Err(OpenError::NoPermission {
                         name: name.to_owned(),
@@ -319,4 +319,13 @@ impl Live {
             Err(PortError::Other(io::ErrorKind::NetworkUnreachable.into()))
         }
     }
+}
+
+/// Whether the system withholds packet sockets: by permission, or from a container altogether.
+fn is_withheld(error: &io::Error) -> bool {
+    error.kind() == io::ErrorKind::PermissionDenied
+        || matches!(
+            error.raw_os_error(),
+            Some(libc::EAFNOSUPPORT | libc::EPROTONOSUPPORT | libc::ENOSYS | libc::ESOCKTNOSUPPORT)
+        )
 }

@@ -87,3 +87,47 @@ impl Watched {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use std::net::UdpSocket;
+
+    use socket2::SockRef;
+    use tokio::io::Ready;
+
+    use super::*;
+
+    async fn marks(watched: &Watched) -> Ready {
+        let mut guard = watched.0.ready(Interest::WRITABLE).await.unwrap();
+        let ready = guard.ready();
+        guard.retain_ready();
+        ready
+    }
+
+    #[test]
+    fn an_error_leaves_a_mark_that_only_watching_anew_takes_away() {
+        let runtime = tokio::runtime::Builder::new_current_thread()
+            .enable_all()
+            .build()
+            .unwrap();
+        runtime.block_on(async {
+            // A port on loopback that nobody listens on any more.
+            let nobody = UdpSocket::bind("127.0.0.1:0").unwrap().local_addr().unwrap();
+            let socket = UdpSocket::bind("127.0.0.1:0").unwrap();
+            socket.connect(nobody).unwrap();
+            socket.set_nonblocking(true).unwrap();
+            let mut watched = Watched::new(socket.into()).unwrap();
+            watched.try_write(|fd| SockRef::from(&fd).send(b"x")).unwrap();
+            watched.readable().await;
+            let error = watched.try_read(|fd| SockRef::from(&fd).send(b"x")).unwrap_err();
+            assert_eq!(error.kind(), io::ErrorKind::ConnectionRefused);
+            assert!(
+                marks(&watched).await.is_write_closed(),
+                "otherwise there is nothing to renew for"
+            );
+            watched.renew();
+            let fresh = marks(&watched).await;
+            assert!(fresh.is_writable() && !fresh.is_write_closed());
+        });
+    }
+}
