@@ -118,17 +118,6 @@ fn a_device_behind_a_vlan_tag_is_not_taken_for_present() {
     lab("a_device_behind_a_vlan_tag_is_not_taken_for_present", |lab| {
         lab.seat(&["10.40.8.5/24"]);
         lab.host("loft", LOFT, &[]);
-        lab.within(
-            "loft",
-            &[
-                "ip", "link", "add", "link", "eth0", "name", "tagged", "type", "vlan", "id", "7",
-            ],
-        );
-        lab.within(
-            "loft",
-            &["ip", "address", "add", "10.40.8.21/24", "dev", "tagged"],
-        );
-        lab.within("loft", &["ip", "link", "set", "dev", "tagged", "up"]);
         let rig = lab.rig(
             RigText::hall()
                 .device("Organ loft", LOFT, "10.40.8.21", &[])
@@ -136,11 +125,7 @@ fn a_device_behind_a_vlan_tag_is_not_taken_for_present() {
         );
         let path = rig.display().to_string();
         let mut capture = lab.capture(SEAT);
-        let mut voice = lab.tool(
-            "loft",
-            "forge.py",
-            &["announce", "tagged", "10.40.8.21", LOFT, LOFT],
-        );
+        let mut voice = lab.tool("loft", "forge.py", &["tagged", "eth0", "10.40.8.21", LOFT, LOFT]);
         let run = lab.call(&["check", &path, "--json", "--within", "10s"]).start();
         capture.wait("that the device is asked for", 2, |f| asks_for(f, "10.40.8.21"));
         voice.say("5");

@@ -196,7 +196,7 @@ fn nothing_is_lost_when_a_whole_22_answers_at_once() {
         let _crowd = lab.tool(
             "crowd",
             "forge.py",
-            &["crowd", "eth0", "10.40.8.0", "02:52:43:40:00:00", "-"],
+            &["crowd", "eth0", "10.40.11.250", "02:52:43:40:00:00", "-"],
         );
         // 1,022 addresses, one of them our own.
         for pace in ["own", "max"] {

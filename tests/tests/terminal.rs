@@ -118,14 +118,14 @@ fn the_help_page_names_every_key_and_each_does_what_it_says() {
     terminal.send("l");
     terminal.wait_text("Listen-only: nothing is sent");
     terminal.send("l");
-    terminal.wait_text("Send again?");
+    terminal.wait_text("y yes");
     terminal.send("n");
     terminal.wait_for("that it stays silent", |screen| {
         let text = screen.contents();
-        !text.contains("Send again?") && text.contains("listen-only")
+        !text.contains("y yes") && text.contains("listen-only")
     });
     terminal.send("l");
-    terminal.wait_text("Send again?");
+    terminal.wait_text("y yes");
     terminal.send("y");
     terminal.wait_for("that it asks again", |screen| {
         !row(screen, 1).contains("listen-only")

@@ -3,8 +3,9 @@
 
     forge.py answer IFACE ADDRESS SHA SRC     answers requests for ADDRESS: ARP sender SHA, Ethernet source SRC
     forge.py announce IFACE ADDRESS SHA SRC   announces ADDRESS, as many times as a line on standard input says
-    forge.py crowd IFACE ADDRESS SHA -        answers for the whole /22 of ADDRESS, each address with hardware of its own:
-                                              the last two bytes of SHA are the address's
+    forge.py tagged IFACE ADDRESS SHA SRC     the same inside VLAN 7 (IEEE 802.1Q)
+    forge.py crowd IFACE ADDRESS SHA -        answers for the whole /22 of ADDRESS but for ADDRESS itself, each address with
+                                              hardware of its own: the last two bytes of SHA are the address's
     forge.py flood IFACE ADDRESS SHA -        announces addresses of the /22 of ADDRESS, each from hardware that was never
                                               seen before (the last three bytes of SHA count up), as many as a line says
     forge.py noise IFACE ADDRESS SHA -        ARP and IPv4 frames of broken content to everybody, as many as a line says
@@ -46,6 +47,10 @@ class Forge:
     def announcement(self):
         return arp(self.src, BROADCAST, 1, self.sha, self.spa, NOBODY, self.spa)
 
+    def tagged(self):
+        frame = self.announcement()
+        return frame[:12] + b"\x81\x00\x00\x07" + frame[12:]
+
     def newcomer(self):
         self.count += 1
         own = self.sha[:3] + self.count.to_bytes(3, "big")
@@ -63,7 +68,8 @@ class Forge:
         return BROADCAST + self.src + kind + bytes(body[: pick.randrange(len(body) + 1)])
 
     def carry_out(self, many):
-        make = {"announce": self.announcement, "flood": self.newcomer, "noise": self.broken}[self.mode]
+        makers = {"announce": self.announcement, "tagged": self.tagged, "flood": self.newcomer, "noise": self.broken}
+        make = makers[self.mode]
         for _ in range(many):
             self.sock.send(make())
         print(f"sent {many}", flush=True)
@@ -76,7 +82,7 @@ class Forge:
             own, src = self.sha, self.src
         elif self.mode == "crowd":
             host = struct.unpack(">I", wanted)[0]
-            if host >> 10 != self.subnet or host & 1023 in (0, 1023):
+            if wanted == self.spa or host >> 10 != self.subnet or host & 1023 in (0, 1023):
                 return
             own = src = self.sha[:4] + wanted[2:]
         else:
