@@ -16,7 +16,12 @@ const LAYERS: &[(&str, &[&str])] = &[
     ("sweep", &["vocab", "wire", "link"]),
     ("venue", &["vocab", "wire", "link"]),
     ("board", &["vocab", "rig", "ledger"]),
-    ("rigmuster", &["vocab", "rig", "wire", "ledger", "sweep", "link", "venue", "board"]),
+    (
+        "rigmuster",
+        &[
+            "vocab", "rig", "wire", "ledger", "sweep", "link", "venue", "board",
+        ],
+    ),
 ];
 
 /// Rooms that read no clock, no file and no socket.
@@ -40,7 +45,10 @@ const IMPURE: &[&str] = &[
 const LONGEST: usize = 600;
 
 fn top() -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).parent().expect("the tests lie inside the workspace").to_owned()
+    Path::new(env!("CARGO_MANIFEST_DIR"))
+        .parent()
+        .expect("the tests lie inside the workspace")
+        .to_owned()
 }
 
 fn metadata() -> serde_json::Value {
@@ -85,11 +93,17 @@ fn no_room_uses_what_the_layer_table_forbids() {
             .find(|(name, _)| name == room)
             .unwrap_or_else(|| panic!("crate {room} is not in the layer table: say there what it may use"));
         for other in used {
-            assert!(may.contains(&other.as_str()), "crate {room} uses {other}, which the layer table forbids");
+            assert!(
+                may.contains(&other.as_str()),
+                "crate {room} uses {other}, which the layer table forbids"
+            );
         }
     }
     for (room, _) in LAYERS {
-        assert!(uses.contains_key(*room), "crate {room} of the layer table is not in the workspace");
+        assert!(
+            uses.contains_key(*room),
+            "crate {room} of the layer table is not in the workspace"
+        );
     }
 }
 
@@ -110,7 +124,11 @@ fn all_sources() -> Vec<PathBuf> {
     let mut found = Vec::new();
     sources(&top().join("crates"), &mut found);
     sources(&top().join("tests"), &mut found);
-    assert!(found.len() > 50, "the search for sources has gone wrong: {} found", found.len());
+    assert!(
+        found.len() > 50,
+        "the search for sources has gone wrong: {} found",
+        found.len()
+    );
     found
 }
 
@@ -119,9 +137,17 @@ fn every_file_says_what_it_is_for_and_stays_readable() {
     let mut lengths = Vec::new();
     for path in all_sources() {
         let text = fs::read_to_string(&path).expect("a source");
-        assert!(text.starts_with("//!"), "{} does not open with what it is for", path.display());
+        assert!(
+            text.starts_with("//!"),
+            "{} does not open with what it is for",
+            path.display()
+        );
         let lines = text.lines().count();
-        assert!(lines <= LONGEST, "{} has {lines} lines: split it along the data's way", path.display());
+        assert!(
+            lines <= LONGEST,
+            "{} has {lines} lines: split it along the data's way",
+            path.display()
+        );
         lengths.push(lines);
     }
     lengths.sort_unstable();
@@ -139,11 +165,18 @@ fn pure_rooms_touch_no_clock_file_thread_or_socket() {
     for room in PURE {
         let mut found = Vec::new();
         sources(&top().join("crates").join(room).join("src"), &mut found);
-        for path in found.iter().filter(|p| !p.components().any(|c| c.as_os_str() == "tests")) {
+        for path in found
+            .iter()
+            .filter(|p| !p.components().any(|c| c.as_os_str() == "tests"))
+        {
             let text = fs::read_to_string(path).expect("a source");
             for line in code(&text).lines().filter(|l| !l.trim_start().starts_with("//")) {
                 for word in IMPURE {
-                    assert!(!line.contains(word), "{}: {word} in a pure room: {line}", path.display());
+                    assert!(
+                        !line.contains(word),
+                        "{}: {word} in a pure room: {line}",
+                        path.display()
+                    );
                 }
             }
         }
@@ -156,9 +189,15 @@ fn unsafe_code_stays_in_the_link() {
         let in_link = path.starts_with(top().join("crates/link"));
         let text = fs::read_to_string(&path).expect("a source");
         let blocks = text.lines().filter(|l| !l.trim_start().starts_with("//"));
-        for line in blocks.filter(|l| l.contains("unsafe {") || l.contains("unsafe fn") || l.contains("unsafe impl")) {
+        for line in
+            blocks.filter(|l| l.contains("unsafe {") || l.contains("unsafe fn") || l.contains("unsafe impl"))
+        {
             // This very line looks like one.
-            assert!(in_link || line.contains("l.contains("), "{}: {line}", path.display());
+            assert!(
+                in_link || line.contains("l.contains("),
+                "{}: {line}",
+                path.display()
+            );
         }
     }
 }

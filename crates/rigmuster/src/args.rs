@@ -131,7 +131,7 @@ pub struct LookArgs {
 /// Reads a time such as `30s`, `2m`, `1m30s`, `500ms` or `1h`.
 fn parse_span(text: &str) -> Result<Duration, String> {
     const HELP: &str = "a time is written 30s, 2m, 1m30s or 500ms";
-    const LONGEST: Duration = Duration::from_secs(24 * 3600);
+    const LONGEST: Duration = Duration::from_hours(24);
     let mut total = Duration::ZERO;
     let mut rest = text.trim();
     if rest.is_empty() {

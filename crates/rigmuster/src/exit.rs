@@ -61,19 +61,11 @@ impl Failure {
         }
     }
 
-    /// Standard output could not be written. A pipe that was closed by its reader is no fault of
-    /// ours or theirs: the program just ends.
+    /// Standard output could not be written.
     pub fn output(error: &io::Error) -> Self {
-        if error.kind() == io::ErrorKind::BrokenPipe {
-            Self {
-                exit: Exit::Done,
-                message: String::new(),
-            }
-        } else {
-            Self::fault(format_args!(
-                "the result could not be written: {error}\nnext step: look whether the disk is full or the output was closed"
-            ))
-        }
+        Self::fault(format_args!(
+            "the result could not be written: {error}\nnext step: look whether the disk is full or the output was closed"
+        ))
     }
 
     /// Prints the message on standard error; silent when there is none.

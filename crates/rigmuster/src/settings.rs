@@ -15,7 +15,7 @@ const FACTORY: &str = include_str!("../../../assets/factory-addresses.txt");
 
 /// The rig that a command works on.
 #[derive(Debug, Clone)]
-pub struct Expected {
+pub(crate) struct Expected {
     /// The rig, if there is a file.
     pub rig: Option<Rig>,
     /// Where it was read from, as the user named it.
@@ -26,7 +26,7 @@ pub struct Expected {
 
 impl Expected {
     /// Reads the rig file that the arguments name, or the folder's only one, or the scene's own.
-    pub fn find(arg: &RigArg, link: &LinkArgs, required: bool) -> Result<Self, Failure> {
+    pub(crate) fn find(arg: &RigArg, link: &LinkArgs, required: bool) -> Result<Self, Failure> {
         if let Some(path) = &arg.rig {
             return Self::read(path);
         }
@@ -46,7 +46,7 @@ impl Expected {
     }
 
     /// Reads the rig file at `path`.
-    pub fn read(path: &Path) -> Result<Self, Failure> {
+    pub(crate) fn read(path: &Path) -> Result<Self, Failure> {
         let loaded = files::load(path).map_err(Failure::usage)?;
         Ok(Self {
             rig: Some(loaded.rig),
@@ -56,7 +56,7 @@ impl Expected {
     }
 
     /// The rig of a scene.
-    pub fn of_scene(scene: &venue::Scene) -> Result<Self, Failure> {
+    pub(crate) fn of_scene(scene: &venue::Scene) -> Result<Self, Failure> {
         let name = format!("{}.rig.toml", scene.name);
         let reading = rig::read(&name, scene.rig.as_bytes());
         let Some(rig) = reading.rig else {
@@ -75,16 +75,20 @@ impl Expected {
     }
 
     /// The pace that holds: the argument, else the file's, else the usual one.
-    pub fn pace(&self, link: &LinkArgs) -> Pace {
+    pub(crate) fn pace(&self, link: &LinkArgs) -> Pace {
         link.pace
             .or_else(|| self.rig.as_ref().map(|r| r.network.pace))
             .unwrap_or_default()
     }
 
-    /// The ledger's settings for this rig.
-    pub fn ledger(&self, purpose: Purpose) -> Settings {
+    /// The ledger's settings for this rig. It plans its watching by the pace that really holds.
+    pub(crate) fn ledger(&self, purpose: Purpose, pace: Pace) -> Settings {
+        let mut rig = self.rig.clone();
+        if let Some(rig) = &mut rig {
+            rig.network.pace = pace;
+        }
         Settings {
-            rig: self.rig.clone(),
+            rig,
             subnet: None,
             gateway: None,
             factory: factory_addresses(),
@@ -94,7 +98,7 @@ impl Expected {
 }
 
 /// The scene of that name, or a message that lists them.
-pub fn scene(name: &str) -> Result<venue::Scene, Failure> {
+pub(crate) fn scene(name: &str) -> Result<venue::Scene, Failure> {
     venue::scene(name).ok_or_else(|| {
         let names: Vec<String> = venue::scenes().iter().map(|s| s.name.to_string()).collect();
         Failure::usage(format_args!(
@@ -105,7 +109,7 @@ pub fn scene(name: &str) -> Result<venue::Scene, Failure> {
 }
 
 /// The factory addresses that are shipped with the program.
-pub fn factory_addresses() -> Vec<AddressRange> {
+pub(crate) fn factory_addresses() -> Vec<AddressRange> {
     FACTORY
         .lines()
         .map(str::trim)

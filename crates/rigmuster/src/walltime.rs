@@ -6,14 +6,14 @@ use vocab::Moment;
 
 /// What the clock on the wall showed when the run began.
 #[derive(Debug, Clone)]
-pub struct WallTime {
+pub(crate) struct WallTime {
     start: Timestamp,
     zone: TimeZone,
 }
 
 impl WallTime {
     /// Reads the wall clock once; `now` is the same instant on the run's own clock.
-    pub fn read(now: Moment) -> Self {
+    pub(crate) fn read(now: Moment) -> Self {
         let elapsed = SignedDuration::from_nanos(i64::try_from(now.as_nanos()).unwrap_or(i64::MAX));
         let start = Timestamp::now()
             .checked_sub(elapsed)
@@ -25,7 +25,7 @@ impl WallTime {
     }
 
     /// The time of day at `moment`, local, as `18:42:07`.
-    pub fn time_of_day(&self, moment: Moment) -> String {
+    pub(crate) fn time_of_day(&self, moment: Moment) -> String {
         self.at(moment)
             .to_zoned_datetime(self.zone.clone())
             .strftime("%H:%M:%S")
@@ -33,7 +33,7 @@ impl WallTime {
     }
 
     /// The local date and time at `moment` with its offset, as RFC 3339 writes it.
-    pub fn rfc3339(&self, moment: Moment) -> String {
+    pub(crate) fn rfc3339(&self, moment: Moment) -> String {
         self.at(moment)
             .to_zoned_datetime(self.zone.clone())
             .strftime("%Y-%m-%dT%H:%M:%S%:z")

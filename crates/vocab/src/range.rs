@@ -53,7 +53,10 @@ impl AddressRange {
 impl From<Ipv4Net> for AddressRange {
     /// The whole subnet, its network and broadcast address included.
     fn from(subnet: Ipv4Net) -> Self {
-        Self { first: subnet.network(), last: subnet.broadcast() }
+        Self {
+            first: subnet.network(),
+            last: subnet.broadcast(),
+        }
     }
 }
 

@@ -18,7 +18,7 @@ use crate::{Exit, Failure};
 const FRAME: Duration = Duration::from_millis(34);
 
 /// Watches a rig.
-pub async fn board(rig: RigArg, link: LinkArgs, look: LookArgs) -> Result<Exit, Failure> {
+pub(super) async fn board(rig: RigArg, link: LinkArgs, look: LookArgs) -> Result<Exit, Failure> {
     need_terminal()?;
     let expected = Expected::find(&rig, &link, true)?;
     super::print_warnings(&expected.warnings);

@@ -15,7 +15,12 @@ use crate::source::exchange;
 use crate::{Exit, Failure};
 
 /// Waits until the rig is ready or the time is over, and prints the verdict.
-pub async fn check(rig: RigArg, link: LinkArgs, within: Duration, json: bool) -> Result<Exit, Failure> {
+pub(super) async fn check(
+    rig: RigArg,
+    link: LinkArgs,
+    within: Duration,
+    json: bool,
+) -> Result<Exit, Failure> {
     let expected = Expected::find(&rig, &link, true)?;
     super::print_warnings(&expected.warnings);
     let mut run = open(&expected, &link, Purpose::Check, Tempo::Jump)?;

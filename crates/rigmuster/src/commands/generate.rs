@@ -6,7 +6,7 @@ use clap_complete::Shell;
 use crate::{Cli, Exit, Failure};
 
 /// Prints a completion script.
-pub fn completions(shell: Shell) -> Result<Exit, Failure> {
+pub(super) fn completions(shell: Shell) -> Result<Exit, Failure> {
     let mut script = Vec::new();
     clap_complete::generate(shell, &mut Cli::command(), "rigmuster", &mut script);
     super::print(&String::from_utf8_lossy(&script))?;
@@ -14,7 +14,7 @@ pub fn completions(shell: Shell) -> Result<Exit, Failure> {
 }
 
 /// Prints the manual page: the program's own section, then one for each command.
-pub fn manual() -> Result<Exit, Failure> {
+pub(super) fn manual() -> Result<Exit, Failure> {
     let mut page = Vec::new();
     render(&mut page).map_err(|e| Failure::fault(format_args!("the manual could not be made: {e}")))?;
     super::print(&String::from_utf8_lossy(&page))?;

@@ -4,14 +4,14 @@ use std::io;
 
 /// Waits for a signal that ends the run.
 #[derive(Debug)]
-pub struct Interrupt {
+pub(super) struct Interrupt {
     #[cfg(unix)]
     signals: [tokio::signal::unix::Signal; 3],
 }
 
 impl Interrupt {
     /// Takes over the signals. Must be called inside the runtime.
-    pub fn listen() -> io::Result<Self> {
+    pub(super) fn listen() -> io::Result<Self> {
         #[cfg(unix)]
         {
             use tokio::signal::unix::{SignalKind, signal};
@@ -28,7 +28,7 @@ impl Interrupt {
     }
 
     /// Until one arrives. Dropping the future loses none.
-    pub async fn wait(&mut self) {
+    pub(super) async fn wait(&mut self) {
         #[cfg(unix)]
         {
             let [interrupt, terminate, hangup] = &mut self.signals;

@@ -19,7 +19,7 @@ use crate::{Exit, Failure};
 ///
 /// # Errors
 /// A [`Failure`] carries the exit code and the message for the person.
-pub fn run(cli: Cli) -> Result<Exit, Failure> {
+pub(crate) fn run(cli: Cli) -> Result<Exit, Failure> {
     // A panic has printed where it happened; the exit code then says that the fault is ours.
     catch_unwind(AssertUnwindSafe(|| dispatch(cli))).unwrap_or_else(|_| {
         Err(Failure::fault(
@@ -64,12 +64,14 @@ fn block_on(work: impl Future<Output = Result<Exit, Failure>>) -> Result<Exit, F
     result
 }
 
-/// Writes a whole result to standard output.
+/// Writes a whole result to standard output. A reader that has gone away is no fault: the exit
+/// code still tells the verdict.
 fn print(text: &str) -> Result<(), Failure> {
     let mut out = io::stdout().lock();
-    out.write_all(text.as_bytes())
-        .and_then(|()| out.flush())
-        .map_err(|e| Failure::output(&e))
+    match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
+        Err(e) if e.kind() != io::ErrorKind::BrokenPipe => Err(Failure::output(&e)),
+        _ => Ok(()),
+    }
 }
 
 /// Tells the reader of a rig file what it warns of, on standard error.

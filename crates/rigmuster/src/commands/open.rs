@@ -15,7 +15,7 @@ const WIDEST: u8 = 16;
 
 /// Whether the simulated venue plays in real time or jumps from event to event.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Tempo {
+pub(super) enum Tempo {
     /// For a person who watches.
     Real,
     /// For a result.
@@ -24,7 +24,7 @@ pub enum Tempo {
 
 /// A run that is about to begin.
 #[derive(Debug)]
-pub struct Run {
+pub(super) struct Run {
     /// Where sightings come from.
     pub source: Source,
     /// Who judges them.
@@ -34,26 +34,28 @@ pub struct Run {
 }
 
 /// Opens the link or the venue, and the ledger beside it. Must be called inside the runtime.
-pub fn open(expected: &Expected, args: &LinkArgs, purpose: Purpose, tempo: Tempo) -> Result<Run, Failure> {
+pub(super) fn open(
+    expected: &Expected,
+    args: &LinkArgs,
+    purpose: Purpose,
+    tempo: Tempo,
+) -> Result<Run, Failure> {
     let clock = Clock::start();
     let pace = expected.pace(args);
-    let (source, station) = match &args.rehearse {
-        Some(name) => {
-            let scene = settings::scene(name)?;
-            let clock = (tempo == Tempo::Real).then(|| clock.clone());
-            let rehearsal = Rehearsal::new(&scene, args.seed, pace, args.listen_only, clock);
-            let station = rehearsal.venue().station();
-            (Source::Rehearsal(Box::new(rehearsal)), station)
-        }
-        None => {
-            let driver = source::open_live(expected.rig.as_ref(), args, pace, clock)?;
-            let station = driver.live().station().clone();
-            (Source::Live(Box::new(driver)), station)
-        }
+    let (source, station) = if let Some(name) = &args.rehearse {
+        let scene = settings::scene(name)?;
+        let clock = (tempo == Tempo::Real).then_some(clock);
+        let rehearsal = Rehearsal::new(&scene, args.seed, pace, args.listen_only, clock);
+        let station = rehearsal.venue().station();
+        (Source::Rehearsal(Box::new(rehearsal)), station)
+    } else {
+        let driver = source::open_live(expected.rig.as_ref(), args, pace, clock)?;
+        let station = driver.live().station().clone();
+        (Source::Live(Box::new(driver)), station)
     };
     let now = source.now();
     let wall = WallTime::read(now);
-    let settings = settle(expected.ledger(purpose), &station, args.rehearse.is_none())?;
+    let settings = settle(expected.ledger(purpose, pace), &station, args.rehearse.is_none())?;
     let mut ledger = Ledger::new(settings, now);
     if args.listen_only {
         ledger.fold(&vocab::Sighting {

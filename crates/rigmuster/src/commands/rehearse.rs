@@ -10,7 +10,7 @@ use crate::settings::{self, Expected};
 use crate::{Exit, Failure};
 
 /// Lists the scenes.
-pub fn list() -> Result<Exit, Failure> {
+pub(super) fn list() -> Result<Exit, Failure> {
     let scenes = venue::scenes();
     let wide = scenes.iter().map(|s| s.name.len()).max().unwrap_or(0);
     let mut out = String::new();
@@ -22,7 +22,7 @@ pub fn list() -> Result<Exit, Failure> {
 }
 
 /// Opens the board on a scene.
-pub async fn rehearse(scene: String, seed: u64, look: LookArgs) -> Result<Exit, Failure> {
+pub(super) async fn rehearse(scene: String, seed: u64, look: LookArgs) -> Result<Exit, Failure> {
     super::board::need_terminal()?;
     let expected = Expected::of_scene(&settings::scene(&scene)?)?;
     let link = LinkArgs {

@@ -15,7 +15,7 @@ use crate::{Exit, Failure};
 const LISTEN: Duration = Duration::from_secs(3);
 
 /// Goes through the subnet once, listens a little longer, and prints what is there.
-pub async fn survey(
+pub(super) async fn survey(
     rig: RigArg,
     link: LinkArgs,
     within: Option<Duration>,

@@ -9,7 +9,7 @@ use vocab::{ControlPort, ControlState};
 
 /// The whole object. Unknown is null, never a guess.
 #[derive(Debug, Serialize)]
-pub struct Report {
+pub(crate) struct Report {
     format: u32,
     version: &'static str,
     taken_at: String,
@@ -109,7 +109,12 @@ struct FindingPart {
 
 impl Report {
     /// The object for `snapshot`. `ready` is given by `check` only; `taken_at` is RFC 3339.
-    pub fn new(snapshot: &Snapshot, file: Option<&str>, taken_at: String, ready: Option<bool>) -> Self {
+    pub(crate) fn new(
+        snapshot: &Snapshot,
+        file: Option<&str>,
+        taken_at: String,
+        ready: Option<bool>,
+    ) -> Self {
         Self {
             format: 1,
             version: env!("CARGO_PKG_VERSION"),

@@ -4,6 +4,6 @@ mod json;
 mod progress;
 mod table;
 
-pub use json::Report;
-pub use progress::Progress;
-pub use table::{Paint, table};
+pub(crate) use json::Report;
+pub(crate) use progress::Progress;
+pub(crate) use table::{Paint, table};

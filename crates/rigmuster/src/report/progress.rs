@@ -13,14 +13,14 @@ const FIRST: Duration = Duration::from_millis(700);
 
 /// A progress line that is shown only where standard error is a terminal.
 #[derive(Debug)]
-pub struct Progress {
+pub(crate) struct Progress {
     next: Option<Moment>,
     shown: bool,
 }
 
 impl Progress {
     /// A line that begins after `now`.
-    pub fn new(now: Moment) -> Self {
+    pub(crate) fn new(now: Moment) -> Self {
         Self {
             next: io::stderr().is_terminal().then(|| now + FIRST),
             shown: false,
@@ -28,12 +28,12 @@ impl Progress {
     }
 
     /// When it wants to be written next.
-    pub const fn next_wake(&self) -> Option<Moment> {
+    pub(crate) const fn next_wake(&self) -> Option<Moment> {
         self.next
     }
 
     /// Writes the line if it is time. `left` is the longest time to go.
-    pub fn show(&mut self, now: Moment, left: Option<Duration>, snapshot: impl FnOnce() -> Snapshot) {
+    pub(crate) fn show(&mut self, now: Moment, left: Option<Duration>, snapshot: impl FnOnce() -> Snapshot) {
         if self.next.is_none_or(|at| at > now) {
             return;
         }
@@ -45,7 +45,7 @@ impl Progress {
     }
 
     /// Takes the line away.
-    pub fn clear(&mut self) {
+    pub(crate) fn clear(&mut self) {
         if self.shown {
             let _ = write!(io::stderr(), "\r\x1b[K");
             let _ = io::stderr().flush();

@@ -9,7 +9,7 @@ use vocab::Mode;
 
 /// Whether weight and colour may be used.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Paint {
+pub(crate) enum Paint {
     /// A terminal that takes escape sequences.
     Terminal,
     /// A file, a pipe, or a person who asked for none.
@@ -26,7 +26,7 @@ impl Paint {
 }
 
 /// The result as text: headline, devices, findings with their next steps, hosts not on the list.
-pub fn table(snapshot: &Snapshot, taken_at: &str, paint: Paint) -> String {
+pub(crate) fn table(snapshot: &Snapshot, taken_at: &str, paint: Paint) -> String {
     let mut out = String::new();
     let title = snapshot
         .title

@@ -8,13 +8,13 @@ const WAITING: usize = 256;
 
 /// The stream of terminal events.
 #[derive(Debug)]
-pub struct Input {
+pub(crate) struct Input {
     events: mpsc::Receiver<Event>,
 }
 
 impl Input {
     /// Begins to read. The reader ends with the program: reading a terminal cannot be broken off.
-    pub fn start() -> Self {
+    pub(crate) fn start() -> Self {
         let (sender, events) = mpsc::channel(WAITING);
         std::thread::spawn(move || {
             while let Ok(event) = event::read() {
@@ -27,7 +27,7 @@ impl Input {
     }
 
     /// The next event; `None` when the terminal is gone. Dropping the future loses none.
-    pub async fn next(&mut self) -> Option<Event> {
+    pub(crate) async fn next(&mut self) -> Option<Event> {
         self.events.recv().await
     }
 }

@@ -6,12 +6,12 @@ mod terminal;
 
 use board::{ColourUse, Look};
 
-pub use input::Input;
-pub use terminal::Screen;
+pub(crate) use input::Input;
+pub(crate) use terminal::Screen;
 
 /// How to draw on this terminal, by the usual variables of the environment: `NO_COLOR`, `TERM`,
 /// and the locale for characters beyond ASCII.
-pub fn look(ascii: bool) -> Look {
+pub(crate) fn look(ascii: bool) -> Look {
     let set = |name: &str| std::env::var(name).ok().filter(|v| !v.is_empty());
     let dumb = set("TERM").is_some_and(|t| t == "dumb");
     let no_colour = dumb || set("NO_COLOR").is_some();

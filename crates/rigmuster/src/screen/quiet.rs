@@ -7,14 +7,14 @@ use ratatui::layout::{Position, Size};
 /// Passes everything on, but skips a drawing without cells, for which the backend beneath would
 /// still reset colours.
 #[derive(Debug)]
-pub struct Quiet<B> {
+pub(super) struct Quiet<B> {
     inner: B,
     written: bool,
 }
 
 impl<B> Quiet<B> {
     /// Wraps `inner`.
-    pub const fn new(inner: B) -> Self {
+    pub(super) const fn new(inner: B) -> Self {
         Self {
             inner,
             written: false,
@@ -22,7 +22,7 @@ impl<B> Quiet<B> {
     }
 
     /// Whether cells were written since the last call.
-    pub const fn take_written(&mut self) -> bool {
+    pub(super) const fn take_written(&mut self) -> bool {
         core::mem::replace(&mut self.written, false)
     }
 }

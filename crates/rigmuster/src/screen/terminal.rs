@@ -20,13 +20,13 @@ const PICTURE: usize = 64 * 1024;
 
 /// The full screen. Dropping it gives the terminal back.
 #[derive(Debug)]
-pub struct Screen {
+pub(crate) struct Screen {
     terminal: Terminal<Quiet<CrosstermBackend<BufWriter<Stdout>>>>,
 }
 
 impl Screen {
     /// Takes the terminal, and sees to it that a panic gives it back before it is reported.
-    pub fn enter() -> io::Result<Self> {
+    pub(crate) fn enter() -> io::Result<Self> {
         restore_on_panic();
         enable_raw_mode()?;
         TAKEN.store(true, Ordering::SeqCst);
@@ -44,14 +44,14 @@ impl Screen {
     }
 
     /// Columns and rows; a common size where the terminal does not say.
-    pub fn size(&self) -> (u16, u16) {
+    pub(crate) fn size(&self) -> (u16, u16) {
         self.terminal
             .size()
             .map_or((80, 24), |size| (size.width, size.height))
     }
 
     /// Paints, and writes what is different from the last picture: nothing if nothing is.
-    pub fn draw(&mut self, paint: impl FnOnce(&mut Frame)) -> io::Result<()> {
+    pub(crate) fn draw(&mut self, paint: impl FnOnce(&mut Frame)) -> io::Result<()> {
         self.terminal.autoresize()?;
         paint(&mut self.terminal.get_frame());
         self.terminal.flush()?;

@@ -1,12 +1,29 @@
 //! Opening a real link.
 
-use link::{Clock, Live, OpenHow};
+use std::fmt::Write as _;
+
+use link::{Clock, Live, OpenError, OpenHow};
 use rig::Rig;
 use sweep::{Config, Dialing, Driver, Scanner};
 use vocab::Pace;
 
 use crate::Failure;
 use crate::args::LinkArgs;
+
+/// Why the link cannot be used, and the one step that mends it.
+fn refused(error: &OpenError) -> Failure {
+    let program = std::env::current_exe().unwrap_or_else(|_| "rigmuster".into());
+    let mut message = error.to_string();
+    if let Some(advice) = error.advice(&program) {
+        let _ = write!(message, "\nnext step: {advice}");
+    }
+    if matches!(error, OpenError::NoPermission { .. }) {
+        message.push_str(
+            "\nor go on with less: add --unprivileged (own subnet only; clashes and foreign addresses stay unseen)",
+        );
+    }
+    Failure::link(message)
+}
 
 /// Chooses and opens the interface and puts the scanner on it. Must be called inside the runtime.
 pub fn open_live(rig: Option<&Rig>, args: &LinkArgs, pace: Pace, clock: Clock) -> Result<Driver, Failure> {
@@ -22,7 +39,7 @@ pub fn open_live(rig: Option<&Rig>, args: &LinkArgs, pace: Pace, clock: Clock) -
     } else {
         OpenHow::Raw
     };
-    let live = Live::open(&name, how).map_err(Failure::link)?;
+    let live = Live::open(&name, how).map_err(|e| refused(&e))?;
     let seed = u64::from(std::process::id());
     let mode = live.mode();
     let scanner = Scanner::new(Config {

@@ -87,21 +87,18 @@ impl Rehearsal {
     /// Waits (or jumps) until the next event or `until`, whichever is first, and carries it out.
     pub async fn turn(&mut self, until: Option<Moment>) {
         let next = [self.next_wake(), until].into_iter().flatten().min();
-        match &self.clock {
-            Some(clock) => {
-                let wait = next.map_or(Duration::from_secs(1), |at| at.since(clock.now()));
-                if !wait.is_zero() {
-                    tokio::time::sleep(wait).await;
-                }
-                let now = clock.now();
-                self.step(now);
+        if let Some(clock) = &self.clock {
+            let wait = next.map_or(Duration::from_secs(1), |at| at.since(clock.now()));
+            if !wait.is_zero() {
+                tokio::time::sleep(wait).await;
             }
-            None => {
-                // A breath now and then, so that an interrupt is heard in the midst of a long scene.
-                tokio::task::yield_now().await;
-                let now = next.map_or(self.now + Duration::from_secs(1), |at| at.max(self.now));
-                self.step(now);
-            }
+            let now = clock.now();
+            self.step(now);
+        } else {
+            // A breath now and then, so that an interrupt is heard in the midst of a long scene.
+            tokio::task::yield_now().await;
+            let now = next.map_or(self.now + Duration::from_secs(1), |at| at.max(self.now));
+            self.step(now);
         }
     }
 

@@ -28,7 +28,7 @@ pub(crate) fn play(name: &str, seed: u64) -> Simulation {
     let pace = rig.network.pace;
     let factory: Vec<AddressRange> = ["192.168.0.20-29", "192.168.100.88"]
         .iter()
-        .map(|r| r.parse().expect("a range"))
+        .filter_map(|r| r.parse().ok())
         .collect();
     let settings = Settings {
         rig: Some(rig),

@@ -42,7 +42,7 @@ fn a_recorder_slower_than_its_file_allows_takes_no_control_until_asked_again() {
     let mut play = play("late", 1);
     until_standing(&mut play, "Recorder", Standing::NoControl, Moment::from_secs(60));
     // Its page is there at last; ports that are asked once are not asked again unbidden.
-    play_checked(&mut play, Duration::from_secs(60));
+    play_checked(&mut play, Duration::from_mins(1));
     assert_eq!(standing(&play.snapshot(), "Recorder"), Standing::NoControl);
     let now = play.now();
     assert!(play.ledger_mut().ask_control(now, "Recorder"));

@@ -9,7 +9,7 @@ fn a_course_replays_exactly() {
     for name in ["clash", "power", "late"] {
         let course = |seed| {
             let mut play = play(name, seed);
-            play.play(Duration::from_secs(60));
+            play.play(Duration::from_mins(1));
             (
                 play.steps(),
                 format!("{:?}", play.changes()),
