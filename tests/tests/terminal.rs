@@ -220,6 +220,7 @@ fn the_mouse_selects_opens_scrolls_and_takes_hints() {
         })
     };
     let click = |words: &str| {
+        terminal.wait_text(words);
         let (x, y) = place(words).unwrap_or_else(|| panic!("{words} is not there:\n{}", terminal.picture()));
         terminal.send(&format!("\x1b[<0;{x};{y}M\x1b[<0;{x};{y}m"));
     };
