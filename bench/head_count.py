@@ -1,4 +1,4 @@
-"""Times the head count of a /24 with 254 real kernel addresses, the first picture of the board, and what
+"""Times the head count of a /24 with 254 addresses that answer, the first picture of the board, and what
 watching costs. Runs inside a network namespace of its own (see ./bench/run)."""
 
 import fcntl
@@ -24,46 +24,27 @@ def sh(command):
     subprocess.run(command, shell=True, check=True)
 
 
-def batch(lines, namespace=None):
-    prefix = ["ip"] if namespace is None else ["ip", "netns", "exec", namespace, "ip"]
-    subprocess.run(prefix + ["-batch", "-"], input="\n".join(lines) + "\n", text=True, check=True)
-
-
 def mac(n):
     return f"02:52:43:0b:00:{n:02x}"
 
 
 def build():
-    """A bridge as the switch; 254 interfaces with an address and a MAC each; a seat for the program."""
+    """A cable between a seat for the program and a responder that stands for the devices."""
     sh("mount -t tmpfs tmpfs /run && ip link set lo up")
-    sh("ip netns add seat && ip netns add rig")
-    # 254 interfaces in one stack: each answers only for its own address.
-    for key in ("arp_ignore=1", "arp_announce=2", "rp_filter=0"):
-        for scope in ("all", "default"):
-            sh(f"ip netns exec rig sysctl -qw net.ipv4.conf.{scope}.{key}")
-    sh("ip netns exec rig sysctl -qw net.ipv6.conf.default.disable_ipv6=1")
     sh("sysctl -qw net.ipv6.conf.default.disable_ipv6=1")
-    batch(["link add br0 type bridge", "link set br0 up"])
-    lines = []
-    for n in range(1, HOSTS):
-        lines.append(f"link add p{n} type veth peer name v{n} address {mac(n)} netns rig")
-        lines.append(f"link set p{n} master br0 up")
-    lines.append("link add pseat type veth peer name eth0 address 02:52:43:0b:01:01 netns seat")
-    lines.append("link set pseat master br0 up")
-    batch(lines)
-    inside = []
-    for n in range(1, HOSTS):
-        inside.append(f"address add 10.40.8.{n}/24 dev v{n} noprefixroute")
-        inside.append(f"link set v{n} up")
-        inside.append(f"route add 10.40.8.0/24 dev v{n} table {n} src 10.40.8.{n}")
-        inside.append(f"rule add from 10.40.8.{n} table {n}")
-    batch(inside, "rig")
+    sh("ip netns add seat && ip netns add rig")
+    sh("ip link add eth0 address 02:52:43:0b:01:01 netns seat type veth peer name v0 netns rig")
+    sh("ip netns exec rig ip link set v0 up")
     # The seat has the 254th address and is listed too: it is a device like the others.
-    batch(["address add 10.40.8.254/24 dev eth0", "link set eth0 up", "link set lo up"], "seat")
-    for _ in range(200):
-        if "state UP" in subprocess.run("ip netns exec seat ip link show eth0", shell=True, capture_output=True, text=True).stdout:
-            return
-        time.sleep(0.05)
+    sh("ip netns exec seat ip address add 10.40.8.254/24 dev eth0")
+    sh("ip netns exec seat ip link set eth0 up && ip netns exec seat ip link set lo up")
+    responder = subprocess.Popen(
+        ["ip", "netns", "exec", "rig", sys.executable, os.path.join(os.path.dirname(os.path.abspath(__file__)), "responder.py"),
+         "v0", "1", str(HOSTS - 1)],
+        stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True,
+    )
+    assert responder.stdout.readline() == "ready\n"
+    return responder
 
 
 def rig_file(folder):
@@ -174,12 +155,14 @@ def watching(rig, seconds=20):
 
 
 def main():
-    build()
+    responder = build()
     with tempfile.TemporaryDirectory() as folder:
         rig = rig_file(folder)
         check_times(rig)
         first_picture(rig)
         watching(rig)
+    responder.stdin.close()
+    responder.wait()
 
 
 main()
