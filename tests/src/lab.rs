@@ -256,22 +256,21 @@ impl Lab {
         Call::of(words.into_iter().chain(args.iter().copied())).within(Path::new("/run/netns"))
     }
 
-    /// The program at the seat, in a terminal.
+    /// The program at the seat, in a terminal, with the one permission that it asks for.
     pub fn screen(&self, args: &[&str]) -> Start {
-        let bin = bin().display().to_string();
-        Start::of(
-            ["ip", "netns", "exec", SEAT, &bin]
-                .into_iter()
-                .chain(args.iter().copied()),
-        )
+        Self::screen_under(GRANT, args)
     }
 
     /// The same, without any permission.
     pub fn screen_dropped(&self, args: &[&str]) -> Start {
+        Self::screen_under(DROP, args)
+    }
+
+    fn screen_under(permission: [&str; 5], args: &[&str]) -> Start {
         let bin = bin().display().to_string();
         let words = ["ip", "netns", "exec", SEAT]
             .into_iter()
-            .chain(DROP)
+            .chain(permission)
             .chain([bin.as_str()]);
         Start::of(words.chain(args.iter().copied()))
     }
@@ -301,6 +300,15 @@ pub const DROP: [&str; 5] = [
     "setpriv",
     "--no-new-privs",
     "--bounding-set=-all",
+    "--inh-caps=-all",
+    "--",
+];
+
+/// What leaves only the permission for whole frames, as `setcap cap_net_raw=ep` on the program gives it.
+pub const GRANT: [&str; 5] = [
+    "setpriv",
+    "--no-new-privs",
+    "--bounding-set=-all,+net_raw",
     "--inh-caps=-all",
     "--",
 ];

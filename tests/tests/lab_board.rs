@@ -102,6 +102,7 @@ fn an_interface_is_deleted_and_made_again() {
             says(&terminal, &["eth0", "not asked", "gone"]);
             does_not_spin(&terminal);
             lab.port(SEAT, "eth0", SEAT, SEAT_MAC, &[ADDRESS]);
+            // No new permission was given, and it has none but that for frames.
             ready(&terminal);
         }
         quits(&terminal);

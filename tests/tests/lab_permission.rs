@@ -3,7 +3,7 @@
 #![allow(clippy::expect_used, clippy::unwrap_used)]
 
 use rigmuster_tests::contract::Report;
-use rigmuster_tests::lab::{Lab, SEAT, checked, lab};
+use rigmuster_tests::lab::{GRANT, Lab, SEAT, checked, lab};
 use rigmuster_tests::program::bin;
 use rigmuster_tests::rigs::RigText;
 
@@ -161,23 +161,8 @@ fn the_program_runs_with_the_one_permission_that_it_names() {
         let path = rig.display().to_string();
         // What `setcap cap_net_raw=ep` gives, and nothing beside it.
         let bin = bin().display().to_string();
-        let words = [
-            "ip",
-            "netns",
-            "exec",
-            SEAT,
-            "setpriv",
-            "--no-new-privs",
-            "--bounding-set=-all,+net_raw",
-            "--inh-caps=-all",
-            "--",
-            &bin,
-            "check",
-            &path,
-            "--json",
-            "--within",
-            "60s",
-        ];
+        let words = ["ip", "netns", "exec", SEAT].into_iter().chain(GRANT);
+        let words = words.chain([&bin, "check", &path, "--json", "--within", "60s"]);
         let report = checked(&rigmuster_tests::program::Call::of(words).run());
         assert_eq!(report.value()["link"]["mode"], "raw");
         assert!(report.ready(), "{report}");
