@@ -179,3 +179,19 @@ fn a_wrong_command_in_a_readme_would_be_found() {
         Some(0)
     );
 }
+
+#[test]
+fn the_readmes_verdict_is_what_check_prints() {
+    let readme = fs::read_to_string(top().join("README.md")).expect("there is a README.md");
+    let outcome = run(&["check", "--rehearse", "tangled"]);
+    outcome.expect(1);
+    // The second line holds the time of day.
+    let lines: Vec<&str> = outcome.out.lines().collect();
+    let printed = [&lines[..1], &lines[2..]].concat().join("\n");
+    let until = printed.find("\n\nNot on the list").expect("a stranger is on the wire");
+    assert!(
+        readme.contains(&printed[..until]),
+        "README.md shows another verdict than check prints:\n{}",
+        &printed[..until]
+    );
+}
