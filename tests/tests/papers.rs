@@ -188,7 +188,9 @@ fn the_readmes_verdict_is_what_check_prints() {
     // The second line holds the time of day.
     let lines: Vec<&str> = outcome.out.lines().collect();
     let printed = [&lines[..1], &lines[2..]].concat().join("\n");
-    let until = printed.find("\n\nNot on the list").expect("a stranger is on the wire");
+    let until = printed
+        .find("\n\nNot on the list")
+        .expect("a stranger is on the wire");
     assert!(
         readme.contains(&printed[..until]),
         "README.md shows another verdict than check prints:\n{}",
