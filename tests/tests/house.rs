@@ -1,5 +1,6 @@
 //! The rules of the house, held against the workspace itself: who may use whom, and what a pure
 //! room must not touch.
+#![allow(clippy::expect_used)]
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;

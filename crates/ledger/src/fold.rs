@@ -60,12 +60,7 @@ impl Ledger {
     }
 
     fn arp(&mut self, at: Moment, seen: &ArpSeen) {
-        if [
-            Some(HostId::Mac(seen.sender)),
-            Some(HostId::Mac(seen.frame_source)),
-        ]
-        .contains(&self.me())
-        {
+        if self.is_our_hardware(seen.sender) || self.is_our_hardware(seen.frame_source) {
             return;
         }
         if let Some((form, _)) = seen.answers {
@@ -136,7 +131,7 @@ impl Ledger {
     }
 
     fn wakes(&mut self, at: Moment, mac: Mac, how: &Wake) {
-        if !mac.is_host() || self.me() == Some(HostId::Mac(mac)) {
+        if !mac.is_host() || self.is_our_hardware(mac) {
             return;
         }
         if self.hosts.hear(HostId::Mac(mac), at).news {
@@ -167,7 +162,7 @@ impl Ledger {
         self.lanes.close(Key::Echo(address), at);
         self.replan.insert(address);
         let id = match mac {
-            Some(mac) if !mac.is_host() || self.me() == Some(HostId::Mac(mac)) => return,
+            Some(mac) if !mac.is_host() || self.is_our_hardware(mac) => return,
             Some(mac) => HostId::Mac(mac),
             None => {
                 let mut alive = self.hosts.holders(address).filter(|(_, c)| c.alive());
@@ -196,7 +191,7 @@ impl Ledger {
     }
 
     fn neighbour(&mut self, at: Moment, address: Ipv4Addr, mac: Mac, rtt: Option<Duration>) {
-        if !mac.is_host() || self.me() == Some(HostId::Mac(mac)) {
+        if !mac.is_host() || self.is_our_hardware(mac) {
             return;
         }
         self.answered(at, address, ArpForm::Broadcast);

@@ -370,6 +370,14 @@ impl Ledger {
         self.station.as_ref().map(|s| HostId::Mac(s.mac))
     }
 
+    /// Whether it is the hardware of this computer, be it of another interface than the one in
+    /// use. Hardware that the file lists is judged as the file wants it.
+    pub(crate) fn is_our_hardware(&self, mac: Mac) -> bool {
+        self.station.as_ref().is_some_and(|s| {
+            s.mac == mac || (s.others.iter().any(|o| o.mac == Some(mac)) && !self.by_mac.contains_key(&mac))
+        })
+    }
+
     /// Shows changed numbers, at most once a second.
     pub(crate) fn refresh(&mut self, now: Moment) {
         const EVERY: std::time::Duration = std::time::Duration::from_secs(1);

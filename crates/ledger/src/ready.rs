@@ -3,7 +3,7 @@
 use std::time::Duration;
 
 use rig::{AddressSpec, Need};
-use vocab::Moment;
+use vocab::{Ipv4Net, Moment};
 
 use crate::judge::Evidence;
 use crate::ledger::{Ledger, Timer};
@@ -54,6 +54,12 @@ impl Ledger {
             }
         }
         if self.wire_findings.iter().any(|f| fault(f.severity)) {
+            return None;
+        }
+        // Whoever claims an address of ours, or the gateway's, may yet prove to be a clash.
+        let station = self.station.iter().flat_map(|s| &s.addresses);
+        let ours = station.map(Ipv4Net::addr).filter(|a| self.in_subnet(*a));
+        if ours.chain(self.gateway()).any(|a| self.claimants(a) > 1) {
             return None;
         }
         let mut from = self.epoch;

@@ -53,6 +53,8 @@ pub enum Medium {
 pub struct OtherPort {
     /// Its name in the operating system.
     pub name: String,
+    /// Its hardware address, where the system tells it.
+    pub mac: Option<Mac>,
     /// Its addresses with their masks.
     pub addresses: Vec<Ipv4Net>,
     /// What kind it is.

@@ -164,6 +164,7 @@ fn wifi_and_a_second_way_are_risks() {
         s.medium = Medium::Wireless;
         s.others = vec![OtherPort {
             name: "eth1".to_owned(),
+            mac: Some(mac(251)),
             addresses: vec!["10.40.8.251/24".parse().unwrap()],
             medium: Medium::Wired,
         }];
@@ -222,6 +223,7 @@ fn another_interface_of_ours_is_no_stranger() {
     let mut w = with(|s| {
         s.others = vec![OtherPort {
             name: "eth1".to_owned(),
+            mac: None,
             addresses: vec!["172.20.1.9/24".parse().unwrap()],
             medium: Medium::Wired,
         }];
@@ -230,6 +232,37 @@ fn another_interface_of_ours_is_no_stranger() {
     assert!(w.snapshot().unlisted.is_empty());
     w.announce(mac(201), "172.20.1.10");
     assert_eq!(w.snapshot().unlisted_total, 1);
+}
+
+#[test]
+fn hardware_of_another_interface_of_ours_neither_clashes_nor_counts() {
+    let mut w = with(|s| {
+        s.others = vec![OtherPort {
+            name: "eth1".to_owned(),
+            mac: Some(mac(251)),
+            addresses: vec!["10.40.8.251/24".parse().unwrap()],
+            medium: Medium::Wired,
+        }];
+    });
+    // A kernel answers by each interface for all of its addresses.
+    w.announce(mac(251), "10.40.8.250");
+    w.announce(mac(251), "10.40.8.251");
+    w.run(5.0);
+    assert_eq!(w.snapshot().unlisted, []);
+    assert_eq!(w.severity(FindingKind::AddressConflict), None);
+}
+
+#[test]
+fn nothing_is_ready_while_another_may_hold_our_own_address() {
+    let mut w = World::board(vec![device("Organ loft", 21)], vec![Unit::good(21)]);
+    w.units.push(Unit {
+        mac: mac(77),
+        ..Unit::new(77, "10.40.8.250")
+    });
+    w.run_to(secs(10.0));
+    assert_eq!(w.severity(FindingKind::AddressConflict), Some(Severity::Fault));
+    let ready = |c: &crate::Change| matches!(c.subject, crate::Subject::Ready(true));
+    assert!(!w.changes.iter().any(ready), "{:?}", w.changes);
 }
 
 #[test]

@@ -112,6 +112,7 @@ impl Books {
         });
         let others = others.map(|(index, row)| OtherPort {
             name: row.name.clone(),
+            mac: row.mac,
             addresses: list(*index),
             medium: row.medium(),
         });

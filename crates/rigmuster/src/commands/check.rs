@@ -3,7 +3,7 @@
 use std::io::{self, IsTerminal};
 use std::time::Duration;
 
-use ledger::Purpose;
+use ledger::{Ledger, Purpose};
 use vocab::Moment;
 
 use super::interrupt::Interrupt;
@@ -25,7 +25,8 @@ pub(super) async fn check(
     super::print_warnings(&expected.warnings);
     let mut run = open(&expected, &link, Purpose::Check, Tempo::Jump)?;
     let deadline = run.source.now() + within;
-    if !count(&mut run, Some(deadline), |ledger, _| ledger.ready()).await? {
+    let ready = |ledger: &Ledger, now| ledger.ready().then_some(now);
+    if !count(&mut run, Some(deadline), ready).await? {
         return Ok(Exit::Interrupted);
     }
     let snapshot = run.ledger.snapshot(run.source.now());
@@ -37,11 +38,11 @@ pub(super) async fn check(
     })
 }
 
-/// Goes on until `enough` or the deadline. False when it was interrupted.
+/// Goes on until the moment that `enough` names, or the deadline. False when it was interrupted.
 pub(super) async fn count(
     run: &mut Run,
     deadline: Option<Moment>,
-    mut enough: impl FnMut(&ledger::Ledger, Moment) -> bool,
+    mut enough: impl FnMut(&Ledger, Moment) -> Option<Moment>,
 ) -> Result<bool, Failure> {
     let mut interrupt =
         Interrupt::listen().map_err(|e| Failure::fault(format_args!("signals cannot be caught: {e}")))?;
@@ -49,12 +50,13 @@ pub(super) async fn count(
     loop {
         exchange(&mut run.source, &mut run.ledger);
         let now = run.source.now();
-        if enough(&run.ledger, now) || deadline.is_some_and(|at| now >= at) {
+        let end = [deadline, enough(&run.ledger, now)].into_iter().flatten().min();
+        if end.is_some_and(|at| now >= at) {
             progress.clear();
             return Ok(true);
         }
         progress.show(now, deadline.map(|at| at.since(now)), || run.ledger.snapshot(now));
-        let until = [deadline, run.ledger.next_wake(), progress.next_wake()]
+        let until = [end, run.ledger.next_wake(), progress.next_wake()]
             .into_iter()
             .flatten()
             .min();

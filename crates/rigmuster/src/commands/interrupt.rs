@@ -11,6 +11,7 @@ pub(super) struct Interrupt {
 
 impl Interrupt {
     /// Takes over the signals. Must be called inside the runtime.
+    #[cfg_attr(not(unix), expect(clippy::unnecessary_wraps, reason = "only unix can refuse"))]
     pub(super) fn listen() -> io::Result<Self> {
         #[cfg(unix)]
         {

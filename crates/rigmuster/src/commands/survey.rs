@@ -31,7 +31,7 @@ pub(super) async fn survey(
         if end.is_none() && ledger.pass_complete() {
             end = Some(now + LISTEN);
         }
-        end.is_some_and(|at| now >= at)
+        end
     })
     .await?;
     if !whole {
