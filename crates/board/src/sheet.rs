@@ -16,6 +16,9 @@ use crate::{look, text};
 /// Columns of the labels on the left.
 const LABEL: usize = 14;
 
+/// Said where no registry can know the maker.
+const GIVEN_LOCALLY: &str = "given locally: no maker can be read";
+
 /// What a sheet is made with.
 pub(crate) struct Sheet<'a> {
     /// How many columns there are.
@@ -140,8 +143,13 @@ impl Sheet<'_> {
             let label = if address.is_some() { "also at" } else { "last at" };
             self.pair(out, label, "", &join(further), look::PLAIN, false);
         }
-        if let Some(vendor) = &seen.vendor {
-            self.pair(out, "maker", "", vendor.as_str(), look::PLAIN, false);
+        let given = mac.is_some_and(Mac::is_local);
+        if let Some(maker) = seen
+            .vendor
+            .as_ref()
+            .map_or(given.then_some(GIVEN_LOCALLY), |v| Some(v.as_str()))
+        {
+            self.pair(out, "maker", "", maker, look::PLAIN, false);
         }
         if !seen.names.is_empty() {
             self.pair(out, "calls itself", "", &join(&seen.names), look::PLAIN, false);
@@ -224,14 +232,7 @@ impl Sheet<'_> {
         self.field(&mut out, "hardware", &mac, look::PLAIN);
         let given = host.mac.is_some_and(Mac::is_local);
         let vendor = host.vendor.as_ref().map(ToString::to_string);
-        let maker = vendor.unwrap_or_else(|| {
-            if given {
-                "cannot be told: the hardware address was given locally"
-            } else {
-                "not known"
-            }
-            .to_owned()
-        });
+        let maker = vendor.unwrap_or_else(|| if given { GIVEN_LOCALLY } else { "not known" }.to_owned());
         self.field(&mut out, "maker", &maker, look::PLAIN);
         let addresses = if host.addresses.is_empty() {
             "none heard".to_owned()

@@ -13,7 +13,7 @@ use crate::lanes::{Key, Lanes};
 use crate::passes::Passes;
 use crate::target::Target;
 use crate::track::Track;
-use crate::{Change, Finding, Purpose, Settings, Snapshot, Standing};
+use crate::{Change, Finding, Purpose, Settings, Snapshot, Standing, Vendors};
 
 /// Factory addresses asked for, at most.
 const MAX_FACTORY: usize = 256;
@@ -246,6 +246,12 @@ impl Ledger {
         }
         self.revision += 1;
         self.settle(now);
+    }
+
+    /// Reads makers from this table from now on.
+    pub fn set_vendors(&mut self, vendors: Vendors) {
+        self.settings.vendors = vendors;
+        self.revision += 1;
     }
 
     /// Asks the control ports of the device of that name now. `false` if there is no way: no

@@ -33,6 +33,7 @@ mod settings;
 mod snapshot;
 mod target;
 mod track;
+mod vendors;
 mod verdict;
 mod view;
 mod words;
@@ -42,6 +43,7 @@ mod tests;
 
 pub use ledger::Ledger;
 pub use settings::{Purpose, Settings};
+pub use vendors::Vendors;
 pub use view::{
     Change, ControlView, Counts, DeviceView, EchoSample, Finding, FindingKind, HostView, Resemblance,
     SeenView, Severity, Snapshot, Standing, Subject,

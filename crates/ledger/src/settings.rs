@@ -5,6 +5,8 @@ use std::net::Ipv4Addr;
 use rig::Rig;
 use vocab::{AddressRange, Ipv4Net};
 
+use crate::Vendors;
+
 /// What the head count is for, which decides how long it asks.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Purpose {
@@ -28,6 +30,8 @@ pub struct Settings {
     pub gateway: Option<Ipv4Addr>,
     /// Addresses that devices have when they leave the factory.
     pub factory: Vec<AddressRange>,
+    /// Who makes what hardware.
+    pub vendors: Vendors,
     /// What the head count is for.
     pub purpose: Purpose,
 }

@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 use std::net::Ipv4Addr;
 
-use vocab::{Mode, Moment};
+use vocab::{Mode, Moment, Text};
 
 use crate::claim::{Claim, HostId};
 use crate::hosts::Host;
@@ -152,11 +152,16 @@ fn seen(ledger: &Ledger, track: &Track, id: HostId) -> Option<SeenView> {
         mac: id.mac(),
         address: claims.first().map(|c| c.address),
         addresses: claims.iter().map(|c| c.address).collect(),
-        vendor: None,
+        vendor: vendor(ledger, id),
         names: host.names.clone(),
         rtt: claims.first().and_then(|c| c.rtt),
         first_seen: host.first,
     })
+}
+
+/// Who made it, as far as the registries tell.
+fn vendor(ledger: &Ledger, id: HostId) -> Option<Text> {
+    ledger.settings.vendors.maker(id.mac()?)
 }
 
 fn this_computer(ledger: &Ledger, track: &Track, id: HostId) -> Option<SeenView> {
@@ -172,7 +177,7 @@ fn this_computer(ledger: &Ledger, track: &Track, id: HostId) -> Option<SeenView>
         mac: id.mac(),
         address: addresses.first().copied(),
         addresses,
-        vendor: None,
+        vendor: vendor(ledger, id),
         names: Vec::new(),
         rtt: None,
         first_seen: ledger.epoch,
@@ -239,7 +244,7 @@ fn view(ledger: &Ledger, host: &Host) -> HostView {
     HostView {
         mac: host.id.mac(),
         addresses: claims.iter().map(|c| c.address).collect(),
-        vendor: None,
+        vendor: vendor(ledger, host.id),
         names: host.names.clone(),
         first_seen: host.first,
         last_heard: host.last,

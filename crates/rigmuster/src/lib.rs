@@ -11,6 +11,7 @@ mod report;
 mod screen;
 mod settings;
 pub mod source;
+mod vendors;
 mod walltime;
 
 use std::ffi::OsString;

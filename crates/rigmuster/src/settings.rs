@@ -92,6 +92,7 @@ impl Expected {
             subnet: None,
             gateway: None,
             factory: factory_addresses(),
+            vendors: crate::vendors::shipped(),
             purpose,
         }
     }

@@ -10,7 +10,9 @@ use vocab::{
     Pace, PassId, Sighting, SilentTo, Station, Wake,
 };
 
-use crate::{Change, Finding, FindingKind, Ledger, Purpose, Settings, Severity, Snapshot, Standing, Subject};
+use crate::{
+    Change, Finding, FindingKind, Ledger, Purpose, Settings, Severity, Snapshot, Standing, Subject, Vendors,
+};
 
 /// How long the scripted scanner waits for an answer.
 const PATIENCE: Duration = Duration::from_millis(250);
@@ -77,6 +79,7 @@ pub(super) fn settings(rig: Rig, purpose: Purpose) -> Settings {
         subnet: None,
         gateway: None,
         factory: vec!["192.168.0.20-29".parse().unwrap()],
+        vendors: Vendors::NONE,
         purpose,
     }
 }

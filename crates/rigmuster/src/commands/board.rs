@@ -49,6 +49,8 @@ pub(super) async fn watch(mut run: Run, args: &LookArgs) -> Result<Exit, Failure
     board.resize(width, height);
     let mut snapshot = run.ledger.snapshot(run.source.now());
     let mut drawn = None;
+    // The first picture comes before anything that can wait.
+    let mut vendors = None;
     let mut next_draw = run.source.now();
     loop {
         exchange(&mut run.source, &mut run.ledger);
@@ -70,6 +72,7 @@ pub(super) async fn watch(mut run: Run, args: &LookArgs) -> Result<Exit, Failure
                 return Ok(Exit::Interrupted);
             }
         }
+        let vendors = vendors.get_or_insert_with(|| run.look_for_vendors());
         let waits_to_draw = (drawn != Some(revision) || board.dirty()).then_some(next_draw);
         let until = [run.ledger.next_wake(), waits_to_draw]
             .into_iter()
@@ -86,6 +89,7 @@ pub(super) async fn watch(mut run: Run, args: &LookArgs) -> Result<Exit, Failure
                     None => {}
                 },
             },
+            table = vendors.arrive() => run.ledger.set_vendors(table),
             () = run.source.turn(until) => {}
         }
     }

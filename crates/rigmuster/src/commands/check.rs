@@ -24,10 +24,14 @@ pub(super) async fn check(
     let expected = Expected::find(&rig, &link, true)?;
     super::print_warnings(&expected.warnings);
     let mut run = open(&expected, &link, Purpose::Check, Tempo::Jump)?;
+    let vendors = run.look_for_vendors();
     let deadline = run.source.now() + within;
     let ready = |ledger: &Ledger, now| ledger.ready().then_some(now);
     if !count(&mut run, Some(deadline), ready).await? {
         return Ok(Exit::Interrupted);
+    }
+    if let Some(vendors) = vendors.end().await {
+        run.ledger.set_vendors(vendors);
     }
     let snapshot = run.ledger.snapshot(run.source.now());
     result(&run, &snapshot, &expected, json, Some(snapshot.ready))?;

@@ -1,13 +1,15 @@
 //! From arguments to a source and a ledger that fit together.
 
-use ledger::{Ledger, Purpose, Settings};
+use ledger::{Ledger, Purpose, Settings, Vendors};
 use link::Clock;
+use tokio::task::JoinHandle;
 use vocab::{Ipv4Net, Station};
 
 use crate::Failure;
 use crate::args::LinkArgs;
 use crate::settings::{self, Expected};
 use crate::source::{self, Rehearsal, Source};
+use crate::vendors;
 use crate::walltime::WallTime;
 
 /// The widest subnet that is swept: /16, 65,534 addresses.
@@ -31,6 +33,40 @@ pub(super) struct Run {
     pub ledger: Ledger,
     /// What the wall clock says of the run's moments.
     pub wall: WallTime,
+    /// Whether it is the simulated venue.
+    pub simulated: bool,
+}
+
+impl Run {
+    /// Begins to look whether the system has a newer table of hardware makers than the program. A
+    /// rehearsal plays the same everywhere, so it takes what is shipped.
+    pub(super) fn look_for_vendors(&self) -> NewVendors {
+        NewVendors((!self.simulated).then(|| tokio::task::spawn_blocking(vendors::newer)))
+    }
+}
+
+/// The search for a newer table of makers, which waits for the disk on a thread of its own.
+#[derive(Debug)]
+pub(super) struct NewVendors(Option<JoinHandle<Option<Vendors>>>);
+
+impl NewVendors {
+    /// The newer table, if there is one. Once it is found, and where there is none, this waits for
+    /// ever. Dropping the future loses nothing.
+    pub(super) async fn arrive(&mut self) -> Vendors {
+        if let Some(search) = &mut self.0 {
+            let found = search.await;
+            self.0 = None;
+            if let Ok(Some(vendors)) = found {
+                return vendors;
+            }
+        }
+        std::future::pending().await
+    }
+
+    /// The newer table, if there is one, when the search is over.
+    pub(super) async fn end(self) -> Option<Vendors> {
+        self.0?.await.ok().flatten()
+    }
 }
 
 /// Opens the link or the venue, and the ledger beside it. Must be called inside the runtime.
@@ -63,7 +99,12 @@ pub(super) fn open(
             fact: vocab::Fact::ListenOnly(true),
         });
     }
-    Ok(Run { source, ledger, wall })
+    Ok(Run {
+        source,
+        ledger,
+        wall,
+        simulated: args.rehearse.is_some(),
+    })
 }
 
 /// Fills in what this computer knows where the rig file says nothing.

@@ -24,6 +24,7 @@ pub(super) async fn survey(
     let expected = Expected::find(&rig, &link, false)?;
     super::print_warnings(&expected.warnings);
     let mut run = open(&expected, &link, Purpose::Survey, Tempo::Jump)?;
+    let vendors = run.look_for_vendors();
     let deadline = within.map(|span| run.source.now() + span);
     // With nothing to send there is no pass: listening is all.
     let mut end: Option<Moment> = link.listen_only.then(|| run.source.now() + LISTEN);
@@ -36,6 +37,9 @@ pub(super) async fn survey(
     .await?;
     if !whole {
         return Ok(Exit::Interrupted);
+    }
+    if let Some(vendors) = vendors.end().await {
+        run.ledger.set_vendors(vendors);
     }
     let snapshot = run.ledger.snapshot(run.source.now());
     result(&run, &snapshot, &expected, json, None)?;

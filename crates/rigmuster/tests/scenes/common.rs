@@ -2,7 +2,7 @@
 
 use std::time::Duration;
 
-use ledger::{Purpose, Settings, Snapshot, Standing};
+use ledger::{Purpose, Settings, Snapshot, Standing, Vendors};
 use rigmuster::source::Simulation;
 use vocab::{AddressRange, Moment};
 
@@ -35,6 +35,7 @@ pub(crate) fn play(name: &str, seed: u64) -> Simulation {
         subnet: None,
         gateway: None,
         factory,
+        vendors: Vendors::NONE,
         purpose: Purpose::Board,
     };
     Simulation::new(&scene, seed, pace, settings)
