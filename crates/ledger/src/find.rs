@@ -20,7 +20,7 @@ const FLOOD: Duration = Duration::from_mins(1);
 /// Which of two faults stands first: the smaller.
 pub(crate) fn weight(kind: FindingKind) -> usize {
     use FindingKind as K;
-    const ORDER: [FindingKind; 18] = [
+    const ORDER: [FindingKind; 19] = [
         K::LinkDown,
         K::ThisComputerOffSubnet,
         K::MaskMismatch,
@@ -35,6 +35,7 @@ pub(crate) fn weight(kind: FindingKind) -> usize {
         K::ProxyArp,
         K::Flood,
         K::GatewaySilent,
+        K::CallsForNobody,
         K::StaticInLeasePool,
         K::OddSender,
         K::TaggedFrames,
@@ -96,6 +97,7 @@ impl Ledger {
                 self.find_computer(&mut all);
                 self.find_clashes(&mut all);
                 self.find_wire(now, &mut all);
+                self.find_calls(now, &mut all);
             }
         }
         all.sort_by_key(|f| (f.severity, weight(f.kind), f.address));

@@ -102,6 +102,9 @@ impl Ledger {
             None => Proof::Real,
         };
         self.claimed(at, id, seen.address, proof, seen.answers.map(|(_, rtt)| rtt));
+        if seen.op == ArpOp::Request && seen.target != seen.address {
+            self.calls(at, seen.sender, seen.address, seen.target);
+        }
     }
 
     /// A host asks, in nobody's name, whether anybody holds `target`: it is about to take it, or

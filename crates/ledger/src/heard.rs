@@ -73,6 +73,7 @@ impl Ledger {
             self.ready_dirty = true;
             self.replan.insert(address);
             self.survey_ports(id, address);
+            self.call_answered(address);
             if target.is_none() && device.is_none() && proof == Proof::Announced {
                 self.confirm(address, at);
             }
@@ -88,7 +89,7 @@ impl Ledger {
     }
 
     /// One question to confirm what was only overheard.
-    fn confirm(&mut self, address: Ipv4Addr, at: Moment) {
+    pub(crate) fn confirm(&mut self, address: Ipv4Addr, at: Moment) {
         if self.blind().is_some() || self.passes.covers(address) {
             return;
         }

@@ -51,6 +51,7 @@ impl Ledger {
     fn stop(&mut self) {
         self.lanes.clear();
         self.confirming.clear();
+        self.calls.clear();
         self.timers.clear();
         self.passes.reset();
         self.targets.clear();

@@ -6,6 +6,7 @@ use std::net::Ipv4Addr;
 use vocab::{Ask, Ipv4Net, LinkState, Mac, Mode, Moment, Sighting, Station};
 
 use crate::agenda::Agenda;
+use crate::calls::Calls;
 use crate::changes::Changes;
 use crate::claim::HostId;
 use crate::hosts::Hosts;
@@ -35,6 +36,8 @@ pub(crate) enum Timer {
     Calm,
     /// The flood may be over.
     Flood,
+    /// A call for nobody may be over.
+    Calls,
 }
 
 /// Why nothing can be said of anything.
@@ -85,6 +88,8 @@ pub struct Ledger {
     pub(crate) odd: BTreeMap<Mac, (Mac, Ipv4Addr, Moment)>,
     /// VLAN tags seen, and when first.
     pub(crate) tags: BTreeMap<u16, Moment>,
+    /// Who keeps asking for whom.
+    pub(crate) calls: Calls,
     pub(crate) changes: Changes,
     pub(crate) ready: bool,
     /// Whether the rig is ready is to be looked at again.
@@ -144,6 +149,7 @@ impl Ledger {
             wire_findings: Vec::new(),
             odd: BTreeMap::new(),
             tags: BTreeMap::new(),
+            calls: Calls::default(),
             changes: Changes::default(),
             ready: false,
             ready_dirty: true,
@@ -177,7 +183,7 @@ impl Ledger {
                 Timer::Ready => self.ready_dirty = true,
                 Timer::Leases => self.plan_leases(now),
                 Timer::Soft => self.refresh(now),
-                Timer::Calm | Timer::Flood => self.wire_dirty = true,
+                Timer::Calm | Timer::Flood | Timer::Calls => self.wire_dirty = true,
             }
         }
         self.settle(now);

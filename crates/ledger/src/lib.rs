@@ -11,6 +11,7 @@
 //! `ready` add what is no single device's, and `plan` decides what to ask next and when.
 
 mod agenda;
+mod calls;
 mod changes;
 mod claim;
 mod computer;

@@ -69,6 +69,9 @@ impl Ledger {
             }
             SilentTo::Arp(form) => {
                 self.close_arp(at, address, form);
+                if !matches!(form, ArpForm::Unicast(_)) {
+                    self.call_in_vain(address, sent, at);
+                }
                 if !matches!(form, ArpForm::Unicast(_))
                     && let Some(target) = self.targets.get_mut(&address)
                     && target.open.is_some_and(|o| o.sent <= sent)

@@ -100,6 +100,7 @@ fn every_scene_is_complete_and_its_rig_fits_our_computer() {
         [
             "calm",
             "tangled",
+            "strayed",
             "power",
             "clash",
             "late",
@@ -151,7 +152,7 @@ fn every_scene_is_complete_and_its_rig_fits_our_computer() {
 
 #[test]
 fn each_scene_ends_or_stands_with_just_the_trouble_that_is_planned() {
-    let trouble: [(&str, u64, &[&str]); 12] = [
+    let trouble: [(&str, u64, &[&str]); 13] = [
         ("calm", 5, &[]),
         ("cable", 5, &[]),
         ("clash", 5, &[]),
@@ -162,6 +163,7 @@ fn each_scene_ends_or_stands_with_just_the_trouble_that_is_planned() {
         ("grand", 5, &[]),
         ("late", 120, &["Spare camera"]),
         ("tangled", 5, &["Pulpit", "Nave", "Choir", "Font", "Lectern"]),
+        ("strayed", 5, &["Quay", "Ramp", "Jetty"]),
         ("late", 40, &["Ceiling", "Spare camera", "Recorder"]),
         (
             "standings",

@@ -2,6 +2,7 @@
 
 mod asking;
 mod bounds;
+mod calls;
 mod conflict;
 mod control;
 mod dhcp;

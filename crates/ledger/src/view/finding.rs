@@ -73,6 +73,8 @@ kinds! {
     WirelessLink = "wireless_link",
     /// This computer reaches the rig by two interfaces.
     TwoWaysToRig = "two_ways_to_rig",
+    /// A listed device keeps asking for an address that no host holds.
+    CallsForNobody = "calls_for_nobody",
     /// The gateway does not answer.
     GatewaySilent = "gateway_silent",
     /// Our own link does not carry, is switched off or gone.

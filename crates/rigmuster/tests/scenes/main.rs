@@ -12,4 +12,5 @@ mod late;
 mod power;
 mod replay;
 mod standings;
+mod strayed;
 mod tangled;

@@ -15,6 +15,7 @@ mod late;
 mod parts;
 mod power;
 mod standings;
+mod strayed;
 mod tangled;
 
 /// A rig and what happens to it.
@@ -45,6 +46,7 @@ pub fn scenes() -> Vec<Scene> {
     vec![
         calm::scene(),
         tangled::scene(),
+        strayed::scene(),
         power::scene(),
         clash::scene(),
         late::scene(),
