@@ -22,7 +22,8 @@ pub enum LiveEvent {
         /// The number that the request carried.
         sequence: u16,
     },
-    /// The kernel's neighbour table came to know something just now. Unprivileged mode only.
+    /// What the kernel's neighbour table says of an address was proven just now: by the kernel
+    /// itself, by an echo reply, or by a refusal of our datagram. Unprivileged mode only.
     Neighbour {
         /// About whom.
         address: Ipv4Addr,

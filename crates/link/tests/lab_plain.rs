@@ -120,6 +120,80 @@ fn a_whole_subnet_is_poked() {
     });
 }
 
+/// The kernel is as sure of the address as it can be, whether its host is there or not.
+fn sure_of(address: Ipv4Addr) {
+    sh(&format!(
+        "ip neigh replace {address} lladdr {FAR} nud reachable dev near"
+    ));
+}
+
+#[test]
+fn a_host_that_the_kernel_is_sure_of_proves_itself_by_refusing() {
+    run(
+        "a_host_that_the_kernel_is_sure_of_proves_itself_by_refusing",
+        &[],
+        || {
+            cable("10.40.8.5/24", "10.40.8.21/24");
+            // The far side need not look for us, so that nothing but the refusal can tell.
+            sh("ip -n far neigh replace 10.40.8.5 lladdr 02:52:43:00:00:05 nud permanent dev far");
+            sure_of(FAR_IP);
+            block_on(async {
+                let mut live = Live::open("near", OpenHow::Unprivileged).unwrap();
+                assert!(!live.can_ping());
+                for _ in 0..3 {
+                    live.poke(FAR_IP).unwrap();
+                    let mac = until(&mut live, "the host's proof", |event, _| match event {
+                        LiveEvent::Neighbour { address: FAR_IP, mac } => Some(mac),
+                        _ => None,
+                    })
+                    .await;
+                    assert_eq!(mac, Some(FAR));
+                }
+            });
+        },
+    );
+}
+
+#[test]
+fn a_host_that_has_gone_proves_nothing_although_the_kernel_is_sure_of_it() {
+    run(
+        "a_host_that_has_gone_proves_nothing_although_the_kernel_is_sure_of_it",
+        &[],
+        || {
+            const ROUTER: Ipv4Addr = Ipv4Addr::new(10, 40, 8, 1);
+            const SPOKEN_FOR: Ipv4Addr = Ipv4Addr::new(10, 40, 8, 30);
+            cable("10.40.8.5/24", "10.40.8.1/24");
+            // A router that complains of what it cannot reach, as often as there is reason.
+            // Redirects would use up its allowance of complaints.
+            sh("ip netns exec far sh -ec 'cd /proc/sys/net/ipv4; echo 1 > ip_forward; echo 0 > icmp_ratelimit;
+                    for of in all far; do echo 0 > conf/$of/send_redirects; done';
+                 ip -n far route add unreachable 10.40.8.30");
+            for address in [FAR_IP, SPOKEN_FOR, ROUTER] {
+                sure_of(address);
+            }
+            block_on(async {
+                let mut live = Live::open("near", OpenHow::Unprivileged).unwrap();
+                for address in [FAR_IP, SPOKEN_FOR, ROUTER] {
+                    live.poke(address).unwrap();
+                }
+                let mut router = false;
+                let all = until(&mut live, "nothing more", |event, _| {
+                    match event {
+                        LiveEvent::Neighbour { address: ROUTER, mac } => router = mac == Some(FAR),
+                        LiveEvent::Neighbour { address, mac } => assert_eq!(mac, None, "{address}"),
+                        _ => {}
+                    }
+                    None::<()>
+                });
+                // The router looks for the first one for three seconds before it complains.
+                let all = tokio::time::timeout(Duration::from_secs(4), all).await;
+                assert!(all.is_err());
+                assert!(router, "the one that is there refuses");
+            });
+        },
+    );
+}
+
 /// Echoes one connection on 5678, keeps 5679 open without a word, echoes datagrams on 52381.
 fn device() {
     let stream = TcpListener::bind((FAR_IP, 5678)).unwrap();

@@ -5,9 +5,10 @@
 //! to 800 unresolved ones at a time.
 //!
 //! Of an address that it is sure of the kernel says nothing new, alive or not, for up to a minute,
-//! and other programs may have made it sure before we came. So silence is the kernel's word that
-//! it gave up, about 3 s after the poke. Where that does not come the scanner sends an echo
-//! request, from then on with every poke, and its silence counts once it has been answered before.
+//! and other programs may have made it sure before we came. A host may then prove itself by
+//! refusing the poke's datagram, but need not. So silence is the kernel's word that it gave up,
+//! about 3 s after the poke. Where neither comes the scanner sends an echo request, from then on
+//! with every poke, and its silence counts once it has been answered before.
 
 use core::net::Ipv4Addr;
 use core::time::Duration;

@@ -149,15 +149,17 @@ impl Live {
         match &mut self.means {
             Means::Frames(packets) => packets.receive(frame).then_some(LiveEvent::Frame),
             Means::Plain(plain, table) => {
-                let (address, sequence) = plain.reply()?;
-                // The request went to the hardware in the table, and its answer came back.
-                if let Some(mac) = table.hardware(address) {
-                    self.waiting.push_back(LiveEvent::Neighbour {
-                        address,
-                        mac: Some(mac),
-                    });
+                // What we sent went to the hardware in the table, and its answer came back.
+                let proven = |address| {
+                    let mac = Some(table.hardware(address)?);
+                    Some(LiveEvent::Neighbour { address, mac })
+                };
+                if let Some((address, sequence)) = plain.reply() {
+                    self.waiting.extend(proven(address));
+                    return Some(LiveEvent::EchoReply { address, sequence });
                 }
-                Some(LiveEvent::EchoReply { address, sequence })
+                // As many at most as were asked.
+                std::iter::from_fn(|| plain.refusal()).find_map(proven)
             }
         }
     }
@@ -223,7 +225,8 @@ impl Live {
     }
 
     /// Makes the kernel look for an address, unless it is sure of it: then nothing is sent on the
-    /// wire but a datagram, and no [`LiveEvent::Neighbour`] follows, so [`Live::ping`] as well.
+    /// wire but a datagram, and [`LiveEvent::Neighbour`] follows only if the host refuses it, which
+    /// not every host does, so [`Live::ping`] as well.
     /// The kernel gives up after about three seconds. Unprivileged mode only.
     ///
     /// # Errors
@@ -234,7 +237,7 @@ impl Live {
         self.must_be_ours(address)?;
         match &mut self.means {
             Means::Plain(plain, table) => {
-                plain.poke(address)?;
+                plain.poke(address, table.hardware(address).is_some())?;
                 table.asked(address);
                 Ok(())
             }

@@ -1,6 +1,7 @@
 //! The live link on Linux: a packet socket or the unprivileged means, the kernel's news, and the
 //! system's dialer.
 
+mod asker;
 mod assembler;
 mod books;
 mod dialer;

@@ -9,6 +9,7 @@ use socket2::{Domain, Protocol, SockRef, Socket, Type};
 use tokio::net::UdpSocket;
 use vocab::Station;
 
+use super::asker::Asker;
 use crate::PortError;
 
 /// The port that throws away what it gets (RFC 863).
@@ -21,6 +22,7 @@ const SEND_BUFFER: usize = 4 << 20;
 #[derive(Debug)]
 pub(super) struct Plain {
     poker: UdpSocket,
+    asker: Asker,
     pinger: Option<UdpSocket>,
 }
 
@@ -28,9 +30,10 @@ impl Plain {
     /// Sockets on the interface of `station`. Where the group may not send echo requests
     /// (`net.ipv4.ping_group_range`), there is none for them.
     pub(super) fn open(station: &Station) -> io::Result<Self> {
-        let poker = socket(Protocol::UDP, station)?;
-        let pinger = socket(Protocol::ICMPV4, station).ok();
-        Ok(Self { poker, pinger })
+        let poker = watched(socket(Protocol::UDP, station)?)?;
+        let asker = Asker::new(socket(Protocol::UDP, station)?)?;
+        let pinger = socket(Protocol::ICMPV4, station).and_then(watched).ok();
+        Ok(Self { poker, asker, pinger })
     }
 
     /// Whether echo requests can be sent.
@@ -38,9 +41,20 @@ impl Plain {
         self.pinger.is_some()
     }
 
-    /// Sends an empty datagram, before which the kernel has to find the address.
-    pub(super) fn poke(&self, address: Ipv4Addr) -> Result<(), PortError> {
-        send(&self.poker, &[], SocketAddrV4::new(address, DISCARD))
+    /// Sends an empty datagram, before which the kernel has to find the address, unless it is
+    /// `known`: then the host's refusal may tell. Datagrams that wait for an address to be found
+    /// go through a socket of their own, whose errors and full buffer are nobody else's.
+    pub(super) fn poke(&mut self, address: Ipv4Addr, known: bool) -> Result<(), PortError> {
+        let to = SocketAddrV4::new(address, DISCARD);
+        if known && self.asker.ask(to) {
+            return Ok(());
+        }
+        send(&self.poker, &[], to)
+    }
+
+    /// The next known address whose host refused the datagram of a poke.
+    pub(super) fn refusal(&mut self) -> Option<Ipv4Addr> {
+        self.asker.refusal()
     }
 
     /// Sends an echo request (RFC 792). The kernel fills in identifier and checksum.
@@ -73,13 +87,19 @@ impl Plain {
         None
     }
 
-    /// Waits until there may be a reply.
+    /// Waits until there may be a reply or a refusal.
     pub(super) async fn readable(&self) {
-        match &self.pinger {
-            Some(pinger) => {
-                let _ = pinger.readable().await;
+        let reply = async {
+            match &self.pinger {
+                Some(pinger) => {
+                    let _ = pinger.readable().await;
+                }
+                None => std::future::pending().await,
             }
-            None => std::future::pending().await,
+        };
+        tokio::select! {
+            () = reply => {}
+            () = self.asker.readable() => {}
         }
     }
 
@@ -92,11 +112,15 @@ impl Plain {
     }
 }
 
-fn socket(protocol: Protocol, station: &Station) -> io::Result<UdpSocket> {
+fn socket(protocol: Protocol, station: &Station) -> io::Result<Socket> {
     let socket = Socket::new(Domain::IPV4, Type::DGRAM.cloexec().nonblocking(), Some(protocol))?;
     bind_to(&socket, station)?;
     let _ = socket.set_send_buffer_size(SEND_BUFFER);
     let _ = socket.set_recv_buffer_size(SEND_BUFFER);
+    Ok(socket)
+}
+
+fn watched(socket: Socket) -> io::Result<UdpSocket> {
     UdpSocket::from_std(StdUdp::from(OwnedFd::from(socket)))
 }
 

@@ -3,6 +3,7 @@
 
 use std::io;
 use std::mem::{self, MaybeUninit};
+use std::net::Ipv4Addr;
 use std::os::fd::{AsRawFd, BorrowedFd, OwnedFd};
 use std::ptr;
 
@@ -110,37 +111,117 @@ pub(super) fn receive(fd: BorrowedFd<'_>, buffer: &mut [u8]) -> io::Result<Besid
         cut: message.msg_flags & libc::MSG_TRUNC != 0,
         ..Beside::default()
     };
-    // SAFETY: the kernel has set `msg_control` and `msg_controllen` to what it wrote into `control`.
-    let mut header = unsafe { libc::CMSG_FIRSTHDR(&raw const message) };
-    while !header.is_null() {
-        // SAFETY: CMSG_FIRSTHDR and CMSG_NXTHDR give only headers that lie whole in `control`.
-        let head = unsafe { &*header };
-        // SAFETY: arithmetic on lengths only.
-        let whole = unsafe { libc::CMSG_LEN(size_of::<libc::tpacket_auxdata>() as u32) };
-        if head.cmsg_level == libc::SOL_PACKET
-            && head.cmsg_type == libc::PACKET_AUXDATA
-            && head.cmsg_len >= whole as _
-        {
-            let mut aux = MaybeUninit::<libc::tpacket_auxdata>::uninit();
-            // SAFETY: the length was checked, the data lies in `control`, is copied byte by byte
-            // because it need not be aligned, and any bytes are a value of the structure.
-            let aux = unsafe {
-                ptr::copy_nonoverlapping(
-                    libc::CMSG_DATA(header),
-                    aux.as_mut_ptr().cast::<u8>(),
-                    size_of::<libc::tpacket_auxdata>(),
-                );
-                aux.assume_init()
-            };
-            if aux.tp_status & libc::TP_STATUS_VLAN_VALID != 0 {
-                beside.tag = Some(aux.tp_vlan_tci);
-            }
-            beside.unfinished = aux.tp_status & libc::TP_STATUS_CSUMNOTREADY != 0;
+    // SAFETY: `recvmsg` has filled `message`, `control` is still there, and any bytes are a value of
+    // the structure, which is made of integers.
+    let aux: Option<libc::tpacket_auxdata> =
+        unsafe { control_data(&message, libc::SOL_PACKET, libc::PACKET_AUXDATA) };
+    if let Some(aux) = aux {
+        if aux.tp_status & libc::TP_STATUS_VLAN_VALID != 0 {
+            beside.tag = Some(aux.tp_vlan_tci);
         }
-        // SAFETY: as for CMSG_FIRSTHDR; `header` is one it gave.
-        header = unsafe { libc::CMSG_NXTHDR(&raw const message, header) };
+        beside.unfinished = aux.tp_status & libc::TP_STATUS_CSUMNOTREADY != 0;
     }
     Ok(beside)
+}
+
+/// What became of a datagram, as the kernel tells the socket that sent it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Returned {
+    /// To whom it was sent.
+    pub(super) to: Ipv4Addr,
+    /// Who says so.
+    pub(super) by: Ipv4Addr,
+    /// Of what kind the word is (`SO_EE_ORIGIN_...`).
+    pub(super) origin: u8,
+    /// The type of the ICMP message.
+    pub(super) kind: u8,
+    /// The code of the ICMP message.
+    pub(super) code: u8,
+}
+
+/// What `IP_RECVERR` puts beside a returned datagram (ip(7)).
+#[repr(C)]
+#[derive(Clone, Copy)]
+struct Verdict {
+    error: libc::sock_extended_err,
+    offender: libc::sockaddr_in,
+}
+
+/// Takes the next piece of news about a datagram that was sent over IPv4, without waiting. `None`
+/// is news of another kind.
+pub(super) fn take_error(fd: BorrowedFd<'_>) -> io::Result<Option<Returned>> {
+    // Room for one `Verdict` with its header; u64 for the alignment of `cmsghdr`.
+    let mut control = [0_u64; 16];
+    // SAFETY: `sockaddr_in` is made of integers: all zero is a value of it.
+    let mut to: libc::sockaddr_in = unsafe { mem::zeroed() };
+    // SAFETY: `msghdr` is made of pointers and integers: all zero is a value of it.
+    let mut message: libc::msghdr = unsafe { mem::zeroed() };
+    message.msg_name = ptr::from_mut(&mut to).cast();
+    message.msg_namelen = size_of::<libc::sockaddr_in>() as u32;
+    message.msg_control = control.as_mut_ptr().cast();
+    message.msg_controllen = size_of_val(&control) as _;
+    // SAFETY: `message` points to `to` and to `control` with their true lengths; both outlive the
+    // call and are borrowed by nobody else meanwhile. It has no room for the datagram itself.
+    let got = unsafe {
+        libc::recvmsg(
+            fd.as_raw_fd(),
+            &raw mut message,
+            libc::MSG_ERRQUEUE | libc::MSG_DONTWAIT,
+        )
+    };
+    if got < 0 {
+        return Err(io::Error::last_os_error());
+    }
+    // SAFETY: `recvmsg` has filled `message`, `control` is still there, and any bytes are a value of
+    // the structure, which is made of integers.
+    let verdict: Option<Verdict> = unsafe { control_data(&message, libc::IPPROTO_IP, libc::IP_RECVERR) };
+    Ok(verdict.and_then(|Verdict { error, offender }| {
+        Some(Returned {
+            to: internet(&to)?,
+            by: internet(&offender)?,
+            origin: error.ee_origin,
+            kind: error.ee_type,
+            code: error.ee_code,
+        })
+    }))
+}
+
+fn internet(address: &libc::sockaddr_in) -> Option<Ipv4Addr> {
+    let known = i32::from(address.sin_family) == libc::AF_INET;
+    known.then(|| Ipv4Addr::from(u32::from_be(address.sin_addr.s_addr)))
+}
+
+/// The last piece of this kind that stands beside a received message, if one is there whole.
+///
+/// # Safety
+/// `recvmsg` must have filled `message`, the control buffer that it points to must still be there,
+/// and any bytes must be a value of `T`.
+unsafe fn control_data<T: Copy>(message: &libc::msghdr, level: i32, kind: i32) -> Option<T> {
+    let mut found = None;
+    // SAFETY: the kernel has set `msg_control` and `msg_controllen` to what it wrote there.
+    let mut header = unsafe { libc::CMSG_FIRSTHDR(message) };
+    while !header.is_null() {
+        // SAFETY: CMSG_FIRSTHDR and CMSG_NXTHDR give only headers that lie whole in the buffer.
+        let head = unsafe { &*header };
+        // SAFETY: arithmetic on lengths only.
+        let whole = unsafe { libc::CMSG_LEN(size_of::<T>() as u32) };
+        if head.cmsg_level == level && head.cmsg_type == kind && head.cmsg_len >= whole as _ {
+            let mut data = MaybeUninit::<T>::uninit();
+            // SAFETY: the length was checked, the data lies in the buffer, is copied byte by byte
+            // because it need not be aligned, and any bytes are a value of `T`.
+            found = Some(unsafe {
+                ptr::copy_nonoverlapping(
+                    libc::CMSG_DATA(header),
+                    data.as_mut_ptr().cast::<u8>(),
+                    size_of::<T>(),
+                );
+                data.assume_init()
+            });
+        }
+        // SAFETY: as for CMSG_FIRSTHDR; `header` is one it gave.
+        header = unsafe { libc::CMSG_NXTHDR(message, header) };
+    }
+    found
 }
 
 fn check(result: i32) -> io::Result<()> {
