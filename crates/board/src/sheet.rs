@@ -74,6 +74,16 @@ impl Sheet<'_> {
                 look::BOLD,
             );
         }
+        if let Some(likely) = &device.likely {
+            let at = likely.address.map_or_else(String::new, |a| format!(" at {a}"));
+            let words = format!(
+                "{}{at} ({} %), because {}",
+                likely.mac,
+                (likely.score * 100.0).round(),
+                likely.because.join(", and ")
+            );
+            self.field(&mut out, "probably", &words, look::PLAIN);
+        }
         if let Some(words) = caution(device) {
             self.field(&mut out, "take care", words, look::BOLD);
         }
@@ -219,13 +229,13 @@ impl Sheet<'_> {
             Span::raw("  not on the list"),
         ])];
         for like in &host.resembles {
-            let because = if like.because.is_empty() {
-                String::new()
-            } else {
-                format!(": {}", like.because.join(", "))
-            };
-            let words = format!("{} ({} %){because}", like.device, (like.score * 100.0).round());
-            self.field(&mut out, "could be", &words, look::BOLD);
+            let words = format!(
+                "{} ({} %), because {}",
+                like.device,
+                (like.score * 100.0).round(),
+                like.because.join(", and ")
+            );
+            self.field(&mut out, "probably", &words, look::BOLD);
         }
         out.push(Line::default());
         let mac = host.mac.map_or_else(|| "not known".to_owned(), |m| m.to_string());

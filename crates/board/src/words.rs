@@ -149,11 +149,11 @@ pub(crate) fn host_name(host: &HostView) -> String {
     }
 }
 
-/// Which missing device a stranger may be.
+/// Which missing device a stranger probably is.
 pub(crate) fn likeness(host: &HostView) -> Option<String> {
     host.resembles
         .first()
-        .map(|best| format!("could be {}", best.device))
+        .map(|best| format!("probably {}", best.device))
 }
 
 #[cfg(test)]

@@ -85,6 +85,18 @@ impl Ledger {
         e.unanswered = !mine && (gone || asked || me.is_some() || self.is_me(i));
         self.beside(i, address, e);
         e.clash = self.clash(Some(i), address);
+        if !mine {
+            e.swapped = self.swapped(i, address);
+        }
+    }
+
+    /// The device that has changed places with device `i`, expected at `address`.
+    fn swapped(&self, i: usize, address: Ipv4Addr) -> Option<usize> {
+        let holds = |j: usize, at: Ipv4Addr| self.own_claims(j).any(|(_, c)| c.alive() && c.address == at);
+        self.own_claims(i)
+            .filter(|(_, c)| c.alive() && !c.proxied())
+            .filter_map(|(_, c)| self.by_address.get(&c.address).copied())
+            .find(|j| *j != i && holds(*j, address))
     }
 
     fn by_dhcp(&self, i: usize, e: &mut Evidence) {

@@ -143,6 +143,7 @@ impl Ledger {
         let (Wake::DhcpDiscover { name } | Wake::DhcpRequest { name, .. }) = how;
         if let Some(name) = name {
             self.hosts.name(HostId::Mac(mac), name);
+            self.look_who(at);
         }
         if let Some(&i) = self.by_mac.get(&mac) {
             self.tracks[i].last_heard = Some(at);
@@ -238,6 +239,7 @@ impl Ledger {
             {
                 *told = Some(state);
                 self.revision += 1;
+                self.look_who(at);
             }
         }
     }

@@ -74,6 +74,9 @@ impl Ledger {
             self.replan.insert(address);
             self.survey_ports(id, address);
             self.call_answered(address);
+            if device.is_none() {
+                self.look_who(at);
+            }
             if target.is_none() && device.is_none() && proof == Proof::Announced {
                 self.confirm(address, at);
             }

@@ -40,6 +40,8 @@ pub(crate) struct Evidence {
     pub(crate) foreign: Option<(HostId, Ipv4Addr)>,
     /// Other hardware, proven to be an owner, holds its address.
     pub(crate) other: Option<HostId>,
+    /// The device that holds its address while its own hardware holds that one's.
+    pub(crate) swapped: Option<usize>,
     /// Somebody holds its address of whom it is not known yet whether as an owner.
     pub(crate) pending: bool,
     /// How its control ports stand.

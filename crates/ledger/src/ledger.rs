@@ -38,6 +38,8 @@ pub(crate) enum Timer {
     Flood,
     /// A call for nobody may be over.
     Calls,
+    /// Strangers are to be weighed against missing devices.
+    Who,
 }
 
 /// Why nothing can be said of anything.
@@ -183,6 +185,7 @@ impl Ledger {
                 Timer::Ready => self.ready_dirty = true,
                 Timer::Leases => self.plan_leases(now),
                 Timer::Soft => self.refresh(now),
+                Timer::Who => self.match_up(now),
                 Timer::Calm | Timer::Flood | Timer::Calls => self.wire_dirty = true,
             }
         }

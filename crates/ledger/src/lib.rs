@@ -11,6 +11,7 @@
 //! `ready` add what is no single device's, and `plan` decides what to ask next and when.
 
 mod agenda;
+mod assign;
 mod calls;
 mod changes;
 mod claim;
@@ -25,10 +26,12 @@ mod judge;
 mod lanes;
 mod learn;
 mod ledger;
+mod likeness;
 mod passes;
 mod plan;
 mod ports;
 mod ready;
+mod resemble;
 mod rounds;
 mod settings;
 mod snapshot;
@@ -46,6 +49,6 @@ pub use ledger::Ledger;
 pub use settings::{Purpose, Settings};
 pub use vendors::Vendors;
 pub use view::{
-    Change, ControlView, Counts, DeviceView, EchoSample, Finding, FindingKind, HostView, Resemblance,
+    Change, ControlView, Counts, DeviceView, EchoSample, Finding, FindingKind, HostView, Likely, Resemblance,
     SeenView, Severity, Snapshot, Standing, Subject,
 };

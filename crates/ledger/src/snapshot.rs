@@ -9,7 +9,10 @@ use crate::claim::{Claim, HostId};
 use crate::hosts::Host;
 use crate::ledger::{Blind, Ledger};
 use crate::track::{PortState, Track};
-use crate::{ControlView, Counts, DeviceView, Finding, FindingKind, HostView, SeenView, Snapshot, Standing};
+use crate::{
+    ControlView, Counts, DeviceView, Finding, FindingKind, HostView, Resemblance, SeenView, Snapshot,
+    Standing,
+};
 
 /// Hosts shown that are not on the list (the JSON contract).
 const MAX_UNLISTED: usize = 500;
@@ -123,6 +126,10 @@ fn device(ledger: &Ledger, i: usize) -> DeviceView {
             .collect(),
         echoes: track.echoes.iter().copied().collect(),
         last_heard: track.last_heard,
+        likely: track
+            .likely
+            .clone()
+            .filter(|_| track.standing == Standing::Missing),
     }
 }
 
@@ -254,8 +261,22 @@ fn view(ledger: &Ledger, host: &Host) -> HostView {
             .iter()
             .filter_map(|(p, s)| s.map(|s| (*p, s)))
             .collect(),
-        resembles: Vec::new(),
+        resembles: resembles(ledger, host),
     }
+}
+
+/// The missing device that a stranger probably is. There is one best assignment, so there is at
+/// most one.
+fn resembles(ledger: &Ledger, host: &Host) -> Vec<Resemblance> {
+    let of = |t: &Track| {
+        let likely = t.likely.as_ref().filter(|_| t.standing == Standing::Missing)?;
+        (Some(likely.mac) == host.id.mac()).then(|| Resemblance {
+            device: t.device.name.clone(),
+            score: likely.score,
+            because: likely.because.clone(),
+        })
+    };
+    ledger.tracks.iter().filter_map(of).collect()
 }
 
 impl Ledger {

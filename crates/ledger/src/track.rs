@@ -9,7 +9,7 @@ use vocab::{ControlPort, ControlState, Moment, Text};
 
 use crate::claim::HostId;
 use crate::judge::{Evidence, Ports};
-use crate::{EchoSample, Finding, Standing};
+use crate::{EchoSample, Finding, Likely, Standing};
 
 /// The time that the control ports of a device get which answered the first sweep, if its boot
 /// time is not shorter (the contract of the standings).
@@ -70,6 +70,10 @@ pub(crate) struct Track {
     pub(crate) evidence: Evidence,
     /// The standing last put on record.
     pub(crate) said: Option<Standing>,
+    /// While it is missing: the stranger that it probably is.
+    pub(crate) likely: Option<Likely>,
+    /// What is said of it is to be said anew.
+    pub(crate) retell: bool,
     /// The host that stands for it.
     pub(crate) who: Option<HostId>,
     /// Seen to appear or return, then, and not settled since.
@@ -124,6 +128,8 @@ impl Track {
             extra: None,
             evidence: Evidence::default(),
             said: None,
+            likely: None,
+            retell: false,
             who: None,
             appeared: None,
             woke: None,

@@ -65,15 +65,17 @@ impl Ledger {
         let next = ends.into_iter().flatten().filter(|end| *end > now).min();
         self.timers.set(Timer::Device(i), next);
         let track = &self.tracks[i];
-        if standing != before || who != track.who || e != track.evidence {
+        if standing != before || who != track.who || e != track.evidence || track.retell {
             self.pass_verdict(i, standing, who, e, now);
         }
         self.plan_ports(i, now);
     }
 
     fn pass_verdict(&mut self, i: usize, standing: Standing, who: Option<HostId>, e: Evidence, now: Moment) {
-        let told = words::tell(&self.tracks[i], standing, &e, self.me(), self.subnet());
+        let swapped = e.swapped.and_then(|j| self.tracks.get(j));
+        let told = words::tell(&self.tracks[i], standing, &e, swapped, self.me(), self.subnet());
         let track = &mut self.tracks[i];
+        track.retell = false;
         let before = track.standing;
         if standing != before {
             track.standing = standing;
@@ -96,7 +98,7 @@ impl Ledger {
         self.ready_dirty = true;
         if standing != before {
             self.record(i, before, now, told.text);
-            self.replan_device(i, before);
+            self.replan_device(i, before, now);
         }
     }
 
@@ -165,13 +167,14 @@ impl Ledger {
     }
 
     /// What depends on the standing of device `i` is planned again.
-    fn replan_device(&mut self, i: usize, before: Standing) {
+    fn replan_device(&mut self, i: usize, before: Standing, now: Moment) {
         let track = &self.tracks[i];
         self.replan.extend(track.device.fixed_address());
         self.replan.extend(track.floating.iter());
         self.replan.extend(track.evidence.here.map(|(_, a)| a));
         if (before == Standing::Missing) != (track.standing == Standing::Missing) {
             self.replan.extend(self.factory.iter());
+            self.look_who(now);
         }
     }
 }

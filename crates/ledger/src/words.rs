@@ -6,7 +6,7 @@ use vocab::{ControlState, Ipv4Net, Moment};
 use crate::claim::HostId;
 use crate::judge::Evidence;
 use crate::track::Track;
-use crate::{Finding, FindingKind, Severity, Standing};
+use crate::{Finding, FindingKind, Likely, Severity, Standing};
 
 /// MACs named in one finding.
 const MAX_MACS: usize = 8;
@@ -78,11 +78,13 @@ fn failing(e: &Evidence) -> String {
     all.join(", ")
 }
 
-/// The words for device `track` standing so on this evidence.
+/// The words for device `track` standing so on this evidence. `swapped`: the device that it has changed
+/// places with.
 pub(crate) fn tell(
     track: &Track,
     standing: Standing,
     e: &Evidence,
+    swapped: Option<&Track>,
     me: Option<HostId>,
     subnet: Option<Ipv4Net>,
 ) -> Told {
@@ -164,6 +166,18 @@ pub(crate) fn tell(
             };
             told(Some(FindingKind::WrongSubnet), format!("at {away}"), text, advice)
         }
+        Standing::Moved if swapped.is_some() => {
+            let other = swapped.map(|t| (&t.device.name, self::place(t)));
+            let (other, there) = other.map_or(("", String::new()), |(n, p)| (n.as_str(), p));
+            let text = format!(
+                "{name} and {other} have changed places: {name} is at {away}, {other} at {expected}."
+            );
+            let advice = format!(
+                "If the units stand where they should, exchange the two addresses in the rig file; if not, \
+                 exchange them in the network menus of {name}{place} and {other}{there}."
+            );
+            told(Some(FindingKind::Moved), format!("at {away}"), text, advice)
+        }
         Standing::Moved => {
             let text = format!("{name} is at {away}, not at {expected}.");
             let advice = if d.how == How::Reserved {
@@ -203,7 +217,7 @@ pub(crate) fn tell(
                 advice,
             )
         }
-        Standing::Conflict => conflict(track, e, me, &place),
+        Standing::Conflict => conflict(track, e, swapped, me, &place),
     }
 }
 
@@ -228,6 +242,14 @@ fn missing(track: &Track, place: &str, expected: &str) -> Told {
         let route = track.channels.first().map_or_else(String::new, |(panel, n)| {
             format!(" Channel {n} of {panel} points at it.")
         });
+        if let Some(likely) = &track.likely {
+            return probably(
+                likely,
+                &format!("{name} is missing: {asked}.{route}"),
+                name,
+                place,
+            );
+        }
         (
             format!("{name} is missing: {asked}.{route}"),
             format!(
@@ -243,7 +265,28 @@ fn missing(track: &Track, place: &str, expected: &str) -> Told {
     }
 }
 
-fn conflict(track: &Track, e: &Evidence, me: Option<HostId>, place: &str) -> Told {
+/// What is said of a missing device that is probably one of the strangers.
+fn probably(likely: &Likely, missing: &str, name: &str, place: &str) -> Told {
+    let mac = likely.mac;
+    let at = likely
+        .address
+        .map_or_else(|| mac.to_string(), |a| format!("the host at {a}"));
+    Told {
+        kind: Some(FindingKind::Missing),
+        detail: likely
+            .address
+            .map_or_else(|| format!("probably {mac}"), |a| format!("probably at {a}")),
+        text: format!(
+            "{missing} It is probably {at}, because {}.",
+            likely.because.join(", and ")
+        ),
+        advice: format!(
+            "See whether {mac} is the unit of {name}{place}; if it is, put {mac} in the rig file as its mac."
+        ),
+    }
+}
+
+fn conflict(track: &Track, e: &Evidence, swapped: Option<&Track>, me: Option<HostId>, place: &str) -> Told {
     let name = &track.device.name;
     let address = e.here.map(|(_, a)| a).or(track.device.fixed_address());
     let address = address.map(|a| a.to_string()).unwrap_or_default();
@@ -265,9 +308,12 @@ fn conflict(track: &Track, e: &Evidence, me: Option<HostId>, place: &str) -> Tol
         kind: Some(FindingKind::AddressConflict),
         detail: all.join(" and "),
         text: format!(
-            "{} units hold {address}, the address of {name}: {}.",
+            "{} units hold {address}, the address of {name}: {}.{}",
             number(e.clash.len()),
-            all.join(" and ")
+            all.join(" and "),
+            swapped.map_or_else(String::new, |t| {
+                format!(" {name} and {} have changed places.", t.device.name)
+            })
         ),
         advice,
     }

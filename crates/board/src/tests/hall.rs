@@ -4,7 +4,7 @@ use std::net::Ipv4Addr;
 use std::time::Duration;
 
 use ledger::{
-    Change, ControlView, Counts, DeviceView, EchoSample, Finding, FindingKind, HostView, Resemblance,
+    Change, ControlView, Counts, DeviceView, EchoSample, Finding, FindingKind, HostView, Likely, Resemblance,
     SeenView, Severity, Snapshot, Standing, Subject,
 };
 use rig::{AddressSpec, Need, Role};
@@ -72,6 +72,7 @@ pub(super) fn device(name: &str, role: Role, last: u8) -> DeviceView {
             .map(|n| EchoSample((n % 17 != 9).then(|| Duration::from_micros(350 + n * 37 % 500))))
             .collect(),
         last_heard: Some(Moment::from_secs(126)),
+        likely: None,
     }
 }
 
@@ -251,6 +252,16 @@ pub(super) fn trouble() -> Snapshot {
     if let Some(seen) = &mut d[7].seen {
         seen.mac = Some(mac(0x0170));
     }
+    d[1].detail = "probably at 192.168.0.10".to_owned();
+    d[1].likely = Some(Likely {
+        mac: mac(0x0202),
+        address: Some(Ipv4Addr::new(192, 168, 0, 10)),
+        score: 0.8,
+        because: vec![
+            "192.168.0.10 is an address that devices leave the factory with".to_owned(),
+            "it appeared after West door was last heard".to_owned(),
+        ],
+    });
     s.counts = counted(&s.devices);
     s.ready = false;
     s.headline = "Not ready: West door is missing, and 5 more are in trouble.".to_owned();
@@ -325,8 +336,8 @@ pub(super) fn trouble() -> Snapshot {
                 device: "West door".to_owned(),
                 score: 0.8,
                 because: vec![
-                    "factory address".to_owned(),
-                    "appeared when West door went".to_owned(),
+                    "192.168.0.10 is an address that devices leave the factory with".to_owned(),
+                    "it appeared after West door was last heard".to_owned(),
                 ],
             }],
         },

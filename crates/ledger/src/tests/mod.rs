@@ -12,5 +12,6 @@ mod sight;
 mod standings;
 mod starting;
 mod texts;
+mod who;
 mod wild;
 mod world;

@@ -48,6 +48,21 @@ pub struct DeviceView {
     pub echoes: Vec<EchoSample>,
     /// When anything was last heard from it.
     pub last_heard: Option<Moment>,
+    /// While it is missing: the stranger that it probably is. A guess, never a fact.
+    pub likely: Option<Likely>,
+}
+
+/// The stranger that a missing device probably is.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Likely {
+    /// Its hardware.
+    pub mac: Mac,
+    /// Where it is.
+    pub address: Option<Ipv4Addr>,
+    /// How much speaks for it, 0 to 1.
+    pub score: f64,
+    /// What does, in words that go on from "because".
+    pub because: Vec<String>,
 }
 
 /// The host that stands for a device: the file's hardware if it is there, else the claimant that

@@ -9,7 +9,7 @@ mod host;
 mod standing;
 
 pub use change::{Change, Subject};
-pub use device::{ControlView, DeviceView, EchoSample, SeenView};
+pub use device::{ControlView, DeviceView, EchoSample, Likely, SeenView};
 pub use finding::{Finding, FindingKind, Severity};
 pub use host::{HostView, Resemblance};
 pub use standing::{Counts, Standing};
