@@ -4,7 +4,7 @@ use crossterm::event::{Event, KeyCode, KeyEvent, KeyEventKind, MouseButton, Mous
 use ledger::Snapshot;
 use ratatui::Frame;
 use ratatui::layout::Rect;
-use vocab::Moment;
+use vocab::{Mac, Moment};
 
 use crate::filter::Filter;
 use crate::keys::{self, Action, Mood};
@@ -23,6 +23,13 @@ pub enum Request {
     AskControl(String),
     /// Keep silent from now on (`true`), or ask again (`false`; the user has confirmed it).
     ListenOnly(bool),
+    /// Write this hardware in the rig file as that of the device (the user has confirmed it).
+    Accept {
+        /// The device's name.
+        device: String,
+        /// The hardware that it is now.
+        mac: Mac,
+    },
 }
 
 /// The two ways to see the whole rig.
@@ -47,8 +54,29 @@ pub(crate) enum Page {
     Help,
 }
 
-/// What the board asks back before listen-only ends: that puts frames on somebody's network again.
-pub(crate) const SEND_AGAIN: &str = "Send on the wire again?";
+/// What the board asks back before it changes something.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) enum Question {
+    /// The end of listen-only puts frames on somebody's network again.
+    SendAgain,
+    /// A guess becomes the file's word.
+    Accept {
+        /// The device's name.
+        device: String,
+        /// The hardware that it probably is.
+        mac: Mac,
+    },
+}
+
+impl Question {
+    /// In words.
+    pub(crate) fn words(&self) -> String {
+        match self {
+            Self::SendAgain => "Send on the wire again?".to_owned(),
+            Self::Accept { device, mac } => format!("Write {mac} in the file as {device}?"),
+        }
+    }
+}
 
 /// The board: which page is open, what is selected, what is filtered.
 #[derive(Debug, Clone)]
@@ -62,7 +90,7 @@ pub struct Board {
     filter: Filter,
     chosen: Option<Who>,
     top: usize,
-    asking: bool,
+    asking: Option<Question>,
     notice: Option<String>,
 }
 
@@ -80,7 +108,7 @@ impl Board {
             filter: Filter::NONE,
             chosen: None,
             top: 0,
-            asking: false,
+            asking: None,
             notice: None,
         }
     }
@@ -149,12 +177,16 @@ impl Board {
         self.top
     }
 
+    pub(crate) fn question(&self) -> Option<String> {
+        self.asking.as_ref().map(Question::words)
+    }
+
     pub(crate) fn notice(&self) -> Option<&str> {
         self.notice.as_deref()
     }
 
     pub(crate) const fn mood(&self) -> Mood {
-        if self.asking {
+        if self.asking.is_some() {
             return Mood::Asking;
         }
         if self.filter.typing {
@@ -219,7 +251,8 @@ impl Board {
                 return Some(Request::SweepNow);
             }
             Action::AskControl => return self.ask_control(snapshot),
-            Action::Listen if snapshot.listen_only => self.asking = true,
+            Action::Accept => self.ask_match(snapshot),
+            Action::Listen if snapshot.listen_only => self.asking = Some(Question::SendAgain),
             Action::Listen => {
                 self.tell("Listen-only: nothing is sent from now on.");
                 return Some(Request::ListenOnly(true));
@@ -259,9 +292,11 @@ impl Board {
 
     /// The answer to what the board asks, or the end of typing a filter.
     fn answer(&mut self, yes: bool) -> Option<Request> {
-        if self.asking {
-            self.asking = false;
-            return yes.then_some(Request::ListenOnly(false));
+        if let Some(question) = self.asking.take() {
+            return yes.then_some(match question {
+                Question::SendAgain => Request::ListenOnly(false),
+                Question::Accept { device, mac } => Request::Accept { device, mac },
+            });
         }
         if yes {
             self.filter.typing = false;
@@ -271,13 +306,36 @@ impl Board {
         None
     }
 
-    fn ask_control(&mut self, snapshot: &Snapshot) -> Option<Request> {
-        let who = match self.page {
+    /// Who is selected: that of the sheet if one is open.
+    fn selected(&self, snapshot: &Snapshot) -> Option<Who> {
+        match self.page {
             Some(Page::Sheet) => self.chosen.clone(),
             _ => self
                 .plan_here(snapshot)
                 .and_then(|plan| who_at(plan.at, &plan, snapshot)),
+        }
+    }
+
+    /// Asks whether the probable match of what is selected is right.
+    fn ask_match(&mut self, snapshot: &Snapshot) {
+        let who = self.selected(snapshot);
+        let found = match who.as_ref().and_then(|who| who.find(snapshot)) {
+            Some(One::Device(device)) => device.likely.as_ref().map(|l| (device.name.clone(), l.mac)),
+            Some(One::Host(host)) => host
+                .resembles
+                .first()
+                .zip(host.mac)
+                .map(|(like, mac)| (like.device.clone(), mac)),
+            None => None,
         };
+        match found {
+            Some((device, mac)) => self.asking = Some(Question::Accept { device, mac }),
+            None => self.tell("Select a missing device first that is probably somebody on the wire."),
+        }
+    }
+
+    fn ask_control(&mut self, snapshot: &Snapshot) -> Option<Request> {
+        let who = self.selected(snapshot);
         let one = who.as_ref().and_then(|who| who.find(snapshot));
         let Some(One::Device(device)) = one else {
             self.tell("Select a device of the list first: only their control ports are known.");
@@ -391,7 +449,8 @@ impl Board {
         }
     }
 
-    fn tell(&mut self, words: &str) {
+    /// Shows one line at the foot, until the next key.
+    pub fn tell(&mut self, words: &str) {
         self.notice = Some(words.to_owned());
         self.dirty = true;
     }
@@ -420,7 +479,7 @@ impl Board {
         match hit {
             Hit::Hint(action) => return self.act(action, snapshot),
             // What the board asks wants an answer first.
-            _ if self.asking => {}
+            _ if self.asking.is_some() => {}
             Hit::Findings => return self.act(Action::Findings, snapshot),
             Hit::Changes => return self.act(Action::History, snapshot),
             Hit::Item(at) => {

@@ -33,6 +33,8 @@ pub(crate) enum Action {
     Sweep,
     /// Ask the selected device's control ports now.
     AskControl,
+    /// Accept the probable match of the selected missing device.
+    Accept,
     /// Listen-only on or off.
     Listen,
     /// All findings.
@@ -144,6 +146,13 @@ pub(crate) const KEYS: &[Key] = &[
         "ask the selected device's control ports, now",
     ),
     key(
+        Action::Accept,
+        &[KeyCode::Char('m')],
+        "m",
+        "match",
+        "accept a missing device's match: writes its mac in the file",
+    ),
+    key(
         Action::Listen,
         &[KeyCode::Char('l')],
         "l",
@@ -228,15 +237,19 @@ pub(crate) struct Hint {
 pub(crate) fn hints(mood: Mood, x: u16, columns: u16) -> Vec<Hint> {
     static ASKING: [Key; 2] = [YES, NO];
     static TYPING: [Key; 2] = [KEEP, CLEAR];
-    use Action::{AskControl, Back, Filter, Findings, Help, History, Listen, Open, Quit, Sweep, Switch};
+    use Action::{
+        Accept, AskControl, Back, Filter, Findings, Help, History, Listen, Open, Quit, Sweep, Switch,
+    };
     // In order of importance; shown in that order too, with help and quit at the end.
     let wanted: &[Action] = match mood {
         Mood::Asking => return place(ASKING.iter(), x, columns),
         Mood::Typing => return place(TYPING.iter(), x, columns),
         Mood::Board => &[
-            Help, Quit, Open, Switch, Filter, Sweep, AskControl, Listen, Findings, History,
+            Help, Quit, Open, Switch, Filter, Sweep, AskControl, Listen, Findings, History, Accept,
         ],
-        Mood::Sheet => &[Help, Quit, Back, AskControl, Sweep, Listen, Findings, History],
+        Mood::Sheet => &[
+            Help, Quit, Back, AskControl, Sweep, Listen, Findings, History, Accept,
+        ],
         Mood::Page => &[Help, Quit, Back],
     };
     let mut left = columns;

@@ -4,7 +4,7 @@ use ledger::Snapshot;
 use ratatui::Frame;
 use ratatui::text::{Line, Span};
 
-use crate::board::{Board, Page, SEND_AGAIN, View};
+use crate::board::{Board, Page, View};
 use crate::keys::{Hint, Mood};
 use crate::layout::LEAST;
 use crate::list::List;
@@ -142,7 +142,11 @@ fn lines(pen: &mut Pen<'_>, lines: &[Line<'_>], top: usize) {
 fn foot(board: &Board, pen: &mut Pen<'_>, plan: &Plan) {
     match plan.mood {
         Mood::Asking => {
-            pen.put(1, 0, u16::MAX, SEND_AGAIN, look::BOLD);
+            let room = plan
+                .hints
+                .first()
+                .map_or(u16::MAX, |hint| hint.x.saturating_sub(2));
+            pen.put(1, 0, room, &board.question().unwrap_or_default(), look::BOLD);
         }
         Mood::Typing => {
             let typed = format!("Filter: {}_", board.filter().text());

@@ -3,7 +3,7 @@
 use ledger::Snapshot;
 use ratatui::layout::{Position, Rect};
 
-use crate::board::{Board, Page, SEND_AGAIN, View};
+use crate::board::{Board, Page, View};
 use crate::keys::{self, Action, Hint, Mood};
 use crate::layout::{self, Areas, Grid, Wants};
 use crate::rows::{self, Line, Shown};
@@ -55,6 +55,9 @@ pub(crate) enum Hit {
     /// The changes pane.
     Changes,
 }
+
+/// Columns that the two answers to a question take, with a gap before them.
+const ANSWERS: u16 = 14;
 
 impl Board {
     /// Arranges a screen of the size of `screen`; `None` if it is too small.
@@ -109,7 +112,15 @@ impl Board {
         let mood = self.mood();
         let typed = u16::try_from(text::width(self.filter().text())).unwrap_or(u16::MAX);
         let x = match mood {
-            Mood::Asking => u16::try_from(text::width(SEND_AGAIN)).unwrap_or(0) + 3,
+            Mood::Asking => {
+                let asked = self.question().map_or(0, |q| text::width(&q));
+                // The answers stay in sight, whatever is asked.
+                let room = screen.width.saturating_sub(ANSWERS);
+                u16::try_from(asked)
+                    .unwrap_or(u16::MAX)
+                    .saturating_add(3)
+                    .min(room)
+            }
             Mood::Typing => typed.saturating_add(13),
             _ => 1,
         };

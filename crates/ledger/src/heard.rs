@@ -111,7 +111,7 @@ impl Ledger {
 
     /// Hardware of device `i` holds `address`: where that is not the expected one, it is asked for
     /// there as well.
-    fn float(&mut self, i: usize, address: Ipv4Addr, at: Moment) {
+    pub(crate) fn float(&mut self, i: usize, address: Ipv4Addr, at: Moment) {
         if self.targets.contains_key(&address) || self.blind().is_some() {
             return;
         }
@@ -138,7 +138,7 @@ impl Ledger {
         self.replan.insert(address);
     }
 
-    fn drop_target(&mut self, address: Ipv4Addr) {
+    pub(crate) fn drop_target(&mut self, address: Ipv4Addr) {
         self.targets.remove(&address);
         self.timers.set(Timer::Round(address), None);
         let macs: Vec<Mac> = self.lanes.unicasts(address).collect();

@@ -80,6 +80,11 @@ impl Hosts {
         }
     }
 
+    /// Hosts with this hardware are never dropped, from now on.
+    pub(crate) fn list(&mut self, listed: BTreeSet<Mac>) {
+        self.listed = listed;
+    }
+
     /// Names the addresses that matter: hosts claiming one are not dropped.
     pub(crate) fn pin(&mut self, pinned: BTreeSet<Ipv4Addr>) {
         self.pinned = pinned;

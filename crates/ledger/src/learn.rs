@@ -61,7 +61,7 @@ impl Ledger {
     }
 
     /// Begins anew: what was heard before says nothing about now, but is kept.
-    fn learn(&mut self, at: Moment) {
+    pub(crate) fn learn(&mut self, at: Moment) {
         self.stop();
         self.epoch = at;
         self.hosts.stale();

@@ -12,6 +12,7 @@ use crate::claim::HostId;
 use crate::hosts::Hosts;
 use crate::lanes::{Key, Lanes};
 use crate::passes::Passes;
+use crate::relist::Listed;
 use crate::target::Target;
 use crate::track::Track;
 use crate::{Change, Finding, Purpose, Settings, Snapshot, Standing, Vendors};
@@ -107,24 +108,11 @@ pub struct Ledger {
 impl Ledger {
     /// A ledger that knows nothing yet.
     pub fn new(settings: Settings, now: Moment) -> Self {
-        let tracks: Vec<Track> = settings
-            .rig
-            .iter()
-            .flat_map(|rig| rig.counted().map(move |d| (rig, d)))
-            .map(|(rig, d)| {
-                let channels = rig
-                    .channels_of(&d.name)
-                    .map(|(p, n)| (p.name.clone(), n))
-                    .collect();
-                Track::new(d.clone(), channels, now)
-            })
-            .collect();
-        let mut by_mac = BTreeMap::new();
-        let mut by_address = BTreeMap::new();
-        for (i, track) in tracks.iter().enumerate() {
-            by_mac.extend(track.device.macs.iter().map(|m| (*m, i)));
-            by_address.extend(track.device.fixed_address().map(|a| (a, i)));
-        }
+        let Listed {
+            tracks,
+            by_mac,
+            by_address,
+        } = Listed::of(settings.rig.as_ref(), now);
         let factory = settings
             .factory
             .iter()

@@ -31,6 +31,7 @@ mod passes;
 mod plan;
 mod ports;
 mod ready;
+mod relist;
 mod resemble;
 mod rounds;
 mod settings;

@@ -20,6 +20,8 @@ pub(crate) struct Expected {
     pub rig: Option<Rig>,
     /// Where it was read from, as the user named it.
     pub file: Option<String>,
+    /// Where it is; `None` without a file, and for a scene's own.
+    pub path: Option<PathBuf>,
     /// What the reader of the file should know, ready to print.
     pub warnings: Vec<String>,
 }
@@ -39,6 +41,7 @@ impl Expected {
             Err(files::FindError::None { .. }) if !required => Ok(Self {
                 rig: None,
                 file: None,
+                path: None,
                 warnings: Vec::new(),
             }),
             Err(e) => Err(Failure::usage(e)),
@@ -51,6 +54,7 @@ impl Expected {
         Ok(Self {
             rig: Some(loaded.rig),
             file: Some(shown(path)),
+            path: Some(path.to_owned()),
             warnings: loaded.warnings.iter().map(ToString::to_string).collect(),
         })
     }
@@ -70,6 +74,7 @@ impl Expected {
         Ok(Self {
             rig: Some(rig),
             file: Some(name),
+            path: None,
             warnings,
         })
     }

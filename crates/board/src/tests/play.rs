@@ -407,3 +407,35 @@ fn the_standing_words_are_never_cut_in_tiles_of_the_usual_size() {
         }
     }
 }
+
+#[test]
+fn a_match_is_accepted_only_after_a_yes() {
+    let s = hall::trouble();
+    let mut seat = Seat::new(80, 24);
+    // Nothing is known to be the organ loft's camera.
+    assert_eq!(seat.press(KeyCode::Char('m'), &s), None);
+    assert!(seat.see(&s).contains("Select a missing device first"));
+    seat.press(KeyCode::Right, &s);
+    for (answer, accepted) in [('n', false), ('y', true)] {
+        assert_eq!(seat.press(KeyCode::Char('m'), &s), None);
+        assert!(
+            seat.see(&s)
+                .contains("Write 02:52:43:00:02:02 in the file as West door?")
+        );
+        assert!(seat.see(&s).contains("y yes  n no"));
+        let request = Request::Accept {
+            device: "West door".to_owned(),
+            mac: "02:52:43:00:02:02".parse().unwrap(),
+        };
+        assert_eq!(seat.press(KeyCode::Char(answer), &s), accepted.then_some(request));
+    }
+    let mut narrow = Seat::new(40, 12);
+    for key in "/west".chars() {
+        narrow.press(KeyCode::Char(key), &s);
+    }
+    narrow.press(KeyCode::Enter, &s);
+    narrow.press(KeyCode::Char('m'), &s);
+    assert!(narrow.see(&s).contains("y yes  n no"), "{}", narrow.see(&s));
+    seat.board.tell("Nothing was written: the disk is full");
+    assert!(seat.see(&s).contains("the disk is full"));
+}

@@ -199,3 +199,67 @@ fn an_intruder_beside_two_that_changed_places_does_not_hide_it() {
         clash.text
     );
 }
+
+#[test]
+fn an_accepted_match_is_judged_at_once_and_disturbs_nobody() {
+    let mut world = hall(vec![
+        west(),
+        unit(made(99), "10.40.8.133", &["visca-udp", "rtsp"]),
+    ]);
+    let found = likely(&world, "Organ loft").unwrap();
+    let mut organ = camera("Organ loft", 21);
+    organ.macs = vec![found.mac];
+    world.changes.clear();
+    let since = world.snapshot().devices[1].since;
+    world
+        .ledger
+        .take_rig(rig(vec![organ, camera("West door", 22)]), world.now);
+    assert_eq!(world.standing("Organ loft"), Standing::Moved);
+    let snapshot = world.snapshot();
+    assert_eq!(snapshot.devices[1].standing, Standing::Present);
+    assert_eq!(snapshot.devices[1].since, since);
+    assert_eq!(snapshot.unlisted, []);
+    // Set to its address in its own menu, it is ready, and never was anything else on the way.
+    world.units[1].addresses = vec![ip("10.40.8.21")];
+    world.announce(made(99), "10.40.8.21");
+    world.run(10.0);
+    assert!(world.ledger.ready(), "{:?}", world.snapshot().findings);
+    assert_eq!(world.course("West door"), []);
+    assert_eq!(
+        world.course("Organ loft"),
+        [Standing::Moved, Standing::Starting, Standing::Present]
+    );
+}
+
+#[test]
+fn devices_may_come_go_and_change_their_order_in_a_changed_file() {
+    let mut world = hall(vec![west(), unit(made(23), "10.40.8.23", &["visca-udp", "rtsp"])]);
+    let rig = rig(vec![
+        camera("Nave", 23),
+        camera("West door", 22),
+        camera("Crypt", 24),
+    ]);
+    world.ledger.take_rig(rig, world.now);
+    assert_eq!(world.standing("West door"), Standing::Present);
+    world.run(10.0);
+    assert_eq!(world.standing("Nave"), Standing::Present);
+    assert_eq!(world.standing("West door"), Standing::Present);
+    assert_eq!(world.standing("Crypt"), Standing::Missing);
+    assert_eq!(world.ledger.standing("Organ loft"), None);
+    // What nobody lists any more is not asked for.
+    world.asked.clear();
+    world.run(30.0);
+    let old = |ask: &Ask| matches!(ask, Ask::Arp { address, .. } if *address == ip("10.40.8.21"));
+    assert!(!world.asked.iter().any(|(_, ask)| old(ask)));
+}
+
+#[test]
+fn another_network_in_the_file_begins_anew() {
+    let mut world = hall(vec![west()]);
+    let mut other = rig(vec![camera("West door", 22)]);
+    other.network.subnet = "10.40.0.0/16".parse().unwrap();
+    world.ledger.take_rig(other, world.now);
+    assert_eq!(world.standing("West door"), Standing::Unknown);
+    world.run(5.0);
+    assert_eq!(world.standing("West door"), Standing::Present);
+}

@@ -1,11 +1,14 @@
 //! `board`: the head count live on a full screen.
 
 use std::io::{self, IsTerminal};
+use std::path::Path;
 use std::time::Duration;
 
 use board::{Board, Request};
 use ledger::Purpose;
+use vocab::Mac;
 
+use super::accept::accept;
 use super::interrupt::Interrupt;
 use super::open::{Run, Tempo, open};
 use crate::args::{LinkArgs, LookArgs, RigArg};
@@ -23,7 +26,7 @@ pub(super) async fn board(rig: RigArg, link: LinkArgs, look: LookArgs) -> Result
     let expected = Expected::find(&rig, &link, true)?;
     super::print_warnings(&expected.warnings);
     let run = open(&expected, &link, Purpose::Board, Tempo::Real)?;
-    watch(run, &look).await
+    watch(run, expected.path.as_deref(), &look).await
 }
 
 /// A full screen needs a terminal at both ends.
@@ -38,7 +41,8 @@ pub(super) fn need_terminal() -> Result<(), Failure> {
 }
 
 /// Draws, waits, carries out keys, until somebody quits.
-pub(super) async fn watch(mut run: Run, args: &LookArgs) -> Result<Exit, Failure> {
+/// `file` is where a match that was accepted is written.
+pub(super) async fn watch(mut run: Run, file: Option<&Path>, args: &LookArgs) -> Result<Exit, Failure> {
     let mut interrupt =
         Interrupt::listen().map_err(|e| Failure::fault(format_args!("signals cannot be caught: {e}")))?;
     let mut screen = Screen::enter()
@@ -85,6 +89,9 @@ pub(super) async fn watch(mut run: Run, args: &LookArgs) -> Result<Exit, Failure
                 None => return Ok(Exit::Interrupted),
                 Some(event) => match board.handle(&event, &snapshot) {
                     Some(Request::Quit) => return Ok(Exit::Done),
+                    Some(Request::Accept { device, mac }) => {
+                        board.tell(&take_match(&mut run, file, &device, mac));
+                    }
                     Some(request) => carry_out(request, &mut run),
                     None => {}
                 },
@@ -98,11 +105,26 @@ pub(super) async fn watch(mut run: Run, args: &LookArgs) -> Result<Exit, Failure
 fn carry_out(request: Request, run: &mut Run) {
     let now = run.source.now();
     match request {
-        Request::Quit => {}
+        // Both were seen to before.
+        Request::Quit | Request::Accept { .. } => {}
         Request::SweepNow => run.ledger.sweep_now(now),
         Request::AskControl(device) => {
             run.ledger.ask_control(now, &device);
         }
         Request::ListenOnly(on) => run.source.set_listen_only(on),
+    }
+}
+
+/// Writes a match in the rig file and goes on by the file as it is now. Returns what to tell.
+fn take_match(run: &mut Run, file: Option<&Path>, device: &str, mac: Mac) -> String {
+    let Some(file) = file.filter(|_| !run.simulated) else {
+        return "This is a rehearsal: the scene has no file on the disk; nothing was written.".to_owned();
+    };
+    match accept(file, device, mac) {
+        Ok(rig) => {
+            run.ledger.take_rig(rig, run.source.now());
+            format!("Written: {mac} is the hardware of {device} from now on.")
+        }
+        Err(why) => why,
     }
 }

@@ -1,5 +1,6 @@
 //! One file a command.
 
+mod accept;
 mod board;
 mod check;
 mod generate;

@@ -34,5 +34,5 @@ pub(super) async fn rehearse(scene: String, seed: u64, look: LookArgs) -> Result
         unprivileged: false,
     };
     let run = open(&expected, &link, Purpose::Board, Tempo::Real)?;
-    super::board::watch(run, &look).await
+    super::board::watch(run, None, &look).await
 }

@@ -1,0 +1,155 @@
+//! Taking a rig file that was changed while the head count goes on: what was heard stays known.
+
+use std::collections::BTreeMap;
+use std::net::Ipv4Addr;
+
+use rig::Rig;
+use vocab::{Mac, Moment};
+
+use crate::claim::HostId;
+use crate::lanes::Key;
+use crate::ledger::{Ledger, Timer};
+use crate::target::{Kind, Target};
+use crate::track::Track;
+
+/// The counted devices of a rig, and by what they are known.
+pub(crate) struct Listed {
+    /// In file order.
+    pub(crate) tracks: Vec<Track>,
+    pub(crate) by_mac: BTreeMap<Mac, usize>,
+    pub(crate) by_address: BTreeMap<Ipv4Addr, usize>,
+}
+
+impl Listed {
+    /// The devices of `rig`, of which nothing is known at `now`.
+    pub(crate) fn of(rig: Option<&Rig>, now: Moment) -> Self {
+        let tracks: Vec<Track> = rig
+            .into_iter()
+            .flat_map(|rig| rig.counted().map(move |d| (rig, d)))
+            .map(|(rig, d)| {
+                let channels = rig
+                    .channels_of(&d.name)
+                    .map(|(p, n)| (p.name.clone(), n))
+                    .collect();
+                Track::new(d.clone(), channels, now)
+            })
+            .collect();
+        let mut by_mac = BTreeMap::new();
+        let mut by_address = BTreeMap::new();
+        for (i, track) in tracks.iter().enumerate() {
+            by_mac.extend(track.device.macs.iter().map(|m| (*m, i)));
+            by_address.extend(track.device.fixed_address().map(|a| (a, i)));
+        }
+        Self {
+            tracks,
+            by_mac,
+            by_address,
+        }
+    }
+}
+
+impl Ledger {
+    /// Goes on with a rig file that was changed. Devices that read as before stand as before; what
+    /// was heard is judged anew for the others. The pace stays what it is. Where the network itself
+    /// was changed, all is asked again.
+    pub fn take_rig(&mut self, mut rig: Rig, now: Moment) {
+        let mut same = false;
+        if let Some(old) = &self.settings.rig {
+            rig.network.pace = old.network.pace;
+            same = old.network == rig.network;
+        }
+        let listed = Listed::of(Some(&rig), now);
+        self.settings.rig = Some(rig);
+        self.by_mac = listed.by_mac;
+        self.by_address = listed.by_address;
+        let old = std::mem::replace(&mut self.tracks, listed.tracks);
+        let names: Vec<String> = old.iter().map(|t| t.device.name.clone()).collect();
+        let kept = self.keep_tracks(old);
+        self.hosts.list(self.by_mac.keys().copied().collect());
+        self.calls.clear();
+        if self.blind().is_none() {
+            if same {
+                self.keep_targets(&names, &kept, now);
+            } else {
+                self.learn(now);
+            }
+        }
+        self.touched = (0..self.tracks.len()).collect();
+        self.replan.extend(self.targets.keys());
+        self.wire_dirty = true;
+        self.ready_dirty = true;
+        self.revision += 1;
+        self.look_who(now);
+        self.settle(now);
+    }
+
+    /// Puts what is remembered of unchanged devices in its new place; returns those places by name.
+    fn keep_tracks(&mut self, old: Vec<Track>) -> BTreeMap<String, usize> {
+        let mut kept = BTreeMap::new();
+        for (i, was) in old.into_iter().enumerate() {
+            self.timers.set(Timer::Device(i), None);
+            let place = self.tracks.iter().position(|t| t.device.name == was.device.name);
+            let new = place.and_then(|at| self.tracks.get_mut(at));
+            match (place, new) {
+                (Some(at), Some(new)) if new.device == was.device => {
+                    kept.insert(was.device.name.clone(), at);
+                    let channels = std::mem::take(&mut new.channels);
+                    *new = Track { channels, ..was };
+                }
+                (_, new) => {
+                    if let Some((address, id)) = was.port_lanes {
+                        for port in &was.ports {
+                            self.lanes.remove(Key::Port(address, id.mac(), port.which));
+                        }
+                    }
+                    if let Some(new) = new {
+                        // What was put on record of it need not be said twice.
+                        new.said = was.said;
+                    }
+                }
+            }
+        }
+        kept
+    }
+
+    /// Gives the addresses that matter their new reasons, and takes in those that matter now.
+    fn keep_targets(&mut self, names: &[String], kept: &BTreeMap<String, usize>, now: Moment) {
+        for (address, mut target) in std::mem::take(&mut self.targets) {
+            let kind = match target.kind {
+                Kind::Own => Some(Kind::Own),
+                Kind::Gateway => Some(Kind::Gateway).filter(|_| self.gateway() == Some(address)),
+                Kind::Rig(_) => self.by_address.get(&address).map(|i| Kind::Rig(*i)),
+                Kind::Floating(i) => names
+                    .get(i)
+                    .and_then(|name| kept.get(name))
+                    .filter(|_| !self.by_address.contains_key(&address))
+                    .map(|j| Kind::Floating(*j)),
+            };
+            match kind {
+                Some(kind) => {
+                    target.kind = kind;
+                    self.targets.insert(address, target);
+                }
+                None => self.drop_target(address),
+            }
+        }
+        for (address, i) in &self.by_address {
+            self.targets
+                .entry(*address)
+                .or_insert_with(|| Target::new(*address, Kind::Rig(*i), now));
+        }
+        self.hosts.pin(self.targets.keys().copied().collect());
+        // Hardware that is listed only now may have been heard long ago.
+        let heard: Vec<(usize, Ipv4Addr)> = self
+            .by_mac
+            .iter()
+            .filter_map(|(mac, i)| Some((*i, self.hosts.get(HostId::Mac(*mac))?)))
+            .flat_map(|(i, host)| host.claims.iter().map(move |c| (i, c)))
+            .filter(|(_, c)| c.alive() && !c.proxied())
+            .map(|(i, c)| (i, c.address))
+            .collect();
+        for (i, address) in heard {
+            self.float(i, address, now);
+        }
+    }
+}
