@@ -13,6 +13,7 @@
 mod agenda;
 mod assign;
 mod calls;
+mod beat;
 mod changes;
 mod claim;
 mod computer;

@@ -6,6 +6,7 @@ use std::time::Duration;
 use vocab::{ArpForm, Ask, Budget, Mac, Moment, Rank};
 
 use crate::Standing;
+use crate::beat::{in_step, place};
 use crate::claim::{Claim, HostId};
 use crate::lanes::Key;
 use crate::ledger::Ledger;
@@ -176,8 +177,14 @@ impl Ledger {
             return None;
         }
         let n = self.targets.len() as f64;
-        let every = BROADCAST.max(Duration::from_secs_f64(n / BROADCASTS_PER_SECOND));
-        Some((last + self.stretch(every)).max(now))
+        let every = self.stretch(BROADCAST.max(Duration::from_secs_f64(n / BROADCASTS_PER_SECOND)));
+        // A pass asks for all of them in a row; the watch has the whole interval for it.
+        let wait = if target.rounds == target.goal {
+            place(target.address, every)
+        } else {
+            every
+        };
+        Some(in_step(last + wait).max(now))
     }
 
     /// Whether the next broadcast question is to be a 0.0.0.0 probe.
@@ -276,7 +283,7 @@ impl Ledger {
                 let at = if c.misses.any() {
                     closed.map_or(now, |l| l + QUICK)
                 } else {
-                    closed.max(Some(c.last)).unwrap_or(now) + self.stretch(UNICAST)
+                    in_step(closed.max(Some(c.last)).unwrap_or(now) + self.stretch(UNICAST))
                 };
                 Some((mac, at.max(now)))
             })
@@ -292,8 +299,11 @@ impl Ledger {
         }
         let key = Key::Echo(target.address);
         let at = match self.lanes.closed_at(key) {
-            Some(last) => last + self.stretch(ECHO),
-            None => self.lanes.due_at(key).unwrap_or(now + UNICAST),
+            Some(last) => in_step(last + self.stretch(ECHO)),
+            None => {
+                let first = || in_step(now + place(target.address, self.stretch(ECHO)));
+                self.lanes.due_at(key).unwrap_or_else(first)
+            }
         };
         Some(at.max(now))
     }

@@ -5,6 +5,7 @@ use std::time::Duration;
 
 use vocab::{ArpForm, Moment, SilentTo};
 
+use crate::beat::step_from;
 use crate::claim::{Claim, HostId};
 use crate::lanes::Key;
 use crate::ledger::{Ledger, Timer};
@@ -113,7 +114,8 @@ impl Ledger {
             && !open.answered
         {
             open.answered = true;
-            self.timers.set(Timer::Round(address), Some(open.sent + ROUND));
+            self.timers
+                .set(Timer::Round(address), Some(step_from(open.sent + ROUND)));
         }
     }
 

@@ -66,7 +66,6 @@ struct Open {
     named: bool,
     sent: Moment,
     silence: Option<Due>,
-    close: Due,
     in_flight: bool,
     answered_by: Vec<Mac>,
 }
@@ -109,7 +108,10 @@ type Id = (Ipv4Addr, u64);
 #[derive(Debug, Default)]
 pub(crate) struct Questions {
     open: BTreeMap<Id, Open>,
-    timers: BTreeSet<(Moment, Id)>,
+    /// When the silence of each is told.
+    silences: BTreeSet<(Moment, Id)>,
+    /// When each is closed, in the order of sending. Nothing is told then, so nobody wakes for it.
+    closes: VecDeque<(Due, Id)>,
     flight: VecDeque<(Moment, Id)>,
     in_flight: usize,
     serial: u64,
@@ -122,7 +124,7 @@ impl Questions {
         if self.in_flight >= FLIGHT_MAX {
             first.unwrap_or(Moment::ZERO)
         } else if self.open.len() >= OPEN_MAX {
-            self.timers.first().map_or(Moment::ZERO, |(at, _)| *at)
+            self.closes.front().map_or(Moment::ZERO, |(due, _)| due.at())
         } else {
             Moment::ZERO
         }
@@ -133,7 +135,8 @@ impl Questions {
         self.serial += 1;
         let id = (address, self.serial);
         let silence = Due::new(now + PATIENCE);
-        self.timers.insert((silence.at(), id));
+        self.silences.insert((silence.at(), id));
+        self.closes.push_back((Due::new(now + WINDOW), id));
         self.flight.push_back((now + FLIGHT, id));
         self.in_flight += 1;
         let open = Open {
@@ -141,7 +144,6 @@ impl Questions {
             named,
             sent: now,
             silence: Some(silence),
-            close: Due::new(now + WINDOW),
             in_flight: true,
             answered_by: Vec::new(),
         };
@@ -176,8 +178,7 @@ impl Questions {
                 open.answered_by.push(reply.sender);
             }
             if let Some(silence) = open.silence.take() {
-                self.timers.remove(&(silence.at(), id));
-                self.timers.insert((open.close.at(), id));
+                self.silences.remove(&(silence.at(), id));
             }
         }
         Some(Answer {
@@ -199,45 +200,48 @@ impl Questions {
                 self.in_flight -= 1;
             }
         }
-        while let Some(&(at, id)) = self.timers.first() {
+        while let Some(&(at, id)) = self.silences.first() {
             if at > now {
                 break;
             }
-            self.timers.pop_first();
+            self.silences.pop_first();
             let Some(open) = self.open.get_mut(&id) else {
                 continue;
             };
-            let next = if let Some(silence) = &mut open.silence {
-                if silence.is_over(now) {
-                    silent(Silence {
-                        address: id.0,
-                        form: open.form,
-                        sent: open.sent,
-                    });
-                    open.silence = None;
-                    open.close.at()
-                } else {
-                    silence.at()
-                }
-            } else if open.close.is_over(now) {
-                self.open.remove(&id);
+            let Some(silence) = &mut open.silence else {
                 continue;
-            } else {
-                open.close.at()
             };
-            self.timers.insert((next, id));
+            if silence.is_over(now) {
+                silent(Silence {
+                    address: id.0,
+                    form: open.form,
+                    sent: open.sent,
+                });
+                open.silence = None;
+            } else {
+                self.silences.insert((silence.at(), id));
+            }
+        }
+        while let Some((due, id)) = self.closes.front_mut() {
+            let told = self.open.get(id).is_none_or(|open| open.silence.is_none());
+            if !told || !due.is_over(now) {
+                break;
+            }
+            self.open.remove(id);
+            self.closes.pop_front();
         }
     }
 
-    /// When [`Questions::tick`] is next of use.
+    /// When [`Questions::tick`] next has something to tell.
     pub(crate) fn next_wake(&self) -> Option<Moment> {
-        self.timers.first().map(|(at, _)| *at)
+        self.silences.first().map(|(at, _)| *at)
     }
 
     /// Forgets all of them, without a word.
     pub(crate) fn clear(&mut self) {
         self.open.clear();
-        self.timers.clear();
+        self.silences.clear();
+        self.closes.clear();
         self.flight.clear();
         self.in_flight = 0;
     }

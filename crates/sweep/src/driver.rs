@@ -15,6 +15,8 @@ const EVENTS_HELD: usize = 16_384;
 /// Orders carried out before what arrived is looked at: together with the scanner's own bound on
 /// questions on their way, what a small receive buffer holds.
 const ORDERS_AT_ONCE: usize = 256;
+/// Turns in a row that need not wait, before others, such as connections, get theirs.
+const TURNS_AT_ONCE: u8 = 8;
 /// How often the kernel's drop counter is read while there is traffic.
 const LOOK_AT_DROPS_EVERY: Duration = Duration::from_secs(1);
 
@@ -32,6 +34,8 @@ pub struct Driver {
     /// Events taken in since then.
     seen: usize,
     drops_at: Moment,
+    /// Turns in a row that did not wait.
+    unrested: u8,
 }
 
 impl Driver {
@@ -50,6 +54,7 @@ impl Driver {
             seen_from: Moment::ZERO,
             seen: 0,
             drops_at: Moment::ZERO,
+            unrested: 0,
         }
     }
 
@@ -92,9 +97,13 @@ impl Driver {
         let span = wake.map(|at| at.since(self.clock.now()));
         if span.is_none_or(|span| !span.is_zero()) || self.blocked {
             self.wait(span).await;
+            self.unrested = 0;
+        } else if self.unrested < TURNS_AT_ONCE {
+            self.unrested += 1;
         } else {
             // There is more to do at once; still, others must get their turn.
             tokio::task::yield_now().await;
+            self.unrested = 0;
         }
         self.take_in();
         self.close_abandoned();

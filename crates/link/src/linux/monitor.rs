@@ -94,7 +94,7 @@ impl Monitor {
         match self.retry_at {
             Some(at) if at > Instant::now() => return None,
             Some(_) => {}
-            None => match self.receive() {
+            None => match self.receive_if_told() {
                 Ok(news) => return Some(self.enter(news)),
                 Err(e) if e.kind() == io::ErrorKind::WouldBlock => return None,
                 // News were lost (ENOBUFS): only the tables themselves help.
@@ -131,6 +131,15 @@ impl Monitor {
     fn receive(&mut self) -> io::Result<Vec<News>> {
         let buffer = &mut self.buffer;
         let length = self.socket.try_read(|fd| (&*SockRef::from(&fd)).read(buffer))?;
+        Ok(news::read(buffer.get(..length).unwrap_or_default()))
+    }
+
+    /// News come seldom, and this is asked after every frame.
+    fn receive_if_told(&mut self) -> io::Result<Vec<News>> {
+        let buffer = &mut self.buffer;
+        let length = self
+            .socket
+            .read_if_told(|fd| (&*SockRef::from(&fd)).read(buffer))?;
         Ok(news::read(buffer.get(..length).unwrap_or_default()))
     }
 

@@ -7,7 +7,7 @@ use std::pin::pin;
 use std::task::{Context, Poll, Waker};
 
 use tokio::io::Interest;
-use tokio::io::unix::AsyncFd;
+use tokio::io::unix::{AsyncFd, AsyncFdReadyGuard};
 
 use super::sys;
 
@@ -44,35 +44,48 @@ impl Watched {
     }
 
     /// Tries to read, even where tokio has not heard of anything yet.
-    pub(super) fn try_read<R>(&self, read: impl FnMut(BorrowedFd<'_>) -> io::Result<R>) -> io::Result<R> {
-        self.attempt(NEWS, read)
+    pub(super) fn try_read<R>(&self, read: impl FnOnce(BorrowedFd<'_>) -> io::Result<R>) -> io::Result<R> {
+        let guard = self.ready_now(NEWS);
+        Self::attempt(guard, || read(self.fd()))
+    }
+
+    /// Tries to read if tokio has heard of something, and costs no system call if it has not.
+    pub(super) fn read_if_told<R>(
+        &self,
+        read: impl FnOnce(BorrowedFd<'_>) -> io::Result<R>,
+    ) -> io::Result<R> {
+        match self.ready_now(NEWS) {
+            Some(guard) => Self::attempt(Some(guard), || read(self.fd())),
+            None => Err(io::ErrorKind::WouldBlock.into()),
+        }
     }
 
     /// Tries to write, even where tokio has not heard of room yet.
-    pub(super) fn try_write<R>(&self, write: impl FnMut(BorrowedFd<'_>) -> io::Result<R>) -> io::Result<R> {
-        self.attempt(Interest::WRITABLE, write)
+    pub(super) fn try_write<R>(&self, write: impl FnOnce(BorrowedFd<'_>) -> io::Result<R>) -> io::Result<R> {
+        let guard = self.ready_now(Interest::WRITABLE);
+        Self::attempt(guard, || write(self.fd()))
     }
 
-    /// Only what has been tried in vain *after* readiness was looked at may be marked as not
-    /// ready; otherwise what arrives in between is slept over.
-    fn attempt<R>(
-        &self,
-        interest: Interest,
-        mut call: impl FnMut(BorrowedFd<'_>) -> io::Result<R>,
-    ) -> io::Result<R> {
-        match call(self.fd()) {
-            Err(e) if e.kind() == io::ErrorKind::WouldBlock => {}
-            other => return other,
-        }
+    /// What tokio has heard of so far.
+    fn ready_now(&self, interest: Interest) -> Option<AsyncFdReadyGuard<'_, OwnedFd>> {
         let ready = pin!(self.0.ready(interest));
-        let Poll::Ready(Ok(mut guard)) = ready.poll(&mut Context::from_waker(Waker::noop())) else {
-            return Err(io::ErrorKind::WouldBlock.into());
-        };
-        let result = call(self.fd());
-        if result
+        match ready.poll(&mut Context::from_waker(Waker::noop())) {
+            Poll::Ready(guard) => guard.ok(),
+            Poll::Pending => None,
+        }
+    }
+
+    /// Only what is tried in vain *after* readiness was looked at may be marked as not ready;
+    /// otherwise what arrives in between is slept over. So `guard` is older than the call.
+    fn attempt<R>(
+        guard: Option<AsyncFdReadyGuard<'_, OwnedFd>>,
+        call: impl FnOnce() -> io::Result<R>,
+    ) -> io::Result<R> {
+        let result = call();
+        let vain = result
             .as_ref()
-            .is_err_and(|e| e.kind() == io::ErrorKind::WouldBlock)
-        {
+            .is_err_and(|e| e.kind() == io::ErrorKind::WouldBlock);
+        if vain && let Some(mut guard) = guard {
             guard.clear_ready();
         }
         result
