@@ -4,13 +4,19 @@ It stands for a rig of simple devices: on a veth pair the sender pays for what t
 a frame, so 254 real stacks behind a bridge would be measured as the sender's own cost.
 
 usage: responder.py INTERFACE FIRST LAST    (last octets in 10.40.8.0/24)
-Prints "ready" when it listens, and ends with its input.
+Prints "ready" when it listens, and ends with its input. On a line of input it prints how many frames the
+kernel dropped for it and, in milliseconds, how late at most it came to a frame, since the last such line: by
+that a slow answer is told from a slow question.
 """
 
 import select
 import socket
 import struct
 import sys
+import time
+
+SOL_PACKET, PACKET_STATISTICS = 263, 6  # linux/if_packet.h
+SO_TIMESTAMPNS = 35  # asm-generic/socket.h
 
 INTERFACE, FIRST, LAST = sys.argv[1], int(sys.argv[2]), int(sys.argv[3])
 
@@ -59,13 +65,22 @@ def echo(frame):
 
 def main():
     wire = socket.socket(socket.AF_PACKET, socket.SOCK_RAW, socket.htons(0x0003))
+    wire.setsockopt(socket.SOL_SOCKET, SO_TIMESTAMPNS, 1)
     wire.bind((INTERFACE, 0))
     print("ready", flush=True)
+    latest = 0.0
     while True:
         readable, _, _ = select.select([wire, sys.stdin], [], [])
         if sys.stdin in readable:
-            return
-        frame, where = wire.recvfrom(2048)
+            if not sys.stdin.readline():
+                return
+            _, drops = struct.unpack("II", wire.getsockopt(SOL_PACKET, PACKET_STATISTICS, 8))
+            print(drops, round(latest * 1000, 1), flush=True)
+            latest = 0.0
+            continue
+        frame, beside, _, where = wire.recvmsg(2048, 64)
+        seconds, nanoseconds = struct.unpack("qq", beside[0][2])
+        latest = max(latest, time.time() - seconds - nanoseconds / 1e9)
         if where[2] == socket.PACKET_OUTGOING or len(frame) < 42:
             continue
         kind = frame[12:14]

@@ -20,7 +20,8 @@ pub(crate) fn in_step(at: Moment) -> Moment {
 
 /// The first step that is not before `at`.
 pub(crate) fn step_from(at: Moment) -> Moment {
-    at_or_before(at + (STEP - Duration::from_nanos(1)))
+    let before = at_or_before(at);
+    if before == at { at } else { before + STEP }
 }
 
 /// Where in `interval` the first question about `address` falls: anywhere in it, always at the

@@ -37,14 +37,20 @@ impl Ledger {
         }
         let heard = self.hosts.claim(id, address, at, proof, rtt);
         let device = id.mac().and_then(|m| self.by_mac.get(&m)).copied();
+        let contested = self.hosts.holders(address).nth(1).is_some();
+        let target = self.targets.get(&address);
+        let claim = self.hosts.get(id).and_then(|h| h.claim(address));
+        let owner = claim.is_some_and(|c| !c.proxied());
+        let asked_in_vain = target.is_none_or(|t| t.unanswered || t.misses.any());
+        let news = heard.news || contested || !owner || asked_in_vain;
+        let target = target.map(|t| t.kind);
         if let Some(i) = device {
             self.tracks[i].last_heard = Some(at);
-            self.touched.insert(i);
-            if self
-                .hosts
-                .get(id)
-                .is_some_and(|h| h.claim(address).is_some_and(|c| !c.proxied()))
-            {
+            // What still stands as it stood leads to no other verdict.
+            if news || self.tracks[i].appeared.is_some() {
+                self.touched.insert(i);
+            }
+            if owner {
                 self.float(i, address, at);
             }
         }
@@ -53,9 +59,10 @@ impl Ledger {
             if self.tracks[i].device.macs.is_empty() || id.mac().is_none() {
                 self.tracks[i].last_heard = Some(at);
             }
-            self.touched.insert(i);
+            if news || self.tracks[i].appeared.is_some() {
+                self.touched.insert(i);
+            }
         }
-        let target = self.targets.get(&address).map(|t| t.kind);
         if let Some(kind) = target {
             let accepted = self
                 .hosts
@@ -81,7 +88,6 @@ impl Ledger {
                 self.confirm(address, at);
             }
         }
-        let contested = self.hosts.holders(address).nth(1).is_some();
         if contested && target.is_none() && heard.news && self.sees_frames() && self.blind().is_none() {
             // Which of them are owners only a probe tells.
             self.confirm_by(Key::Nobody(address), at);

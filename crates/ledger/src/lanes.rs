@@ -2,13 +2,14 @@
 //! under way, and the next is due only when that one is sent and closed. So a slow pace makes
 //! questions rarer, and never looks like loss.
 
-use std::collections::BTreeMap;
+use std::cmp::Ordering;
+use std::collections::{BTreeMap, BTreeSet};
 use std::net::Ipv4Addr;
 use std::time::Duration;
 
 use vocab::{ControlPort, Mac, Moment, PassId};
 
-use crate::agenda::Agenda;
+use crate::beat::step_from;
 
 /// A question that has not left after this long is taken as lost by the way.
 const LOST_WAITING: Duration = Duration::from_mins(1);
@@ -16,7 +17,7 @@ const LOST_WAITING: Duration = Duration::from_mins(1);
 const LOST_SENT: Duration = Duration::from_secs(15);
 
 /// One kind of question about one address.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Key {
     /// To everybody, in our own name.
     Broadcast(Ipv4Addr),
@@ -32,13 +33,51 @@ pub(crate) enum Key {
     Pass(PassId),
 }
 
+impl Key {
+    /// Kind, address and hardware as one number: keys are compared more often than anything else.
+    fn number(&self) -> u128 {
+        let about = |kind: u8, address: Ipv4Addr, mac: Option<Mac>| {
+            let mac = mac.map_or(0, |m| {
+                let [a, b, c, d, e, f] = m.octets();
+                1 << 48 | u64::from_be_bytes([0, 0, a, b, c, d, e, f])
+            });
+            u128::from(kind) << 96 | u128::from(u32::from(address)) << 64 | u128::from(mac)
+        };
+        match *self {
+            Self::Broadcast(address) => about(0, address, None),
+            Self::Nobody(address) => about(1, address, None),
+            Self::Unicast(address, mac) => about(2, address, Some(mac)),
+            Self::Port(address, mac, _) => about(3, address, mac),
+            Self::Echo(address) => about(4, address, None),
+            Self::Pass(id) => about(5, Ipv4Addr::from(id.0), None),
+        }
+    }
+}
+
+impl Ord for Key {
+    fn cmp(&self, other: &Self) -> Ordering {
+        self.number()
+            .cmp(&other.number())
+            .then_with(|| match (self, other) {
+                (Self::Port(_, _, a), Self::Port(_, _, b)) => a.cmp(b),
+                _ => Ordering::Equal,
+            })
+    }
+}
+
+impl PartialOrd for Key {
+    fn partial_cmp(&self, other: &Self) -> Option<Ordering> {
+        Some(self.cmp(other))
+    }
+}
+
 /// How far a question is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Phase {
     /// None is under way.
     Rest,
-    /// Handed out, not yet sent.
-    Waiting,
+    /// Handed out then, not yet sent.
+    Waiting(Moment),
     /// Sent then.
     Out(Moment),
 }
@@ -47,16 +86,41 @@ enum Phase {
 #[derive(Debug, Clone, Copy)]
 struct Lane {
     phase: Phase,
+    /// When the next question is due: its place in [`Lanes::due`].
+    due: Option<Moment>,
+    /// When it is looked at whether the question is lost: its place in [`Lanes::looks`].
+    look: Option<Moment>,
     sent: Option<Moment>,
     closed: Option<Moment>,
+}
+
+impl Lane {
+    const NEW: Self = Self {
+        phase: Phase::Rest,
+        due: None,
+        look: None,
+        sent: None,
+        closed: None,
+    };
+
+    /// When the question under way is given up.
+    fn lost_at(&self) -> Option<Moment> {
+        match self.phase {
+            Phase::Rest => None,
+            Phase::Waiting(at) => Some(at + LOST_WAITING),
+            Phase::Out(at) => Some(at + LOST_SENT),
+        }
+    }
 }
 
 /// All lanes.
 #[derive(Debug, Default)]
 pub(crate) struct Lanes {
     map: BTreeMap<Key, Lane>,
-    due: Agenda<Key>,
-    lost: Agenda<Key>,
+    due: BTreeSet<(Moment, Key)>,
+    /// When to look whether a question is lost. Most are not and leave their place here to the
+    /// next, so that it changes seldom.
+    looks: BTreeSet<(Moment, Key)>,
 }
 
 impl Lanes {
@@ -64,33 +128,38 @@ impl Lanes {
     /// nothing changes; the lane is planned again when it closes.
     pub(crate) fn want(&mut self, key: Key, at: Option<Moment>) {
         let lane = match at {
-            Some(_) => self.map.entry(key).or_insert(Lane {
-                phase: Phase::Rest,
-                sent: None,
-                closed: None,
-            }),
+            Some(_) => self.map.entry(key).or_insert(Lane::NEW),
             None => match self.map.get_mut(&key) {
                 Some(lane) => lane,
                 None => return,
             },
         };
-        if lane.phase == Phase::Rest {
-            self.due.set(key, at);
+        if lane.phase == Phase::Rest && lane.due != at {
+            if let Some(old) = lane.due {
+                self.due.remove(&(old, key));
+            }
+            lane.due = at;
+            self.due.extend(at.map(|at| (at, key)));
         }
     }
 
     /// Forgets a lane.
     pub(crate) fn remove(&mut self, key: Key) {
-        self.map.remove(&key);
-        self.due.set(key, None);
-        self.lost.set(key, None);
+        if let Some(lane) = self.map.remove(&key) {
+            if let Some(at) = lane.due {
+                self.due.remove(&(at, key));
+            }
+            if let Some(at) = lane.look {
+                self.looks.remove(&(at, key));
+            }
+        }
     }
 
     /// Forgets all lanes.
     pub(crate) fn clear(&mut self) {
         self.map.clear();
         self.due.clear();
-        self.lost.clear();
+        self.looks.clear();
     }
 
     /// Whether there is such a lane.
@@ -105,7 +174,7 @@ impl Lanes {
 
     /// When its next question is due.
     pub(crate) fn due_at(&self, key: Key) -> Option<Moment> {
-        self.due.get(key)
+        self.map.get(&key).and_then(|l| l.due)
     }
 
     /// When its last question was closed.
@@ -129,10 +198,20 @@ impl Lanes {
 
     /// Hands out one question that is due.
     pub(crate) fn take(&mut self, now: Moment) -> Option<Key> {
-        let key = self.due.pop_due(now)?;
+        let &(at, key) = self.due.first()?;
+        if at > now {
+            return None;
+        }
+        self.due.pop_first();
         if let Some(lane) = self.map.get_mut(&key) {
-            lane.phase = Phase::Waiting;
-            self.lost.set(key, Some(now + LOST_WAITING));
+            lane.due = None;
+            lane.phase = Phase::Waiting(now);
+            if lane.look.is_none() {
+                // No question is lost earlier, however soon it leaves.
+                let look = step_from(now + LOST_SENT);
+                lane.look = Some(look);
+                self.looks.insert((look, key));
+            }
         }
         if matches!(key, Key::Pass(_)) {
             // A pass tells its own progress and may take minutes.
@@ -141,13 +220,13 @@ impl Lanes {
         Some(key)
     }
 
-    /// A question left.
+    /// A question left, if one is under way.
     pub(crate) fn sent(&mut self, key: Key, at: Moment) {
-        if let Some(lane) = self.map.get_mut(&key) {
+        if let Some(lane) = self.map.get_mut(&key)
+            && lane.phase != Phase::Rest
+        {
             lane.phase = Phase::Out(at);
             lane.sent = Some(at);
-            self.due.set(key, None);
-            self.lost.set(key, Some(at + LOST_SENT));
         }
     }
 
@@ -161,25 +240,37 @@ impl Lanes {
         }
         lane.phase = Phase::Rest;
         lane.closed = Some(at);
-        self.lost.set(key, None);
         true
     }
 
     /// Closes one question of which nothing was told for too long.
     pub(crate) fn close_lost(&mut self, now: Moment) -> Option<Key> {
-        let key = self.lost.pop_due(now)?;
-        self.close(key, now);
-        Some(key)
+        while let Some(&(at, key)) = self.looks.first() {
+            if at > now {
+                break;
+            }
+            self.looks.pop_first();
+            let lost = self.map.get(&key).and_then(Lane::lost_at).map(step_from);
+            let look = lost.filter(|at| *at > now);
+            if let Some(lane) = self.map.get_mut(&key) {
+                lane.look = look;
+            }
+            self.looks.extend(look.map(|at| (at, key)));
+            if look.is_none() && self.close(key, now) {
+                return Some(key);
+            }
+        }
+        None
     }
 
     /// When a question is next due.
     pub(crate) fn next_due(&self) -> Option<Moment> {
-        self.due.first()
+        self.due.first().map(|(at, _)| *at)
     }
 
-    /// When a question would next be given up.
-    pub(crate) fn next_lost(&self) -> Option<Moment> {
-        self.lost.first()
+    /// When it is next looked at whether a question is lost.
+    pub(crate) fn next_look(&self) -> Option<Moment> {
+        self.looks.first().map(|(at, _)| *at)
     }
 }
 
@@ -212,5 +303,61 @@ mod tests {
         assert_eq!(lanes.close_lost(Moment::from_secs(59)), None);
         assert_eq!(lanes.close_lost(Moment::from_secs(60)), Some(KEY));
         assert!(!lanes.busy(KEY));
+    }
+
+    #[test]
+    fn a_question_that_left_and_is_never_told_of_frees_its_lane_sooner() {
+        let mut lanes = Lanes::default();
+        lanes.want(KEY, Some(Moment::ZERO));
+        lanes.take(Moment::ZERO);
+        lanes.sent(KEY, Moment::from_secs(5));
+        assert_eq!(lanes.next_look(), Some(Moment::from_secs(15)));
+        assert_eq!(lanes.close_lost(Moment::from_millis(19_999)), None);
+        assert_eq!(lanes.next_look(), Some(Moment::from_secs(20)));
+        assert_eq!(lanes.close_lost(Moment::from_secs(20)), Some(KEY));
+        assert_eq!(lanes.next_look(), None);
+    }
+
+    #[test]
+    fn a_closed_question_is_not_lost_and_the_next_has_its_own_time() {
+        let mut lanes = Lanes::default();
+        for at in [0, 10] {
+            let at = Moment::from_secs(at);
+            lanes.want(KEY, Some(at));
+            lanes.take(at);
+            lanes.sent(KEY, at);
+            lanes.close(KEY, at);
+        }
+        assert_eq!(lanes.close_lost(Moment::from_secs(15)), None);
+        assert_eq!(lanes.next_look(), None);
+        lanes.remove(KEY);
+        assert_eq!((lanes.next_due(), lanes.has(KEY)), (None, false));
+    }
+
+    #[test]
+    fn keys_are_told_apart_by_all_that_they_hold() {
+        let a = Ipv4Addr::new(10, 40, 8, 21);
+        let b = Ipv4Addr::new(10, 40, 8, 22);
+        let port = |word: &str| word.parse::<ControlPort>().unwrap();
+        let all = [
+            Key::Broadcast(a),
+            Key::Broadcast(b),
+            Key::Nobody(a),
+            Key::Unicast(a, Mac::ZERO),
+            Key::Unicast(a, Mac::BROADCAST),
+            Key::Unicast(b, Mac::ZERO),
+            Key::Port(a, None, port("http")),
+            Key::Port(a, None, port("http:8080")),
+            Key::Port(a, Some(Mac::ZERO), port("http")),
+            Key::Echo(a),
+            Key::Pass(PassId(0)),
+            Key::Pass(PassId(1)),
+        ];
+        for (i, x) in all.iter().enumerate() {
+            for (j, y) in all.iter().enumerate() {
+                assert_eq!(x.cmp(y) == Ordering::Equal, i == j, "{x:?} {y:?}");
+                assert_eq!(x.cmp(y), y.cmp(x).reverse());
+            }
+        }
     }
 }

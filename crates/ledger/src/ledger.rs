@@ -200,7 +200,7 @@ impl Ledger {
         } else {
             self.lanes.next_due()
         };
-        [asks, self.lanes.next_lost(), self.timers.first()]
+        [asks, self.lanes.next_look(), self.timers.first()]
             .into_iter()
             .flatten()
             .min()

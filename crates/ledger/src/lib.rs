@@ -12,8 +12,8 @@
 
 mod agenda;
 mod assign;
-mod calls;
 mod beat;
+mod calls;
 mod changes;
 mod claim;
 mod computer;

@@ -134,12 +134,15 @@ impl Ledger {
         self.lanes.want(Key::Broadcast(address), broadcast);
         self.lanes.want(Key::Nobody(address), nobody);
         self.lanes.want(Key::Echo(address), echo);
-        let old: Vec<Mac> = self.lanes.unicasts(address).collect();
-        for mac in old {
-            let key = Key::Unicast(address, mac);
-            if !unicast.iter().any(|(m, _)| *m == mac) && !self.lanes.busy(key) {
-                self.lanes.remove(key);
-            }
+        let old: Vec<Key> = self
+            .lanes
+            .unicasts(address)
+            .filter(|old| unicast.iter().all(|(mac, _)| mac != old))
+            .map(|old| Key::Unicast(address, old))
+            .filter(|key| !self.lanes.busy(*key))
+            .collect();
+        for key in old {
+            self.lanes.remove(key);
         }
         for (mac, at) in unicast {
             self.lanes.want(Key::Unicast(address, mac), Some(at));
@@ -298,12 +301,12 @@ impl Ledger {
             return None;
         }
         let key = Key::Echo(target.address);
-        let at = match self.lanes.closed_at(key) {
-            Some(last) => in_step(last + self.stretch(ECHO)),
-            None => {
-                let first = || in_step(now + place(target.address, self.stretch(ECHO)));
-                self.lanes.due_at(key).unwrap_or_else(first)
-            }
+        let every = self.stretch(ECHO);
+        let at = if let Some(last) = self.lanes.closed_at(key) {
+            in_step(last + every)
+        } else {
+            let first = || in_step(now + place(target.address, every));
+            self.lanes.due_at(key).unwrap_or_else(first)
         };
         Some(at.max(now))
     }

@@ -39,9 +39,7 @@ impl Ledger {
             SilentTo::Arp(form) => form,
         };
         for key in self.arp_keys(address, form).into_iter().flatten() {
-            if self.lanes.busy(key) {
-                self.lanes.sent(key, at);
-            }
+            self.lanes.sent(key, at);
         }
         if matches!(form, ArpForm::Unicast(_)) {
             return;
