@@ -136,12 +136,15 @@ impl Ledger {
         let near = self.near(address);
         let narrow = matches!(round.form, ArpForm::Unicast(_));
         let wide = !narrow || !self.broadcasts(kind, address);
+        let ids: Vec<HostId> = self.hosts.holders(address).map(|(id, _)| id).collect();
+        // What a claim here comes to also tells of the device whose hardware makes it.
+        let makers = ids.iter().filter_map(|id| self.by_mac.get(&id.mac()?));
+        self.touched.extend(makers);
         if round.form == ArpForm::Nobody {
             self.hosts.nobody_over(address, round.sent);
             self.wire_dirty = true;
         }
         if round.form != ArpForm::Nobody || !near {
-            let ids: Vec<HostId> = self.hosts.holders(address).map(|(id, _)| id).collect();
             for id in ids {
                 let asked = match round.form {
                     ArpForm::Unicast(mac) => id.mac() == Some(mac),

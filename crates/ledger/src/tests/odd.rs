@@ -109,3 +109,20 @@ fn strangers_are_listed_by_address_and_confirmed_once() {
         [false, true]
     );
 }
+
+#[test]
+fn an_extra_address_that_is_another_devices_is_a_note_until_it_is_let_go() {
+    let mut both = Unit::good(21);
+    both.addresses.push(ip("10.40.8.22"));
+    let mut w = World::board(
+        vec![device("Organ loft", 21), device("West door", 22)],
+        vec![both],
+    );
+    w.run_to(secs(20.0));
+    assert_eq!(w.findings(FindingKind::ExtraAddress).len(), 1);
+    w.units[0].addresses.pop();
+    w.run(30.0);
+    assert_eq!(w.standing("Organ loft"), Standing::Present);
+    assert_eq!(w.standing("West door"), Standing::Missing);
+    assert!(w.findings(FindingKind::ExtraAddress).is_empty());
+}
