@@ -83,7 +83,7 @@ fn an_unknown_scene_lists_those_there_are() {
 }
 
 #[test]
-fn every_scene_that_the_issue_asks_for_is_listed() {
+fn every_scene_of_note_is_listed() {
     let list = run(&["rehearse", "--list"]);
     list.expect(0);
     let names = scenes();
