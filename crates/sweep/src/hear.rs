@@ -1,11 +1,14 @@
 //! What frames from others say.
 
+use core::net::Ipv4Addr;
+
 use link::Frame;
 use vocab::{ArpForm, ArpOp, ArpSeen, Fact, Mac, Moment, Wake};
 use wire::dhcp::{Kind, Message};
 use wire::{Arp, Heard, What, peek};
 
 use crate::arp::Reply;
+use crate::discover::Answer;
 use crate::queue::Item;
 use crate::scanner::Scanner;
 
@@ -44,6 +47,12 @@ impl Scanner {
                         },
                     );
                 }
+            }
+            // What comes with a VLAN tag is no answer on this wire.
+            What::Dhcp { from, message, .. }
+                if message.kind.is_from_server() && frame.vlan.or(heard.vlan).is_none() =>
+            {
+                self.hear_server(now, heard.source, *from, message);
             }
             What::Dhcp { message, .. } => self.hear_dhcp(now, heard.source, message),
             _ => {}
@@ -88,6 +97,15 @@ impl Scanner {
                 answers: answer.map(|a| (a.form, a.after)),
             }),
         );
+    }
+
+    fn hear_server(&mut self, now: Moment, source: Mac, from: Ipv4Addr, message: &Message) {
+        let Some(own) = self.here.mac() else { return };
+        match self.discovery.answer(own, source, from, message) {
+            Answer::New(offer) => self.say(now, Fact::DhcpOffer(offer)),
+            Answer::Senseless => self.count_malformed(now),
+            Answer::Passed => {}
+        }
     }
 
     /// Client messages only, and only those that the client itself sent: a relay's frame is no

@@ -6,6 +6,7 @@
 
 mod arp;
 mod control;
+mod discover;
 mod driver;
 mod echo;
 mod hear;

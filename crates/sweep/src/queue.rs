@@ -17,6 +17,8 @@ pub(crate) enum Item {
     Echo(Ipv4Addr, Option<Mac>),
     /// The next try of a control job.
     Control(u64),
+    /// Which DHCP servers are there?
+    Discover,
 }
 
 /// Whether the sustained rate of broadcasts holds it back.

@@ -10,6 +10,7 @@ use vocab::{ArpForm, Ask, Budget, Fact, Mac, Mode, Moment, Pace, Rank, Sighting,
 use crate::Order;
 use crate::arp::Questions;
 use crate::control::{Act, Controls, Target};
+use crate::discover::{Discovery, Next};
 use crate::echo::Echoes;
 use crate::here::{Here, is_askable};
 use crate::manners::Manners;
@@ -72,6 +73,7 @@ pub struct Scanner {
     pub(crate) passes: Passes,
     pub(crate) pokes: Pokes,
     pub(crate) controls: Controls,
+    pub(crate) discovery: Discovery,
     pub(crate) dialer: Option<UserDialer>,
     /// Orders that need no pace: their frames are paid, or they send none.
     pub(crate) orders: VecDeque<Order>,
@@ -117,6 +119,7 @@ impl Scanner {
             passes: Passes::default(),
             pokes: Pokes::new(),
             controls: Controls::new(config.seed),
+            discovery: Discovery::new(config.seed),
             dialer: None,
             orders: VecDeque::new(),
             handed: None,
@@ -168,7 +171,7 @@ impl Scanner {
 
     /// Takes one question. It is dropped without a word under listen-only, while the link does
     /// not carry, where the same waits already, and where it is not possible: an echo to foreign
-    /// addresses, and in the unprivileged mode anything foreign or in nobody's name. A control
+    /// addresses, and in the unprivileged mode anything foreign or in nobody's name, DHCP included. A control
     /// port that cannot be reached is told of as [`Fact::ControlNotAsked`].
     pub fn ask(&mut self, now: Moment, ask: Ask) {
         if !self.may_send() {
@@ -195,6 +198,12 @@ impl Scanner {
                 self.queue.push(Item::Arp(address, form), rank, lane);
             }
             Ask::Pass { id, range, except } => self.passes.begin(now, id, range, except),
+            Ask::Dhcp { by_hand } => {
+                if self.config.mode != Mode::Unprivileged && self.discovery.want(by_hand) {
+                    self.queue.release(Item::Discover);
+                    self.queue.push_always(Item::Discover, Rank::Rig);
+                }
+            }
             Ask::Echo { address, mac, rank } => {
                 let plain = self.config.mode == Mode::Unprivileged;
                 if is_askable(address) && self.here.sender_for(address).is_some() && (plain || mac.is_some())
@@ -299,6 +308,14 @@ impl Scanner {
             }
         }
         self.passes.tick(now, |fact| told.push(fact));
+        match self.discovery.tick(now) {
+            Some(Next::Again) => {
+                self.queue.push_always(Item::Discover, Rank::Rig);
+                self.stir(now);
+            }
+            Some(Next::Over(sent)) => told.push(Fact::DhcpOver { sent }),
+            None => {}
+        }
         for fact in told {
             self.say(now, fact);
         }
@@ -330,6 +347,7 @@ impl Scanner {
             self.pokes.next_wake(),
             self.passes.next_wake(),
             self.controls.next_wake(),
+            self.discovery.next_wake(),
         ]
         .into_iter()
         .flatten()
@@ -455,6 +473,7 @@ impl Scanner {
         self.questions.clear();
         self.echoes.clear();
         self.pokes.clear();
+        self.discovery.clear();
         let open = self.controls.clear();
         if self.config.dialing == Dialing::Os {
             // One that was never given out, or is closed already, is closed once more in vain.

@@ -46,6 +46,9 @@ enum Kind {
         address: Ipv4Addr,
         sequence: u16,
     },
+    Discover {
+        entry: Entry,
+    },
     Dialer(Vec<u8>),
 }
 
@@ -163,12 +166,24 @@ impl Scanner {
                 self.echoes.sent(now, address, sequence);
                 self.sent(now, &entry, address, SilentTo::Echo);
             }
+            (Kind::Discover { .. }, Ok(())) => {
+                self.pacer.take(now, 1, true);
+                self.turn = self.turn.wrapping_add(1);
+                let again = self.discovery.sent(now);
+                self.say(now, Fact::DhcpAsked { again });
+            }
             (
-                Kind::Arp { mut entry, .. } | Kind::Poke { mut entry, .. } | Kind::Echo { mut entry, .. },
+                Kind::Arp { mut entry, .. }
+                | Kind::Poke { mut entry, .. }
+                | Kind::Echo { mut entry, .. }
+                | Kind::Discover { mut entry },
                 Err(hold),
             ) => {
                 entry.failures += u8::from(hold == Hold::Down);
                 if entry.failures > FAILURES_MAX {
+                    if entry.item == Item::Discover {
+                        self.discovery.give_up();
+                    }
                     self.let_go(now, &entry);
                 } else {
                     self.queue.put_back(entry);
@@ -313,6 +328,11 @@ impl Scanner {
                 }
                 all(self.echoes.ready_at().max(self.pacer.ready_at(1)))
             }
+            Item::Discover => match self.discovery.earliest() {
+                None => Some(Wait::Never),
+                Some(at) if at > now => Some(Wait::Alone(at)),
+                Some(_) => all(self.pacer.ready_at(1)),
+            },
             Item::Control(job) => match self.controls.cost(job, self.first_extra()) {
                 None => Some(Wait::Never),
                 Some(frames) => all(self.pacer.ready_at(frames)),
@@ -372,6 +392,10 @@ impl Scanner {
                     },
                     Order::Frame(frame),
                 )
+            }
+            Item::Discover => {
+                let frame = self.discovery.frame(self.here.mac()?);
+                (Kind::Discover { entry }, Order::Frame(frame))
             }
             Item::Echo(address, mac) => {
                 let sequence = self.echoes.next_sequence()?;

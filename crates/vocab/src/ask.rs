@@ -73,4 +73,12 @@ pub enum Ask {
         /// Which port and protocol.
         port: ControlPort,
     },
+    /// Which DHCP servers are there? One broadcast DISCOVER, repeated once after 5 s if fewer
+    /// answered than last time, or none; an offer is never taken. At least 60 s after the last one,
+    /// or 10 s if `by_hand`. Followed by [`crate::Fact::DhcpAsked`] once or twice, any number of
+    /// [`crate::Fact::DhcpOffer`], and [`crate::Fact::DhcpOver`].
+    Dhcp {
+        /// Somebody wants to know it now.
+        by_hand: bool,
+    },
 }

@@ -6,6 +6,7 @@
 
 mod ask;
 mod control;
+mod dhcp;
 mod mac;
 mod moment;
 mod pace;
@@ -16,6 +17,7 @@ mod text;
 
 pub use ask::{Ask, Budget, PassId, Rank};
 pub use control::{ControlParseError, ControlPort, ControlState, ControlWord};
+pub use dhcp::DhcpOffer;
 pub use mac::{Mac, MacParseError};
 pub use moment::Moment;
 pub use pace::Pace;

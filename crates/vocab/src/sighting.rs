@@ -3,7 +3,7 @@
 use core::net::Ipv4Addr;
 use core::time::Duration;
 
-use crate::{ControlPort, ControlState, Mac, Moment, PassId, Station, Text};
+use crate::{ControlPort, ControlState, DhcpOffer, Mac, Moment, PassId, Station, Text};
 
 /// One observed fact with its time.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -150,6 +150,19 @@ pub enum Fact {
         mac: Mac,
         /// What it sent.
         how: Wake,
+    },
+    /// A DHCP DISCOVER left this computer: the link took the frame while it had carrier.
+    DhcpAsked {
+        /// Whether it repeats one that stayed without enough answers.
+        again: bool,
+    },
+    /// A DHCP server answered a DISCOVER of ours: once for each server and question.
+    DhcpOffer(DhcpOffer),
+    /// The 5 s for answers to the last DISCOVER of a question are over, and all received frames
+    /// were looked at.
+    DhcpOver {
+        /// When its first DISCOVER left.
+        sent: Moment,
     },
     /// A pass went on: so many of its addresses are asked.
     PassAsked {

@@ -180,7 +180,8 @@ impl Message {
     ///
     /// # Errors
     /// [`Reason::Short`] and [`Reason::Long`]; [`Reason::Unsupported`] for other hardware than
-    /// Ethernet or a message without a type; [`Reason::Value`] for a wrong cookie;
+    /// Ethernet or a message without a type; [`Reason::Value`] for a wrong cookie, or
+    /// a server's message that says it is a client's, or the reverse;
     /// [`Reason::Length`] for options that run over the end or have another length than theirs.
     pub fn parse(bytes: &[u8]) -> Result<Self, Malformed> {
         let bad = |reason, at| Malformed::new(Layer::Dhcp, reason, at);
@@ -230,6 +231,11 @@ impl Message {
             }
         }
         message.kind = kind.ok_or(bad(Reason::Unsupported, OPTIONS))?;
+        // Servers send BOOTREPLY, clients BOOTREQUEST (RFC 2131 section 2, figure 1).
+        let op = if message.kind.is_from_server() { 2 } else { 1 };
+        if bytes.first() != Some(&op) && !matches!(message.kind, Kind::Other(_)) {
+            return Err(bad(Reason::Value, 0));
+        }
         Ok(message)
     }
 

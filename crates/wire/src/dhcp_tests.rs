@@ -70,6 +70,11 @@ fn broken_messages_are_errors() {
         bytes.splice(at..at + value.len(), value.iter().copied());
         why(&bytes)
     };
+    assert_eq!(
+        spoil(0, &[2]),
+        Some((Reason::Value, 0)),
+        "a DISCOVER from a server"
+    );
     assert_eq!(spoil(2, &[255]), Some((Reason::Unsupported, 1)));
     assert_eq!(spoil(236, &[0]), Some((Reason::Value, 236)));
     assert_eq!(spoil(240, &[12, 255]), Some((Reason::Length, 240)));

@@ -1,6 +1,7 @@
 //! Tests of the whole scanner in virtual time against a toy network.
 
 mod courses;
+mod dhcp;
 mod dials;
 mod toy;
 
