@@ -20,7 +20,7 @@ const FLOOD: Duration = Duration::from_mins(1);
 /// Which of two faults stands first: the smaller.
 pub(crate) fn weight(kind: FindingKind) -> usize {
     use FindingKind as K;
-    const ORDER: [FindingKind; 19] = [
+    const ORDER: [FindingKind; 22] = [
         K::LinkDown,
         K::ThisComputerOffSubnet,
         K::MaskMismatch,
@@ -32,11 +32,14 @@ pub(crate) fn weight(kind: FindingKind) -> usize {
         K::WrongSubnet,
         K::Moved,
         K::NoControl,
+        K::SecondDhcpServer,
+        K::NoDhcpAnswer,
         K::ProxyArp,
         K::Flood,
         K::GatewaySilent,
         K::CallsForNobody,
         K::StaticInLeasePool,
+        K::DhcpServer,
         K::OddSender,
         K::TaggedFrames,
         K::ExtraAddress,
@@ -96,6 +99,7 @@ impl Ledger {
             Some(Blind::ListenOnly) | None => {
                 self.find_computer(&mut all);
                 self.find_clashes(&mut all);
+                self.find_servers(&mut all);
                 self.find_wire(now, &mut all);
                 self.find_calls(now, &mut all);
             }

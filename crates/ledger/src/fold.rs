@@ -33,6 +33,9 @@ impl Ledger {
             }
             Fact::ControlNotAsked { address, port } => self.control_not_asked(at, *address, *port),
             Fact::Wakes { mac, how } => self.wakes(at, *mac, how),
+            Fact::DhcpAsked { again } => self.servers_asked(at, *again),
+            Fact::DhcpOffer(offer) => self.server_offers(at, offer),
+            Fact::DhcpOver { sent } => self.servers_over(*sent),
             Fact::PassAsked { id, asked, total } => {
                 if self.passes.asked(*id, *asked, *total) {
                     self.revision += 1;

@@ -29,6 +29,8 @@ pub(crate) enum Key {
     Port(Ipv4Addr, Option<Mac>, ControlPort),
     /// An echo.
     Echo(Ipv4Addr),
+    /// Which DHCP servers are there?
+    Dhcp,
     /// A pass over a range.
     Pass(PassId),
 }
@@ -213,8 +215,8 @@ impl Lanes {
                 self.looks.insert((look, key));
             }
         }
-        if matches!(key, Key::Pass(_)) {
-            // A pass tells its own progress and may take minutes.
+        if matches!(key, Key::Pass(_) | Key::Dhcp) {
+            // These tell their own progress and may take minutes.
             self.remove(key);
         }
         Some(key)

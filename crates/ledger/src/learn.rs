@@ -9,6 +9,7 @@ use vocab::{Moment, Station};
 use crate::lanes::Key;
 use crate::ledger::{Ledger, Timer};
 use crate::passes::host_range;
+use crate::servers::Servers;
 use crate::target::{Kind, Target};
 
 /// The widest prefix that a pass goes through: 65,534 addresses.
@@ -22,6 +23,10 @@ impl Ledger {
     pub(crate) fn station_is(&mut self, at: Moment, station: &Station) {
         let before = self.blind();
         let old = self.station.replace(station.clone());
+        let wire = |s: &Station| (s.mac, s.index, s.mode);
+        if old.as_ref().is_some_and(|o| wire(o) != wire(station)) {
+            self.servers = Servers::default();
+        }
         let same = old.is_some_and(|o| {
             (o.mac, o.index, o.mode, &o.addresses)
                 == (station.mac, station.index, station.mode, &station.addresses)
@@ -37,7 +42,10 @@ impl Ledger {
 
     fn sight_changed(&mut self, at: Moment, was_blind: bool, same: bool) {
         match (was_blind, self.blind().is_some()) {
-            (_, true) => self.stop(),
+            (_, true) => {
+                self.stop();
+                self.servers = Servers::default();
+            }
             (true, false) => self.learn(at),
             (false, false) if !same => self.learn(at),
             (false, false) => {}
@@ -86,6 +94,7 @@ impl Ledger {
         self.replan.extend(pinned.iter());
         self.hosts.pin(pinned);
         self.start_passes(at);
+        self.begin_servers(at);
         if self.sees_frames() {
             for address in self.factory.clone() {
                 self.lanes.want(Key::Nobody(address), Some(at));

@@ -13,6 +13,7 @@ use crate::hosts::Hosts;
 use crate::lanes::{Key, Lanes};
 use crate::passes::Passes;
 use crate::relist::Listed;
+use crate::servers::Servers;
 use crate::target::Target;
 use crate::track::Track;
 use crate::{Change, Finding, Purpose, Settings, Snapshot, Standing, Vendors};
@@ -41,6 +42,8 @@ pub(crate) enum Timer {
     Calls,
     /// Strangers are to be weighed against missing devices.
     Who,
+    /// DHCP offers need not be waited for any longer.
+    Servers,
 }
 
 /// Why nothing can be said of anything.
@@ -79,6 +82,7 @@ pub struct Ledger {
     /// Questions that only confirm what was heard, and how many are under way.
     pub(crate) confirming: BTreeSet<Key>,
     pub(crate) passes: Passes,
+    pub(crate) servers: Servers,
     pub(crate) timers: Agenda<Timer>,
     /// Devices to judge again.
     pub(crate) touched: BTreeSet<usize>,
@@ -133,6 +137,7 @@ impl Ledger {
             lanes: Lanes::default(),
             confirming: BTreeSet::new(),
             passes: Passes::default(),
+            servers: Servers::default(),
             timers: Agenda::default(),
             replan: BTreeSet::new(),
             wire_dirty: true,
@@ -170,7 +175,7 @@ impl Ledger {
                 Timer::Device(i) => {
                     self.touched.insert(i);
                 }
-                Timer::Ready => self.ready_dirty = true,
+                Timer::Ready | Timer::Servers => self.ready_dirty = true,
                 Timer::Leases => self.plan_leases(now),
                 Timer::Soft => self.refresh(now),
                 Timer::Who => self.match_up(now),
@@ -227,7 +232,7 @@ impl Ledger {
         self.ready
     }
 
-    /// Starts all passes again. What is known stays known meanwhile.
+    /// Starts all passes again, and asks which DHCP servers are there. What is known stays known meanwhile.
     pub fn sweep_now(&mut self, now: Moment) {
         if self.blind().is_some() {
             return;
@@ -238,6 +243,7 @@ impl Ledger {
             self.replan.insert(target.address);
         }
         self.start_passes(now);
+        self.want_servers(now, true);
         for address in self.factory.clone() {
             self.lanes.want(Key::Nobody(address), Some(now));
         }

@@ -7,8 +7,8 @@
 //!
 //! Inside, a fact goes one way: `fold` puts it into the records of `hosts` (who claims which
 //! address) and of the `target` address (what was asked in vain); `evidence` gathers from them what
-//! speaks for and against a device, `judge` makes a standing of it, `words` says it, `find` and
-//! `ready` add what is no single device's, and `plan` decides what to ask next and when.
+//! speaks for and against a device, `judge` makes a standing of it, `words` says it, `find`
+//! and `ready` add what is no single device's (`find_servers` what `servers` gathered of DHCP), and `plan` decides what to ask next and when.
 
 mod agenda;
 mod assign;
@@ -19,6 +19,7 @@ mod claim;
 mod computer;
 mod evidence;
 mod find;
+mod find_servers;
 mod fold;
 mod headline;
 mod heard;
@@ -35,6 +36,7 @@ mod ready;
 mod relist;
 mod resemble;
 mod rounds;
+mod servers;
 mod settings;
 mod snapshot;
 mod target;

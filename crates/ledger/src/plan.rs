@@ -69,6 +69,9 @@ impl Ledger {
                 }
             }
             Key::Port(address, mac, port) => Ask::Control { address, mac, port },
+            Key::Dhcp => Ask::Dhcp {
+                by_hand: self.servers_by_hand(),
+            },
             Key::Pass(id) => {
                 let range = self.passes.get(id)?.range;
                 let except = self
@@ -113,7 +116,7 @@ impl Ledger {
                 self.replan.insert(a);
             }
             Key::Port(a, _, _) => self.touched.extend(self.device_at(a)),
-            Key::Pass(_) => {}
+            Key::Dhcp | Key::Pass(_) => {}
         }
     }
 

@@ -7,13 +7,12 @@ use vocab::{Ipv4Net, Moment};
 
 use crate::judge::Evidence;
 use crate::ledger::{Ledger, Timer};
+use crate::servers::FOR_OFFERS;
 use crate::target::Kind;
 use crate::{Change, Severity, Standing, Subject};
 
 /// "No sooner than 250 ms after every rig address was asked a second time."
 const AFTER_SECOND: Duration = Duration::from_millis(250);
-/// "After 5 s for DHCP offers."
-const FOR_OFFERS: Duration = Duration::from_secs(5);
 
 impl Ledger {
     /// Looks again whether the rig is ready.
@@ -65,7 +64,8 @@ impl Ledger {
         let mut from = self.epoch;
         for (i, track) in self.tracks.iter().enumerate() {
             if track.device.address == AddressSpec::Dhcp {
-                from = from.max(self.epoch + FOR_OFFERS);
+                // From the first question on; the unprivileged way there is none.
+                from = from.max(self.epoch.max(self.servers.first.unwrap_or(self.epoch)) + FOR_OFFERS);
             }
             from = from.max(self.counted_from(i, &track.evidence)?);
         }

@@ -220,7 +220,10 @@ fn unlisted(ledger: &Ledger) -> (Vec<HostView>, usize) {
         .filter(|f| {
             matches!(
                 f.kind,
-                FindingKind::AddressConflict | FindingKind::ProxyArp | FindingKind::Replaced
+                FindingKind::AddressConflict
+                    | FindingKind::ProxyArp
+                    | FindingKind::Replaced
+                    | FindingKind::SecondDhcpServer
             )
         })
         .flat_map(|f| f.macs.iter().copied())

@@ -8,6 +8,7 @@ mod control;
 mod dhcp;
 mod odd;
 mod ready;
+mod servers;
 mod sight;
 mod standings;
 mod starting;

@@ -6,8 +6,8 @@ use std::time::Duration;
 use proptest::prelude::*;
 use rig::AddressSpec;
 use vocab::{
-    ArpForm, ArpOp, ArpSeen, ControlState, Fact, LinkState, Mac, Mode, Moment, PassId, Sighting, SilentTo,
-    Wake,
+    ArpForm, ArpOp, ArpSeen, ControlState, DhcpOffer, Fact, LinkState, Mac, Mode, Moment, PassId, Sighting,
+    SilentTo, Wake,
 };
 
 use super::world::{device, mac, rig, settings, station};
@@ -96,6 +96,18 @@ fn fact() -> impl Strategy<Value = Fact> {
             total
         }),
         1 => (0_u32..4).prop_map(|id| Fact::PassDone { id: PassId(id) }),
+        1 => any::<bool>().prop_map(|again| Fact::DhcpAsked { again }),
+        1 => (address(), hardware(), any::<[Option<u32>; 3]>(), any::<u32>()).prop_map(
+            |(server, mac, [mask, router, lease_s], offered)| Fact::DhcpOffer(DhcpOffer {
+                server,
+                mac,
+                offered: offered.into(),
+                mask: mask.map(Ipv4Addr::from),
+                router: router.map(Ipv4Addr::from),
+                lease_s,
+            })
+        ),
+        1 => (0_u64..60_000).prop_map(|ms| Fact::DhcpOver { sent: Moment::from_millis(ms) }),
         1 => any::<bool>().prop_map(Fact::ListenOnly),
         1 => (0_usize..4, 0_usize..2, any::<bool>()).prop_map(|(state, mode, near)| {
             let mut s = station();

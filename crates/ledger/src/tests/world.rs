@@ -6,8 +6,8 @@ use std::time::Duration;
 
 use rig::{AddressSpec, AskWhen, Device, How, Need, Network, Plan, Rig, Role};
 use vocab::{
-    ArpForm, ArpOp, ArpSeen, Ask, ControlPort, ControlState, Fact, LinkState, Mac, Medium, Mode, Moment,
-    Pace, PassId, Sighting, SilentTo, Station, Wake,
+    ArpForm, ArpOp, ArpSeen, Ask, ControlPort, ControlState, DhcpOffer, Fact, LinkState, Mac, Medium, Mode,
+    Moment, Pace, PassId, Sighting, SilentTo, Station, Wake,
 };
 
 use crate::{
@@ -145,6 +145,8 @@ impl Unit {
 enum Event {
     Send(Ask),
     SendPass(PassId, VecDeque<Ipv4Addr>, u64, u64),
+    /// DHCP offers are due: when the question left, and whether it may be repeated.
+    Offers(Moment, bool),
     See(Fact),
 }
 
@@ -153,6 +155,8 @@ pub(super) struct World {
     pub(super) now: Moment,
     pub(super) ledger: Ledger,
     pub(super) units: Vec<Unit>,
+    /// DHCP servers, as they answer.
+    pub(super) servers: Vec<DhcpOffer>,
     pub(super) station: Station,
     /// Every question that left, with its time.
     pub(super) asked: Vec<(Moment, Ask)>,
@@ -162,7 +166,7 @@ pub(super) struct World {
     listen_only: bool,
     events: BTreeMap<(Moment, u64), Event>,
     counter: u64,
-    slot: Moment,
+    pub(super) slot: Moment,
     silent_nobody: BTreeMap<Ipv4Addr, Moment>,
 }
 
@@ -172,6 +176,7 @@ impl World {
             now: Moment::ZERO,
             ledger: Ledger::new(settings, Moment::ZERO),
             units,
+            servers: Vec::new(),
             station: station(),
             asked: Vec::new(),
             changes: Vec::new(),
@@ -275,6 +280,7 @@ impl World {
                     Event::See(fact) => self.ledger.fold(&Sighting { at: self.now, fact }),
                     Event::Send(ask) => self.send(&ask),
                     Event::SendPass(id, left, asked, total) => self.send_pass(id, left, asked, total),
+                    Event::Offers(sent, may_repeat) => self.offers_due(sent, may_repeat),
                 }
             }
             self.after();
@@ -457,7 +463,31 @@ impl World {
                 };
                 self.at(now + Duration::from_millis(wait), Event::See(fact));
             }
+            Ask::Dhcp { .. } => self.discovers(now, false),
             Ask::Pass { .. } => unreachable!(),
+        }
+    }
+
+    /// A DISCOVER leaves, and who is there answers.
+    fn discovers(&mut self, first: Moment, again: bool) {
+        let now = self.now;
+        let fact = Fact::DhcpAsked { again };
+        self.ledger.fold(&Sighting { at: now, fact });
+        for offer in self.servers.clone() {
+            self.at(
+                now + Duration::from_millis(80),
+                Event::See(Fact::DhcpOffer(offer)),
+            );
+        }
+        self.at(now + Duration::from_secs(5), Event::Offers(first, !again));
+    }
+
+    fn offers_due(&mut self, sent: Moment, may_repeat: bool) {
+        if may_repeat && self.servers.is_empty() {
+            self.discovers(sent, true);
+        } else {
+            let fact = Fact::DhcpOver { sent };
+            self.ledger.fold(&Sighting { at: self.now, fact });
         }
     }
 

@@ -65,6 +65,12 @@ kinds! {
     ThisComputerOffSubnet = "this_computer_off_subnet",
     /// This computer's mask is not the rig's.
     MaskMismatch = "mask_mismatch",
+    /// More than one DHCP server answers.
+    SecondDhcpServer = "second_dhcp_server",
+    /// No DHCP server answers, though devices depend on one.
+    NoDhcpAnswer = "no_dhcp_answer",
+    /// The one DHCP server that answers, where it is not as the rig file has it, or in a survey.
+    DhcpServer = "dhcp_server",
     /// One host answers for addresses that nobody holds.
     ProxyArp = "proxy_arp",
     /// A static address lies in a lease pool.

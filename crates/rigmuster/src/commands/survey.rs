@@ -14,7 +14,8 @@ use crate::{Exit, Failure};
 /// How long it listens on after its pass is over.
 const LISTEN: Duration = Duration::from_secs(3);
 
-/// Goes through the subnet once, listens a little longer, and prints what is there.
+/// Goes through the subnet once, listens a little longer and to the end of the time for DHCP offers,
+/// and prints what is there.
 pub(super) async fn survey(
     rig: RigArg,
     link: LinkArgs,
@@ -32,7 +33,7 @@ pub(super) async fn survey(
         if end.is_none() && ledger.pass_complete() {
             end = Some(now + LISTEN);
         }
-        end
+        end.filter(|_| !ledger.awaits_offers(now))
     })
     .await?;
     if !whole {

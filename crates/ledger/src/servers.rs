@@ -1,0 +1,179 @@
+//! DHCP servers: when to ask for them, and who answered. What that means is said in `find_servers`.
+
+use std::time::Duration;
+
+use rig::{AddressSpec, How};
+use vocab::{DhcpOffer, Mode, Moment};
+
+use crate::claim::HostId;
+use crate::lanes::Key;
+use crate::ledger::{Ledger, Timer};
+use crate::{Purpose, Severity};
+
+/// "After 5 s for DHCP offers" (the contract of readiness).
+pub(crate) const FOR_OFFERS: Duration = Duration::from_secs(5);
+/// While what was found is a trouble, it is looked at again so often.
+const AGAIN: Duration = Duration::from_mins(1);
+/// A question that has not left after this long is not waited for.
+const NOT_LEFT: Duration = Duration::from_secs(20);
+/// Servers kept.
+const MAX_SERVERS: usize = 64;
+
+/// What is known of DHCP servers on this wire.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Servers {
+    /// Somebody asked for the next question by hand.
+    by_hand: bool,
+    /// When the first question was wanted.
+    wanted: Option<Moment>,
+    /// When it left.
+    pub(crate) first: Option<Moment>,
+    /// When the latest question left.
+    latest: Option<Moment>,
+    /// The time for answers to it is over.
+    over: bool,
+    /// Who answered it.
+    fresh: Vec<DhcpOffer>,
+    /// Who answered it or, while it is not over, the one before; sorted.
+    known: Vec<DhcpOffer>,
+}
+
+impl Servers {
+    /// Who answers.
+    pub(crate) fn known(&self) -> &[DhcpOffer] {
+        &self.known
+    }
+
+    /// Whether a question was provably sent, twice as the scanner does it, and nobody answered.
+    pub(crate) const fn silent(&self) -> bool {
+        self.over && self.known.is_empty()
+    }
+
+    fn left(&mut self, at: Moment, again: bool) {
+        if !again {
+            self.first.get_or_insert(at);
+            self.latest = Some(at);
+            self.over = false;
+            self.by_hand = false;
+            self.fresh.clear();
+        }
+    }
+
+    fn offer(&mut self, offer: &DhcpOffer) {
+        for list in [&mut self.fresh, &mut self.known] {
+            list.retain(|o| (o.server, o.mac) != (offer.server, offer.mac));
+            if list.len() < MAX_SERVERS {
+                list.push(offer.clone());
+            }
+            list.sort();
+        }
+    }
+
+    /// `false` if it is about a question that nothing is known of.
+    fn end(&mut self, sent: Moment) -> bool {
+        let ours = self.latest == Some(sent);
+        if ours {
+            self.over = true;
+            self.known.clone_from(&self.fresh);
+        }
+        ours
+    }
+}
+
+impl Ledger {
+    /// Whether devices of the rig need a DHCP server.
+    pub(crate) fn takes_leases(&self) -> bool {
+        self.tracks
+            .iter()
+            .any(|t| t.device.address == AddressSpec::Dhcp || t.device.how == How::Reserved)
+    }
+
+    /// Asks at the start where the rig or a survey wants to know; never the unprivileged way.
+    pub(crate) fn begin_servers(&mut self, at: Moment) {
+        if self.servers.latest.is_some() {
+            // The wire is the same, only our address changed.
+            self.plan_servers();
+        } else if self.takes_leases() || self.settings.purpose == Purpose::Survey {
+            self.want_servers(at, false);
+        }
+    }
+
+    /// Which DHCP servers are there is to be asked at `at`.
+    pub(crate) fn want_servers(&mut self, at: Moment, by_hand: bool) {
+        if self.blind().is_some() || self.mode() == Mode::Unprivileged {
+            return;
+        }
+        self.servers.by_hand |= by_hand;
+        self.servers.wanted.get_or_insert(at);
+        self.timers.set(Timer::Servers, Some(at + NOT_LEFT));
+        self.lanes.want(Key::Dhcp, Some(at));
+    }
+
+    /// Whether the next question is one by hand.
+    pub(crate) const fn servers_by_hand(&self) -> bool {
+        self.servers.by_hand
+    }
+
+    pub(crate) fn servers_asked(&mut self, at: Moment, again: bool) {
+        if self.blind().is_none() {
+            self.servers.left(at, again);
+            self.timers.set(Timer::Servers, Some(at + FOR_OFFERS));
+            self.ready_dirty = true;
+        }
+    }
+
+    pub(crate) fn server_offers(&mut self, at: Moment, offer: &DhcpOffer) {
+        if self.blind().is_some() || !offer.mac.is_host() || self.me() == Some(HostId::Mac(offer.mac)) {
+            return;
+        }
+        self.servers.offer(offer);
+        self.hosts.hear(HostId::Mac(offer.mac), at);
+        if let Some(&i) = self.by_mac.get(&offer.mac) {
+            self.tracks[i].last_heard = Some(at);
+        }
+        if !self.targets.contains_key(&offer.server) {
+            // That it holds its address there is for itself to say.
+            self.confirm(offer.server, at);
+        }
+        self.wire_dirty = true;
+        self.revision += 1;
+    }
+
+    pub(crate) fn servers_over(&mut self, sent: Moment) {
+        if self.blind().is_none() && self.servers.end(sent) {
+            self.wire_dirty = true;
+            self.revision += 1;
+            self.plan_servers();
+        }
+    }
+
+    /// A trouble that the rig's devices depend on is looked at again, so that its end is seen.
+    fn plan_servers(&mut self) {
+        let mut found = Vec::new();
+        self.find_servers(&mut found);
+        let trouble = found.iter().any(|f| f.severity != Severity::Note);
+        if let Some(latest) = self.servers.latest
+            && self.servers.over
+            && trouble
+            && self.takes_leases()
+            && self.watches()
+        {
+            self.lanes.want(Key::Dhcp, Some(latest + AGAIN));
+        }
+    }
+
+    /// Whether the answers to the question for DHCP servers are worth waiting for still: 5 s, and
+    /// to its end where the rig needs a server and none has answered.
+    pub fn awaits_offers(&self, now: Moment) -> bool {
+        let servers = &self.servers;
+        let Some(wanted) = servers.wanted else {
+            return false;
+        };
+        match servers.latest {
+            _ if self.blind().is_some() || servers.over => false,
+            None => now < wanted + NOT_LEFT,
+            Some(_) if self.takes_leases() && servers.known.is_empty() => true,
+            Some(latest) => now < latest + FOR_OFFERS,
+        }
+    }
+}
