@@ -26,7 +26,7 @@ pub(crate) fn play(name: &str, seed: u64) -> Simulation {
         .rig
         .unwrap_or_else(|| panic!("{name}: {:?}", reading.errors));
     let pace = rig.network.pace;
-    let factory: Vec<AddressRange> = ["192.168.0.20-29", "192.168.100.88"]
+    let factory: Vec<AddressRange> = ["192.168.0.19", "192.168.0.20-29", "192.168.100.88"]
         .iter()
         .filter_map(|r| r.parse().ok())
         .collect();

@@ -9,6 +9,7 @@ mod clash;
 mod common;
 mod house;
 mod late;
+mod leases;
 mod power;
 mod replay;
 mod standings;

@@ -12,6 +12,7 @@ mod grand;
 mod hall;
 mod house;
 mod late;
+mod leases;
 mod parts;
 mod power;
 mod standings;
@@ -50,6 +51,7 @@ pub fn scenes() -> Vec<Scene> {
         power::scene(),
         clash::scene(),
         late::scene(),
+        leases::scene(),
         cable::scene(),
         house::scene(),
         grand::scene(),
