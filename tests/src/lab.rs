@@ -218,6 +218,16 @@ impl Lab {
         Tool::start(&words)
     }
 
+    /// Another program in a host until the lab ends, with both its outputs. That it works is for the test to
+    /// wait for.
+    #[must_use]
+    pub fn program(&self, host: &str, words: &[&str]) -> Tool {
+        let shell = "echo ready; exec \"$@\" 2>&1";
+        let start = ["ip", "netns", "exec", host, "sh", "-c", shell, "sh"];
+        let all: Vec<String> = start.iter().chain(words).map(ToString::to_string).collect();
+        Tool::start(&all)
+    }
+
     /// Listens at the switch to all that goes in and out at a port.
     #[must_use]
     pub fn capture(&self, port: &str) -> Capture {
