@@ -37,7 +37,8 @@ impl Ledger {
             Fact::DhcpOffer(offer) => self.server_offers(at, offer),
             Fact::DhcpOver { sent } => self.servers_over(*sent),
             Fact::PassAsked { id, asked, total } => {
-                if self.passes.asked(*id, *asked, *total) {
+                let far = |s: &mut crate::search::Search| s.went_on(*id, *asked, *total);
+                if self.passes.asked(*id, *asked, *total) || self.search.as_mut().is_some_and(far) {
                     self.revision += 1;
                 }
             }
@@ -47,6 +48,8 @@ impl Ledger {
                     self.touched.extend(0..self.tracks.len());
                     self.replan.extend(self.targets.keys());
                     self.plan_leases(at);
+                } else if self.search.as_mut().is_some_and(|s| s.piece_over(*id)) {
+                    self.revision += 1;
                 }
             }
             Fact::Station(station) => self.station_is(at, station),

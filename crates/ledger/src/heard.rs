@@ -84,6 +84,7 @@ impl Ledger {
             if device.is_none() {
                 self.look_who(at);
             }
+            self.search_around(address);
             if target.is_none() && device.is_none() && proof == Proof::Announced {
                 self.confirm(address, at);
             }

@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 use std::net::Ipv4Addr;
 use std::time::Duration;
 
-use vocab::{Moment, Station};
+use vocab::{AddressRange, Moment, Station};
 
 use crate::lanes::Key;
 use crate::ledger::{Ledger, Timer};
@@ -62,6 +62,9 @@ impl Ledger {
         self.calls.clear();
         self.timers.clear();
         self.passes.reset();
+        if let Some(search) = &mut self.search {
+            search.put_back();
+        }
         self.targets.clear();
         for track in &mut self.tracks {
             track.floating.clear();
@@ -102,13 +105,17 @@ impl Ledger {
         }
     }
 
+    /// What a pass over the whole subnet goes through; nothing where that would be too much.
+    pub(crate) fn pass_range(&self) -> Option<AddressRange> {
+        self.subnet()
+            .filter(|n| n.prefix_len() >= WIDEST)
+            .and_then(host_range)
+    }
+
     /// A pass over the whole subnet, unless one runs.
     pub(crate) fn start_passes(&mut self, at: Moment) {
         if self.passes.idle()
-            && let Some(range) = self
-                .subnet()
-                .filter(|n| n.prefix_len() >= WIDEST)
-                .and_then(host_range)
+            && let Some(range) = self.pass_range()
         {
             let id = self.passes.add(range);
             self.lanes.want(Key::Pass(id), Some(at));
@@ -138,11 +145,7 @@ impl Ledger {
             .unwrap_or_default();
         let mut ranges = leases;
         if ranges.is_empty() {
-            ranges.extend(
-                self.subnet()
-                    .filter(|n| n.prefix_len() >= WIDEST)
-                    .and_then(host_range),
-            );
+            ranges.extend(self.pass_range());
         }
         if round > 1 && ranges.iter().map(|r| r.count()).sum::<u64>() > MAX_LEASES {
             return;

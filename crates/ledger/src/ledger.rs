@@ -13,6 +13,7 @@ use crate::hosts::Hosts;
 use crate::lanes::{Key, Lanes};
 use crate::passes::Passes;
 use crate::relist::Listed;
+use crate::search::Search;
 use crate::servers::Servers;
 use crate::target::Target;
 use crate::track::Track;
@@ -83,6 +84,8 @@ pub struct Ledger {
     pub(crate) confirming: BTreeSet<Key>,
     pub(crate) passes: Passes,
     pub(crate) servers: Servers,
+    /// The search beyond the subnet, once one was begun.
+    pub(crate) search: Option<Search>,
     pub(crate) timers: Agenda<Timer>,
     /// Devices to judge again.
     pub(crate) touched: BTreeSet<usize>,
@@ -138,6 +141,7 @@ impl Ledger {
             confirming: BTreeSet::new(),
             passes: Passes::default(),
             servers: Servers::default(),
+            search: None,
             timers: Agenda::default(),
             replan: BTreeSet::new(),
             wire_dirty: true,

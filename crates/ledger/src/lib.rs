@@ -17,6 +17,7 @@ mod calls;
 mod changes;
 mod claim;
 mod computer;
+mod covered;
 mod evidence;
 mod find;
 mod find_servers;
@@ -36,6 +37,7 @@ mod ready;
 mod relist;
 mod resemble;
 mod rounds;
+mod search;
 mod servers;
 mod settings;
 mod snapshot;
@@ -50,9 +52,10 @@ mod words;
 mod tests;
 
 pub use ledger::Ledger;
+pub use search::Places;
 pub use settings::{Purpose, Settings};
 pub use vendors::Vendors;
 pub use view::{
     Change, ControlView, Counts, DeviceView, EchoSample, Finding, FindingKind, HostView, Likely, Resemblance,
-    SeenView, Severity, Snapshot, Standing, Subject,
+    SearchView, SeenView, Severity, Snapshot, Standing, Subject,
 };

@@ -43,10 +43,16 @@ impl Passes {
         self.settle_done(Moment::ZERO);
     }
 
-    /// A new pass over `range`.
-    pub(crate) fn add(&mut self, range: AddressRange) -> PassId {
+    /// A name that no other pass bears.
+    pub(crate) fn name(&mut self) -> PassId {
         let id = PassId(self.next);
         self.next = self.next.wrapping_add(1);
+        id
+    }
+
+    /// A new pass over `range`.
+    pub(crate) fn add(&mut self, range: AddressRange) -> PassId {
+        let id = self.name();
         self.running.push(Pass {
             id,
             range,

@@ -73,10 +73,14 @@ impl Ledger {
                 by_hand: self.servers_by_hand(),
             },
             Key::Pass(id) => {
-                let range = self.passes.get(id)?.range;
-                let except = self
-                    .targets
-                    .keys()
+                let own = self.passes.get(id).map(|p| p.range);
+                let far = || self.search.as_ref().and_then(|s| s.range(id));
+                let range = own.or_else(far)?;
+                let asked = self.targets.keys();
+                // Beyond the subnet the factory addresses have been asked for already.
+                let factory = self.factory.iter().filter(|_| own.is_none());
+                let except = asked
+                    .chain(factory)
                     .copied()
                     .filter(|a| range.contains(*a))
                     .collect();

@@ -41,6 +41,7 @@ pub(crate) fn build(ledger: &Ledger, now: Moment) -> Snapshot {
         unlisted_total,
         findings: findings(ledger),
         pass: ledger.passes.progress(),
+        search: ledger.search_view(),
         changes: ledger.changes.all().cloned().collect(),
         dropped: ledger.dropped,
         malformed: ledger.malformed,

@@ -26,6 +26,7 @@ impl Ledger {
             self.find(now);
             self.ready_dirty = true;
         }
+        self.drive_search(now);
         if self.ready_dirty {
             self.ready_dirty = false;
             self.check_ready(now);

@@ -5,7 +5,9 @@ use std::path::PathBuf;
 use std::time::Duration;
 
 use clap::{Args, Parser, Subcommand};
-use vocab::Pace;
+use vocab::{Ipv4Net, Pace};
+
+use crate::places::parse_place;
 
 /// Takes the head count of a live-video rig: reads a rig file (what should be on the network),
 /// looks at the wire (what is), and says for each device whether it is present, missing, on the
@@ -58,6 +60,8 @@ pub enum Command {
         rig: RigArg,
         #[command(flatten)]
         link: LinkArgs,
+        #[command(flatten)]
+        far: FarArgs,
         /// End after this long at the latest; without it, when the pass and 3 s of listening are over
         #[arg(long, value_name = "TIME", value_parser = parse_span)]
         within: Option<Duration>,
@@ -118,6 +122,18 @@ pub struct LinkArgs {
     /// Go without permission for whole frames: own subnet only, clashes and other hardware unseen
     #[arg(long)]
     pub unprivileged: bool,
+}
+
+/// How far to look.
+#[derive(Debug, Args)]
+pub struct FarArgs {
+    /// Then search other networks on this wire too: those around addresses that were heard, around
+    /// factory addresses, all of 192.168.0.0/16 and 169.254.0.0/16; an interrupt keeps the finds
+    #[arg(long)]
+    pub far: bool,
+    /// Then search this range instead of the usual ones, such as 172.16.0.0/12; may be repeated
+    #[arg(long = "in", value_name = "CIDR", value_parser = parse_place)]
+    pub places: Vec<Ipv4Net>,
 }
 
 /// How the screen looks.

@@ -62,6 +62,7 @@ impl Scanner {
     fn hear_arp(&mut self, now: Moment, heard: &Heard<'_>, arp: &Arp, vlan: Option<u16>) {
         if arp.is_probe() {
             self.manners.heard_probe(now, arp.target_ip);
+            self.newborns.sign(now, arp.sender_mac);
         }
         let for_us = heard.destination.is_group() || Some(heard.destination) == self.here.mac();
         let answer = if arp.op == ArpOp::Reply && for_us {
@@ -79,7 +80,7 @@ impl Scanner {
         };
         if let Some(answer) = answer {
             self.stir(now);
-            if !answer.named && arp.sender_mac == heard.source && self.manners.answered(arp.sender_ip) {
+            if !answer.named && arp.sender_mac == heard.source && self.manners.answered(now, arp.sender_ip) {
                 for form in [ArpForm::Nobody, ArpForm::Unicast(arp.sender_mac)] {
                     self.queue.release(Item::Arp(arp.sender_ip, form));
                 }
@@ -115,9 +116,12 @@ impl Scanner {
             return;
         }
         let how = match message.kind {
-            Kind::Discover => Wake::DhcpDiscover {
-                name: message.name.clone(),
-            },
+            Kind::Discover => {
+                self.newborns.sign(now, source);
+                Wake::DhcpDiscover {
+                    name: message.name.clone(),
+                }
+            }
             Kind::Request => Wake::DhcpRequest {
                 name: message.name.clone(),
                 wanted: message.wanted,

@@ -12,11 +12,13 @@ mod echo;
 mod hear;
 mod here;
 mod manners;
+mod newborn;
 mod order;
 mod pacer;
 mod passes;
 mod plain;
 mod queue;
+mod runs;
 mod scanner;
 mod send;
 

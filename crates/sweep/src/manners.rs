@@ -11,12 +11,14 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use vocab::Moment;
 
+use crate::runs::Runs;
+
 /// Time between two questions in nobody's name for one silent address, and after a foreign probe:
 /// `DEFEND_INTERVAL` of RFC 5227 section 1.1.
 pub(crate) const APART: Duration = Duration::from_secs(10);
 /// Addresses remembered as asked, 10 s long. Beyond that nothing new is asked in nobody's name.
 const ASKED_MAX: usize = 1 << 17;
-/// Foreign probes remembered. A flood of them pushes out the oldest.
+/// Foreign probes remembered, and answers to passes. A flood of them pushes out the oldest.
 const HEARD_MAX: usize = 4_096;
 
 /// Addresses with a moment each, forgotten in the order of the moments.
@@ -39,6 +41,15 @@ impl Memory {
         old.is_some_and(|at| self.by_time.remove(&(at, address)))
     }
 
+    /// Forgets the oldest where there are too many.
+    fn bound(&mut self) {
+        if self.by_address.len() > HEARD_MAX
+            && let Some((_, oldest)) = self.by_time.pop_first()
+        {
+            self.by_address.remove(&oldest);
+        }
+    }
+
     fn forget_until(&mut self, end: Moment) {
         while let Some(&(at, address)) = self.by_time.first() {
             if at > end {
@@ -55,13 +66,22 @@ impl Memory {
 pub(crate) struct Manners {
     asked: Memory,
     heard: Memory,
+    /// What passes asked, without what answered, which stands in `settled`.
+    passed: Runs,
+    settled: Memory,
 }
 
 impl Manners {
     /// From when on `address` may be asked for in nobody's name.
     pub(crate) fn earliest(&self, address: Ipv4Addr) -> Moment {
         let of = |memory: &Memory| memory.by_address.get(&address).map(|at| *at + APART);
-        let both = of(&self.asked).max(of(&self.heard));
+        let passed = self
+            .passed
+            .between(address)
+            // A run asks for an address once: an answer since it began is the answer to that.
+            .filter(|(began, _)| self.settled.by_address.get(&address).is_none_or(|s| s < began))
+            .map(|(_, at)| at + APART);
+        let both = of(&self.asked).max(of(&self.heard)).max(passed);
         let room = (self.asked.by_address.len() >= ASKED_MAX)
             .then(|| self.asked.by_time.first().map(|(at, _)| *at + APART))
             .flatten();
@@ -73,19 +93,27 @@ impl Manners {
         self.asked.put(address, now);
     }
 
+    /// A pass asked for it, in its turn.
+    pub(crate) fn passed(&mut self, now: Moment, address: Ipv4Addr) {
+        if !self.passed.put(now, address) {
+            self.asked(now, address);
+        }
+    }
+
     /// It answered. True if that changes when it may be asked again.
-    pub(crate) fn answered(&mut self, address: Ipv4Addr) -> bool {
-        self.asked.remove(address)
+    pub(crate) fn answered(&mut self, now: Moment, address: Ipv4Addr) -> bool {
+        let passed = self.passed.between(address).is_some();
+        if passed {
+            self.settled.put(address, now);
+            self.settled.bound();
+        }
+        self.asked.remove(address) || passed
     }
 
     /// Somebody else probed for it.
     pub(crate) fn heard_probe(&mut self, now: Moment, address: Ipv4Addr) {
         self.heard.put(address, now);
-        if self.heard.by_address.len() > HEARD_MAX
-            && let Some((_, oldest)) = self.heard.by_time.pop_first()
-        {
-            self.heard.by_address.remove(&oldest);
-        }
+        self.heard.bound();
     }
 
     /// Forgets what no longer matters.
@@ -93,6 +121,8 @@ impl Manners {
         if now >= Moment::ZERO + APART {
             self.asked.forget_until(now - APART);
             self.heard.forget_until(now - APART);
+            self.passed.forget_until(now - APART);
+            self.settled.forget_until(now - APART);
         }
     }
 }
@@ -113,9 +143,26 @@ mod tests {
         assert!(manners.earliest(A) <= s(1));
         manners.asked(s(1), A);
         assert_eq!(manners.earliest(A), s(11));
-        assert!(manners.answered(A));
-        assert!(!manners.answered(A));
+        assert!(manners.answered(s(1), A));
+        assert!(!manners.answered(s(1), A));
         assert!(manners.earliest(A) <= s(1));
+    }
+
+    #[test]
+    fn what_a_pass_asked_waits_too_unless_it_answered() {
+        let mut manners = Manners::default();
+        for n in 0..200 {
+            manners.passed(s(1), Ipv4Addr::new(192, 168, 0, n));
+        }
+        assert_eq!(manners.earliest(A), s(11));
+        assert!(manners.answered(Moment::from_millis(1_001), A));
+        assert!(manners.earliest(A) <= s(1));
+        assert_eq!(manners.earliest(Ipv4Addr::new(192, 168, 0, 21)), s(11));
+        manners.asked(s(2), A);
+        assert_eq!(manners.earliest(A), s(12), "asked by itself since");
+        manners.tick(s(12));
+        assert!(manners.settled.by_time.is_empty());
+        assert!(manners.earliest(Ipv4Addr::new(192, 168, 0, 21)) <= s(12));
     }
 
     #[test]
@@ -123,7 +170,7 @@ mod tests {
         let mut manners = Manners::default();
         manners.heard_probe(s(5), A);
         manners.asked(s(2), A);
-        manners.answered(A);
+        manners.answered(s(1), A);
         assert_eq!(manners.earliest(A), s(15));
         manners.tick(Moment::from_millis(14_999));
         assert_eq!(manners.earliest(A), s(15));

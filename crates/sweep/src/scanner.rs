@@ -14,6 +14,7 @@ use crate::discover::{Discovery, Next};
 use crate::echo::Echoes;
 use crate::here::{Here, is_askable};
 use crate::manners::Manners;
+use crate::newborn::Newborns;
 use crate::pacer::Pacer;
 use crate::passes::Passes;
 use crate::plain::Pokes;
@@ -68,6 +69,7 @@ pub struct Scanner {
     pub(crate) pacer: Pacer,
     pub(crate) queue: Queue,
     pub(crate) manners: Manners,
+    pub(crate) newborns: Newborns,
     pub(crate) questions: Questions,
     pub(crate) echoes: Echoes,
     pub(crate) passes: Passes,
@@ -113,6 +115,7 @@ impl Scanner {
             pacer: Pacer::new(config.pace),
             queue: Queue::default(),
             manners: Manners::default(),
+            newborns: Newborns::default(),
             questions: Questions::default(),
             // Any 16 bits do: they only tell our replies from those to other programs.
             echoes: Echoes::new((config.seed ^ (config.seed >> 16) ^ 0x5243) as u16),

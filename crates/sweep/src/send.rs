@@ -140,8 +140,10 @@ impl Scanner {
             ) => {
                 self.pacer.take(now, 1, entry.lane == Lane::Watch);
                 self.questions.sent(now, address, form, named);
-                if !named {
-                    self.manners.asked(now, address);
+                match (named, entry.passes.is_empty()) {
+                    (true, _) => {}
+                    (false, true) => self.manners.asked(now, address),
+                    (false, false) => self.manners.passed(now, address),
                 }
                 self.sent(now, &entry, address, SilentTo::Arp(form));
             }
@@ -276,7 +278,12 @@ impl Scanner {
             let Some((id, address)) = self.passes.peek() else {
                 return Err((None, false));
             };
-            let item = Item::Arp(address, self.here.form(address, ArpForm::Broadcast));
+            let form = self.here.form(address, ArpForm::Broadcast);
+            let quiet_until = self.newborns.quiet_until();
+            if form == ArpForm::Nobody && quiet_until > now {
+                return Err((Some(quiet_until), false));
+            }
+            let item = Item::Arp(address, form);
             if self.queue.join(item, id) {
                 self.passes.advance(id);
                 continue;

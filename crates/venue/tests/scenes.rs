@@ -108,7 +108,8 @@ fn every_scene_is_complete_and_its_rig_fits_our_computer() {
             "cable",
             "house",
             "grand",
-            "standings"
+            "standings",
+            "hidden"
         ]
     );
     for scene in &all {
@@ -153,7 +154,7 @@ fn every_scene_is_complete_and_its_rig_fits_our_computer() {
 
 #[test]
 fn each_scene_ends_or_stands_with_just_the_trouble_that_is_planned() {
-    let trouble: [(&str, u64, &[&str]); 14] = [
+    let trouble: [(&str, u64, &[&str]); 16] = [
         ("calm", 5, &[]),
         ("cable", 5, &[]),
         ("clash", 5, &[]),
@@ -164,6 +165,8 @@ fn each_scene_ends_or_stands_with_just_the_trouble_that_is_planned() {
         ("leases", 20, &[]),
         ("grand", 5, &[]),
         ("late", 120, &["Spare camera"]),
+        ("hidden", 2, &["Tower", "Porch"]),
+        ("hidden", 40, &["Tower"]),
         ("tangled", 5, &["Pulpit", "Nave", "Choir", "Font", "Lectern"]),
         ("strayed", 5, &["Quay", "Ramp", "Jetty"]),
         ("late", 40, &["Ceiling", "Spare camera", "Recorder"]),

@@ -131,6 +131,7 @@ pub(super) fn calm() -> Snapshot {
         unlisted_total: 0,
         findings: Vec::new(),
         pass: None,
+        search: None,
         changes: vec![ready(3, true)],
         dropped: 0,
         malformed: 0,

@@ -6,12 +6,14 @@ mod change;
 mod device;
 mod finding;
 mod host;
+mod search;
 mod standing;
 
 pub use change::{Change, Subject};
 pub use device::{ControlView, DeviceView, EchoSample, Likely, SeenView};
 pub use finding::{Finding, FindingKind, Severity};
 pub use host::{HostView, Resemblance};
+pub use search::SearchView;
 pub use standing::{Counts, Standing};
 
 use std::net::Ipv4Addr;
@@ -51,6 +53,8 @@ pub struct Snapshot {
     pub findings: Vec<Finding>,
     /// How far the passes are: (asked, of); `None` when none is running.
     pub pass: Option<(u64, u64)>,
+    /// The deep search; `None` where there cannot be one.
+    pub search: Option<SearchView>,
     /// The latest changes, oldest first, at most 1,000.
     pub changes: Vec<Change>,
     /// Frames the kernel dropped since the start.

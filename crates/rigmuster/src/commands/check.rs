@@ -1,6 +1,6 @@
 //! `check`: the head count once.
 
-use std::io::{self, IsTerminal};
+use std::io::{self, IsTerminal, Write};
 use std::time::Duration;
 
 use ledger::{Ledger, Purpose};
@@ -26,8 +26,9 @@ pub(super) async fn check(
     let mut run = open(&expected, &link, Purpose::Check, Tempo::Jump)?;
     let vendors = run.look_for_vendors();
     let deadline = run.source.now() + within;
-    let ready = |ledger: &Ledger, now| ledger.ready().then_some(now);
+    let ready = |ledger: &mut Ledger, now| ledger.ready().then_some(now);
     if !count(&mut run, Some(deadline), ready).await? {
+        interrupted(&run, "nothing was decided");
         return Ok(Exit::Interrupted);
     }
     if let Some(vendors) = vendors.end().await {
@@ -46,7 +47,7 @@ pub(super) async fn check(
 pub(super) async fn count(
     run: &mut Run,
     deadline: Option<Moment>,
-    mut enough: impl FnMut(&Ledger, Moment) -> Option<Moment>,
+    mut enough: impl FnMut(&mut Ledger, Moment) -> Option<Moment>,
 ) -> Result<bool, Failure> {
     let mut interrupt =
         Interrupt::listen().map_err(|e| Failure::fault(format_args!("signals cannot be caught: {e}")))?;
@@ -54,7 +55,10 @@ pub(super) async fn count(
     loop {
         exchange(&mut run.source, &mut run.ledger);
         let now = run.source.now();
-        let end = [deadline, enough(&run.ledger, now)].into_iter().flatten().min();
+        let end = [deadline, enough(&mut run.ledger, now)]
+            .into_iter()
+            .flatten()
+            .min();
         if end.is_some_and(|at| now >= at) {
             progress.clear();
             return Ok(true);
@@ -68,13 +72,17 @@ pub(super) async fn count(
             biased;
             () = interrupt.wait() => {
                 progress.clear();
-                let passed = now.as_millis() as f64 / 1000.0;
-                eprintln!("rigmuster: interrupted after {passed:.1} s; nothing was decided");
                 return Ok(false);
             }
             () = run.source.turn(until) => {}
         }
     }
+}
+
+/// Says that it was interrupted, when, and what that means.
+pub(super) fn interrupted(run: &Run, so: &str) {
+    let passed = run.source.now().as_millis() as f64 / 1000.0;
+    let _ = writeln!(io::stderr(), "rigmuster: interrupted after {passed:.1} s; {so}");
 }
 
 /// Prints a snapshot as the table or as JSON.

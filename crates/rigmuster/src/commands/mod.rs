@@ -41,9 +41,10 @@ fn dispatch(cli: Cli) -> Result<Exit, Failure> {
         Command::Survey {
             rig,
             link,
+            far,
             within,
             json,
-        } => block_on(survey::survey(rig, link, within, json)),
+        } => block_on(survey::survey(rig, link, far, within, json)),
         Command::Rehearse { list: true, .. } => rehearse::list(),
         Command::Rehearse {
             scene, seed, look, ..

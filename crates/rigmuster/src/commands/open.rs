@@ -76,6 +76,18 @@ pub(super) fn open(
     purpose: Purpose,
     tempo: Tempo,
 ) -> Result<Run, Failure> {
+    open_without(expected, args, purpose, tempo, false)
+}
+
+/// The same; `no_subnet` where neither a rig file nor an address of our own need say which subnet
+/// to go through, because there are other places to look.
+pub(super) fn open_without(
+    expected: &Expected,
+    args: &LinkArgs,
+    purpose: Purpose,
+    tempo: Tempo,
+    no_subnet: bool,
+) -> Result<Run, Failure> {
     let clock = Clock::start();
     let pace = expected.pace(args);
     let (source, station) = if let Some(name) = &args.rehearse {
@@ -91,7 +103,12 @@ pub(super) fn open(
     };
     let now = source.now();
     let wall = WallTime::read(now);
-    let settings = settle(expected.ledger(purpose, pace), &station, args.rehearse.is_none())?;
+    let settings = settle(
+        expected.ledger(purpose, pace),
+        &station,
+        args.rehearse.is_none(),
+        no_subnet,
+    )?;
     let mut ledger = Ledger::new(settings, now);
     if args.listen_only {
         ledger.fold(&vocab::Sighting {
@@ -108,9 +125,15 @@ pub(super) fn open(
 }
 
 /// Fills in what this computer knows where the rig file says nothing.
-fn settle(mut settings: Settings, station: &Station, live: bool) -> Result<Settings, Failure> {
+fn settle(
+    mut settings: Settings,
+    station: &Station,
+    live: bool,
+    no_subnet: bool,
+) -> Result<Settings, Failure> {
     if settings.rig.is_none() {
-        settings.subnet = Some(own_subnet(station)?);
+        let subnet = own_subnet(station);
+        settings.subnet = if no_subnet { subnet.ok() } else { Some(subnet?) };
     }
     if live {
         settings.gateway = link::default_gateway();

@@ -3,7 +3,7 @@
 use std::io::{self, IsTerminal, Write};
 use std::time::Duration;
 
-use ledger::{Snapshot, Standing};
+use ledger::{SearchView, Snapshot, Standing};
 use vocab::Moment;
 
 /// How often the line is written anew.
@@ -54,6 +54,29 @@ impl Progress {
     }
 }
 
+/// How far the deep search is: where, how much, how long still, and what it found.
+fn search_line(search: &SearchView, left: Option<Duration>) -> String {
+    let place = search
+        .place
+        .map_or_else(String::new, |place| format!("{place}: "));
+    let left = [search.left, left].into_iter().flatten().min();
+    let left = left.map_or_else(String::new, |left| format!(", {} left", span(left)));
+    format!(
+        "{place}{} of {} asked{left}, {} found",
+        search.asked, search.total, search.finds
+    )
+}
+
+/// A span of time for a line that is read at a glance.
+fn span(time: Duration) -> String {
+    let seconds = time.as_secs();
+    match (seconds / 3600, seconds / 60 % 60, seconds % 60) {
+        (0, 0, s) => format!("{s} s"),
+        (0, m, s) => format!("{m} min {s} s"),
+        (h, m, _) => format!("{h} h {m} min"),
+    }
+}
+
 /// The line's text, short enough for 80 columns.
 fn line(snapshot: &Snapshot, left: Option<Duration>) -> String {
     let mut parts = Vec::new();
@@ -73,8 +96,34 @@ fn line(snapshot: &Snapshot, left: Option<Duration>) -> String {
     if let Some((asked, of)) = snapshot.pass {
         parts.push(format!("{asked} of {of} addresses asked"));
     }
+    if let Some(search) = snapshot.search.as_ref().filter(|s| s.running && s.total > 0) {
+        return search_line(search, left);
+    }
     if let Some(left) = left {
         parts.push(format!("{} s left", left.as_secs()));
     }
     parts.join(", ")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_line_of_the_widest_search_fits_80_columns() {
+        let search = SearchView {
+            running: true,
+            place: Some("192.168.254.0/24".parse().unwrap()),
+            asked: 16_777_213,
+            total: 16_777_214,
+            per_second: Some(10),
+            left: Some(Duration::from_secs(1_677_721)),
+            finds: 4_096,
+        };
+        let line = search_line(&search, None);
+        assert!(line.len() < 80, "{line}");
+        assert!(line.contains("466 h 2 min left"), "{line}");
+        let until_the_end = search_line(&search, Some(Duration::from_secs(61)));
+        assert!(until_the_end.contains("1 min 1 s left"), "{until_the_end}");
+    }
 }

@@ -9,7 +9,7 @@ mod simulation;
 
 use ledger::Ledger;
 use sweep::Driver;
-use vocab::{Ask, Moment, Sighting};
+use vocab::{Ask, Mode, Moment, Sighting};
 
 pub use live::open_live;
 pub use rehearsal::Rehearsal;
@@ -30,6 +30,14 @@ impl Source {
         match self {
             Self::Live(driver) => driver.now(),
             Self::Rehearsal(venue) => venue.now(),
+        }
+    }
+
+    /// How frames get in and out.
+    pub fn mode(&self) -> Mode {
+        match self {
+            Self::Live(driver) => driver.live().mode(),
+            Self::Rehearsal(_) => Mode::Simulated,
         }
     }
 

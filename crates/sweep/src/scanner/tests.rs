@@ -3,6 +3,7 @@
 mod courses;
 mod dhcp;
 mod dials;
+mod far;
 mod toy;
 
 use std::net::Ipv4Addr;

@@ -10,6 +10,7 @@ mod calm;
 mod clash;
 mod grand;
 mod hall;
+mod hidden;
 mod house;
 mod late;
 mod leases;
@@ -56,6 +57,7 @@ pub fn scenes() -> Vec<Scene> {
         house::scene(),
         grand::scene(),
         standings::scene(),
+        hidden::scene(),
     ]
 }
 

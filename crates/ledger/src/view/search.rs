@@ -1,0 +1,25 @@
+//! The deep search as screens show it.
+
+use std::time::Duration;
+
+use vocab::Ipv4Net;
+
+/// A search beyond the subnet: one under way, the last one, or the one that could be begun.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct SearchView {
+    /// Whether it is under way, or waits for the rig's own pass to end.
+    pub running: bool,
+    /// Where it is just now.
+    pub place: Option<Ipv4Net>,
+    /// Addresses asked so far.
+    pub asked: u64,
+    /// Addresses in all: of the search under way, of the last one, or else of the usual places.
+    /// One frame each.
+    pub total: u64,
+    /// Frames a second; `None` where nothing holds it back.
+    pub per_second: Option<u32>,
+    /// How long it will still take at that pace, or take again; `None` where nothing holds it back.
+    pub left: Option<Duration>,
+    /// Hosts known so far that stand outside the subnet.
+    pub finds: usize,
+}
