@@ -125,7 +125,7 @@ fn device_words(device: &DeviceView, out: &mut Words) {
     if let Some(seen) = &device.seen {
         out.add_all(seen.mac);
         out.add_all(&seen.addresses);
-        out.add_all(seen.vendor.iter().chain(&seen.names));
+        out.add_all(seen.vendor.iter().chain(seen.names.iter().map(|n| &n.text)));
     }
 }
 
@@ -133,6 +133,6 @@ fn host_words(host: &HostView, out: &mut Words) {
     out.add("not on the list");
     out.add_all(host.mac);
     out.add_all(&host.addresses);
-    out.add_all(host.vendor.iter().chain(&host.names));
+    out.add_all(host.vendor.iter().chain(host.names.iter().map(|n| &n.text)));
     out.add_all(host.resembles.iter().map(|r| &r.device));
 }

@@ -138,8 +138,8 @@ pub(crate) fn rtt(time: Duration) -> String {
 
 /// What to call a host that is not on the list: its own name, its maker, its address, its hardware.
 pub(crate) fn host_name(host: &HostView) -> String {
-    if let Some(name) = host.names.iter().find(|n| !n.is_empty()) {
-        return name.to_string();
+    if let Some(name) = host.names.iter().find(|n| !n.text.is_empty()) {
+        return name.text.to_string();
     }
     match (&host.vendor, host.addresses.first(), host.mac) {
         (Some(vendor), ..) => format!("made by {vendor}"),

@@ -36,6 +36,7 @@ impl Ledger {
             Fact::DhcpAsked { again } => self.servers_asked(at, *again),
             Fact::DhcpOffer(offer) => self.server_offers(at, offer),
             Fact::DhcpOver { sent } => self.servers_over(*sent),
+            Fact::Named { mac, address, names } => self.named(at, *mac, *address, names),
             Fact::PassAsked { id, asked, total } => {
                 let far = |s: &mut crate::search::Search| s.went_on(*id, *asked, *total);
                 if self.passes.asked(*id, *asked, *total) || self.search.as_mut().is_some_and(far) {
@@ -146,15 +147,10 @@ impl Ledger {
         if self.hosts.hear(HostId::Mac(mac), at).news {
             self.revision += 1;
         }
-        let (Wake::DhcpDiscover { name } | Wake::DhcpRequest { name, .. }) = how;
-        if let Some(name) = name {
-            self.hosts.name(HostId::Mac(mac), name);
-            self.look_who(at);
-        }
         if let Some(&i) = self.by_mac.get(&mac) {
             self.tracks[i].last_heard = Some(at);
             // A request alone may be a lease that is renewed.
-            if matches!(how, Wake::DhcpDiscover { .. }) {
+            if matches!(how, Wake::DhcpDiscover) {
                 self.wake(i, at);
             }
         }

@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::net::Ipv4Addr;
 use std::time::Duration;
 
-use vocab::{ControlPort, ControlState, Mac, Moment, Text};
+use vocab::{ControlPort, ControlState, Mac, Moment, Name};
 
 use crate::claim::{Claim, HostId, Life, Proof};
 
@@ -28,8 +28,10 @@ pub(crate) struct Host {
     pub(crate) last: Moment,
     /// What it claims.
     pub(crate) claims: Vec<Claim>,
-    /// What it calls itself.
-    pub(crate) names: Vec<Text>,
+    /// What it calls itself, what people gave it first.
+    pub(crate) names: Vec<Name>,
+    /// The address that it last spoke from without holding it, and when that was asked for.
+    pub(crate) spoke: Option<(Ipv4Addr, Moment)>,
     /// Its control ports that were asked or are to be asked.
     pub(crate) ports: BTreeMap<ControlPort, Option<ControlState>>,
     /// Whether it was found to answer for others' addresses.
@@ -143,6 +145,7 @@ impl Hosts {
             last: at,
             claims: Vec::new(),
             names: Vec::new(),
+            spoke: None,
             ports: BTreeMap::new(),
             proxy: false,
         });
@@ -201,17 +204,24 @@ impl Hosts {
         heard
     }
 
-    /// Adds a name that the host gives itself.
-    pub(crate) fn name(&mut self, id: HostId, name: &Text) {
-        if let Some(host) = self.map.get_mut(&id)
-            && !name.is_empty()
-            && !host.names.contains(name)
-        {
-            if host.names.len() >= MAX_NAMES {
-                host.names.remove(0);
-            }
-            host.names.push(name.clone());
+    /// Adds a name that the host gives itself; with too many the last of its sort goes. True if
+    /// it is new.
+    pub(crate) fn name(&mut self, id: HostId, name: &Name) -> bool {
+        let Some(host) = self.map.get_mut(&id) else {
+            return false;
+        };
+        let known = host
+            .names
+            .iter()
+            .any(|n| n.text == name.text && n.source <= name.source);
+        if name.text.is_empty() || known {
+            return false;
         }
+        host.names.retain(|n| n.text != name.text);
+        let at = host.names.partition_point(|n| n.source < name.source);
+        host.names.insert(at, name.clone());
+        host.names.truncate(MAX_NAMES);
+        true
     }
 
     /// All that was heard says nothing about now any more.

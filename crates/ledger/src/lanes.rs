@@ -7,7 +7,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::net::Ipv4Addr;
 use std::time::Duration;
 
-use vocab::{ControlPort, Mac, Moment, PassId};
+use vocab::{ControlPort, Mac, Moment, PassId, RollCall};
 
 use crate::beat::step_from;
 
@@ -33,6 +33,8 @@ pub(crate) enum Key {
     Dhcp,
     /// A pass over a range.
     Pass(PassId),
+    /// What is everybody called?
+    Roll(RollCall),
 }
 
 impl Key {
@@ -52,6 +54,8 @@ impl Key {
             Self::Port(address, mac, _) => about(3, address, mac),
             Self::Echo(address) => about(4, address, None),
             Self::Pass(id) => about(5, Ipv4Addr::from(id.0), None),
+            Self::Dhcp => about(6, Ipv4Addr::UNSPECIFIED, None),
+            Self::Roll(which) => about(7, Ipv4Addr::from(which as u32), None),
         }
     }
 }
@@ -215,8 +219,8 @@ impl Lanes {
                 self.looks.insert((look, key));
             }
         }
-        if matches!(key, Key::Pass(_) | Key::Dhcp) {
-            // These tell their own progress and may take minutes.
+        if matches!(key, Key::Pass(_) | Key::Dhcp | Key::Roll(_)) {
+            // These tell their own progress and may take minutes; nobody has to answer a roll call.
             self.remove(key);
         }
         Some(key)

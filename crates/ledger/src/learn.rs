@@ -103,6 +103,7 @@ impl Ledger {
                 self.lanes.want(Key::Nobody(address), Some(at));
             }
         }
+        self.call_roll(at);
     }
 
     /// What a pass over the whole subnet goes through; nothing where that would be too much.

@@ -33,6 +33,8 @@ pub(crate) enum Timer {
     Ready,
     /// Devices by DHCP are looked for again.
     Leases,
+    /// Everybody may be asked for his name again.
+    Roll,
     /// Numbers on the screen may be refreshed.
     Soft,
     /// Clashes among strangers are to be looked at.
@@ -181,6 +183,7 @@ impl Ledger {
                 }
                 Timer::Ready | Timer::Servers => self.ready_dirty = true,
                 Timer::Leases => self.plan_leases(now),
+                Timer::Roll => self.roll_due(now),
                 Timer::Soft => self.refresh(now),
                 Timer::Who => self.match_up(now),
                 Timer::Calm | Timer::Flood | Timer::Calls => self.wire_dirty = true,
@@ -251,6 +254,7 @@ impl Ledger {
         for address in self.factory.clone() {
             self.lanes.want(Key::Nobody(address), Some(now));
         }
+        self.call_roll(now);
         self.revision += 1;
         self.settle(now);
     }

@@ -30,6 +30,7 @@ mod lanes;
 mod learn;
 mod ledger;
 mod likeness;
+mod names;
 mod passes;
 mod plan;
 mod ports;

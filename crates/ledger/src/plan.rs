@@ -72,6 +72,7 @@ impl Ledger {
             Key::Dhcp => Ask::Dhcp {
                 by_hand: self.servers_by_hand(),
             },
+            Key::Roll(which) => Ask::RollCall(which),
             Key::Pass(id) => {
                 let own = self.passes.get(id).map(|p| p.range);
                 let far = || self.search.as_ref().and_then(|s| s.range(id));
@@ -120,7 +121,7 @@ impl Ledger {
                 self.replan.insert(a);
             }
             Key::Port(a, _, _) => self.touched.extend(self.device_at(a)),
-            Key::Dhcp | Key::Pass(_) => {}
+            Key::Dhcp | Key::Pass(_) | Key::Roll(_) => {}
         }
     }
 

@@ -154,7 +154,7 @@ impl Ledger {
         let inside = living(host).any(|a| self.in_subnet(a));
         Stranger {
             maker: host.id.mac().and_then(|m| self.settings.vendors.maker(m)),
-            names: host.names.clone(),
+            names: host.names.iter().map(|n| n.text.clone()).collect(),
             control: host
                 .ports
                 .iter()

@@ -252,14 +252,19 @@ fn unlisted(ledger: &Ledger) -> (Vec<HostView>, usize) {
 fn view(ledger: &Ledger, host: &Host) -> HostView {
     let mut claims: Vec<&Claim> = host.claims.iter().filter(|c| !c.proxied()).collect();
     claims.sort_by_key(|c| (!c.alive(), std::cmp::Reverse(c.last), c.address));
+    let mut addresses: Vec<Ipv4Addr> = claims.iter().map(|c| c.address).collect();
+    if addresses.is_empty() {
+        // As far as its own word goes.
+        addresses.extend(host.spoke.map(|(address, _)| address));
+    }
     HostView {
         mac: host.id.mac(),
-        addresses: claims.iter().map(|c| c.address).collect(),
+        on_subnet: addresses.iter().any(|a| ledger.in_subnet(*a)),
+        addresses,
         vendor: vendor(ledger, host.id),
         names: host.names.clone(),
         first_seen: host.first,
         last_heard: host.last,
-        on_subnet: claims.iter().any(|c| ledger.in_subnet(c.address)),
         control: host
             .ports
             .iter()

@@ -100,6 +100,11 @@ impl Live {
         match self.0 {}
     }
 
+    /// Tells the switches that we want to hear the groups of discovery, or no longer do.
+    pub fn join_groups(&mut self, _join: bool) {
+        match self.0 {}
+    }
+
     /// Frames that the kernel had to drop.
     pub fn dropped(&mut self) -> u64 {
         match self.0 {}

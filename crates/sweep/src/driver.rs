@@ -40,7 +40,8 @@ pub struct Driver {
 
 impl Driver {
     /// Puts the three together and tells the scanner of the station.
-    pub fn new(live: Live, mut scanner: Scanner, clock: Clock) -> Self {
+    pub fn new(mut live: Live, mut scanner: Scanner, clock: Clock) -> Self {
+        live.join_groups(!scanner.is_listen_only());
         if live.mode() == Mode::Unprivileged {
             scanner.set_can_ping(live.can_ping());
         }
@@ -76,6 +77,7 @@ impl Driver {
     /// Begins or ends listen-only, at once.
     pub fn set_listen_only(&mut self, on: bool) {
         self.scanner.set_listen_only(self.clock.now(), on);
+        self.live.join_groups(!on);
         self.close_abandoned();
     }
 

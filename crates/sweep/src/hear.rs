@@ -3,7 +3,7 @@
 use core::net::Ipv4Addr;
 
 use link::Frame;
-use vocab::{ArpForm, ArpOp, ArpSeen, Fact, Mac, Moment, Wake};
+use vocab::{ArpForm, ArpOp, ArpSeen, Fact, Mac, Moment, Name, NameSource, Wake};
 use wire::dhcp::{Kind, Message};
 use wire::{Arp, Heard, What, peek};
 
@@ -30,8 +30,9 @@ impl Scanner {
                 return;
             }
         }
+        let vlan = frame.vlan.or(heard.vlan);
         match &heard.what {
-            What::Arp(arp) => self.hear_arp(now, &heard, arp, frame.vlan.or(heard.vlan)),
+            What::Arp(arp) => self.hear_arp(now, &heard, arp, vlan),
             What::EchoReply { from, to, echo } => {
                 let ours = Some(heard.destination) == self.here.mac() && self.here.owns(*to);
                 if ours
@@ -55,6 +56,13 @@ impl Scanner {
                 self.hear_server(now, heard.source, *from, message);
             }
             What::Dhcp { message, .. } => self.hear_dhcp(now, heard.source, message),
+            What::Mdns { from, message } if vlan.is_none() => {
+                self.hear_mdns(now, heard.source, *from, message);
+            }
+            What::Discovery { from, message } if vlan.is_none() => {
+                let names = message.names_of(heard.source);
+                self.hear_named(now, heard.source, Some(*from), names);
+            }
             _ => {}
         }
     }
@@ -118,16 +126,18 @@ impl Scanner {
         let how = match message.kind {
             Kind::Discover => {
                 self.newborns.sign(now, source);
-                Wake::DhcpDiscover {
-                    name: message.name.clone(),
-                }
+                Wake::DhcpDiscover
             }
             Kind::Request => Wake::DhcpRequest {
-                name: message.name.clone(),
                 wanted: message.wanted,
             },
             _ => return,
         };
+        let name = message.name.clone().map(|text| Name {
+            text,
+            source: NameSource::Dhcp,
+        });
+        self.hear_named(now, source, None, name.into_iter().collect());
         self.say(now, Fact::Wakes { mac: source, how });
     }
 }

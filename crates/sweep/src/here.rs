@@ -57,6 +57,11 @@ impl Here {
         nets.rev().max_by_key(|net| net.prefix_len()).map(Ipv4Net::addr)
     }
 
+    /// Our address in messages to everybody: the system's first.
+    pub(crate) fn first(&self) -> Option<Ipv4Addr> {
+        self.station.as_ref()?.addresses.first().map(Ipv4Net::addr)
+    }
+
     /// The form in which `form` can really go out. With our own address as target the real sender
     /// would make it an announcement (RFC 5227 section 2.3), so that too is asked in nobody's name.
     pub(crate) fn form(&self, target: Ipv4Addr, form: ArpForm) -> ArpForm {

@@ -12,6 +12,7 @@ mod echo;
 mod hear;
 mod here;
 mod manners;
+mod names;
 mod newborn;
 mod order;
 mod pacer;

@@ -5,6 +5,8 @@ use std::collections::BTreeMap;
 
 use vocab::{ArpForm, Mac, Moment, PassId, Rank};
 
+use crate::names::Call;
+
 /// The most single questions that wait at one time.
 pub(crate) const QUEUE_MAX: usize = 8_192;
 
@@ -19,6 +21,8 @@ pub(crate) enum Item {
     Control(u64),
     /// Which DHCP servers are there?
     Discover,
+    /// What is everybody called?
+    Call(Call),
 }
 
 /// Whether the sustained rate of broadcasts holds it back.

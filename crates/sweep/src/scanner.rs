@@ -14,6 +14,7 @@ use crate::discover::{Discovery, Next};
 use crate::echo::Echoes;
 use crate::here::{Here, is_askable};
 use crate::manners::Manners;
+use crate::names::Calls;
 use crate::newborn::Newborns;
 use crate::pacer::Pacer;
 use crate::passes::Passes;
@@ -70,6 +71,7 @@ pub struct Scanner {
     pub(crate) queue: Queue,
     pub(crate) manners: Manners,
     pub(crate) newborns: Newborns,
+    pub(crate) calls: Calls,
     pub(crate) questions: Questions,
     pub(crate) echoes: Echoes,
     pub(crate) passes: Passes,
@@ -116,6 +118,7 @@ impl Scanner {
             queue: Queue::default(),
             manners: Manners::default(),
             newborns: Newborns::default(),
+            calls: Calls::new(config.seed),
             questions: Questions::default(),
             // Any 16 bits do: they only tell our replies from those to other programs.
             echoes: Echoes::new((config.seed ^ (config.seed >> 16) ^ 0x5243) as u16),
@@ -160,6 +163,11 @@ impl Scanner {
         self.say(now, Fact::ListenOnly(on));
     }
 
+    /// Whether nothing at all is sent, by the user's word.
+    pub const fn is_listen_only(&self) -> bool {
+        self.config.listen_only
+    }
+
     /// Changes the pace.
     pub fn set_pace(&mut self, now: Moment, pace: Pace) {
         self.config.pace = pace;
@@ -174,7 +182,8 @@ impl Scanner {
 
     /// Takes one question. It is dropped without a word under listen-only, while the link does
     /// not carry, where the same waits already, and where it is not possible: an echo to foreign
-    /// addresses, and in the unprivileged mode anything foreign or in nobody's name, DHCP included. A control
+    /// addresses, a roll call without an address of our own, and in the unprivileged mode that,
+    /// anything foreign, and anything in nobody's name, DHCP included. A control
     /// port that cannot be reached is told of as [`Fact::ControlNotAsked`].
     pub fn ask(&mut self, now: Moment, ask: Ask) {
         if !self.may_send() {
@@ -215,6 +224,7 @@ impl Scanner {
                     self.queue.push(Item::Echo(address, mac), rank, Lane::Plain);
                 }
             }
+            Ask::RollCall(which) => self.roll_call(which),
             Ask::Control { address, mac, port } => {
                 let from = self.here.sender_for(address).filter(|_| is_askable(address));
                 let bound = match self.config.dialing {
@@ -387,7 +397,7 @@ impl Scanner {
     pub(crate) fn say(&mut self, at: Moment, fact: Fact) {
         let unasked = match &fact {
             Fact::Arp(seen) => seen.answers.is_none(),
-            Fact::Wakes { .. } => true,
+            Fact::Wakes { .. } | Fact::Named { .. } => true,
             _ => false,
         };
         if !unasked || self.sightings.len() < SIGHTINGS_MAX {

@@ -9,6 +9,7 @@ use wire::icmp::{self, Echo};
 use wire::{Path, arp};
 
 use crate::here::is_askable;
+use crate::names::Call;
 use crate::pacer::{KERNEL_ARP_FRAMES, POKE_FRAMES};
 use crate::queue::{Entry, Item, Lane, Queue};
 use crate::scanner::{Dialing, Scanner};
@@ -48,6 +49,10 @@ enum Kind {
     },
     Discover {
         entry: Entry,
+    },
+    Call {
+        entry: Entry,
+        call: Call,
     },
     Dialer(Vec<u8>),
 }
@@ -174,11 +179,21 @@ impl Scanner {
                 let again = self.discovery.sent(now);
                 self.say(now, Fact::DhcpAsked { again });
             }
+            (Kind::Call { entry, call }, Ok(())) => {
+                self.pacer.take(now, 1, entry.lane == Lane::Watch);
+                self.turn = self.turn.wrapping_add(1);
+                self.calls.sent(now, call);
+                if !matches!(call, Call::Devices(_)) && self.calls.has_more() {
+                    self.queue
+                        .push(Item::Call(Call::Offers), Rank::Heard, Lane::Watch);
+                }
+            }
             (
                 Kind::Arp { mut entry, .. }
                 | Kind::Poke { mut entry, .. }
                 | Kind::Echo { mut entry, .. }
-                | Kind::Discover { mut entry },
+                | Kind::Discover { mut entry }
+                | Kind::Call { mut entry, .. },
                 Err(hold),
             ) => {
                 entry.failures += u8::from(hold == Hold::Down);
@@ -340,6 +355,14 @@ impl Scanner {
                 Some(at) if at > now => Some(Wait::Alone(at)),
                 Some(_) => all(self.pacer.ready_at(1)),
             },
+            Item::Call(_) if plain || self.here.first().is_none() => Some(Wait::Never),
+            Item::Call(call) => {
+                let at = self.calls.earliest(call);
+                if at > now {
+                    return Some(Wait::Alone(at));
+                }
+                all(self.pacer.ready_at(1))
+            }
             Item::Control(job) => match self.controls.cost(job, self.first_extra()) {
                 None => Some(Wait::Never),
                 Some(frames) => all(self.pacer.ready_at(frames)),
@@ -403,6 +426,11 @@ impl Scanner {
             Item::Discover => {
                 let frame = self.discovery.frame(self.here.mac()?);
                 (Kind::Discover { entry }, Order::Frame(frame))
+            }
+            Item::Call(call) => {
+                let (mac, from) = (self.here.mac()?, self.here.first()?);
+                let frame = self.calls.frame(call, mac, from)?;
+                (Kind::Call { entry, call }, Order::Frame(frame))
             }
             Item::Echo(address, mac) => {
                 let sequence = self.echoes.next_sequence()?;

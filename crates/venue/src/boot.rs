@@ -137,6 +137,7 @@ impl Host {
                     self.addressing = Addressing::Settled;
                 }
                 self.announce(out);
+                self.say_name(chance, out);
             }
         }
     }

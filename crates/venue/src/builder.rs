@@ -245,6 +245,7 @@ pub struct HostPlan {
     pub(crate) line: Line,
     pub(crate) start: Start,
     pub(crate) own_supply: bool,
+    pub(crate) says_name: bool,
 }
 
 impl HostPlan {
@@ -265,6 +266,7 @@ impl HostPlan {
             line: Line::SOUND,
             start: Start::default(),
             own_supply: false,
+            says_name: false,
         }
     }
 
@@ -349,6 +351,14 @@ impl HostPlan {
     #[must_use]
     pub const fn own_supply(mut self) -> Self {
         self.own_supply = true;
+        self
+    }
+
+    /// It says its name to everybody and to who asks: by multicast DNS, and by WS-Discovery where it
+    /// has ONVIF.
+    #[must_use]
+    pub const fn says_name(mut self) -> Self {
+        self.says_name = true;
         self
     }
 }
@@ -449,6 +459,11 @@ impl Plan {
     pub fn host(&mut self, host: HostPlan) -> HostId {
         self.hosts.push(host);
         HostId(self.hosts.len() - 1)
+    }
+
+    /// From now on all hosts planned so far say their names.
+    pub(crate) fn all_say_names(&mut self) {
+        self.hosts.iter_mut().for_each(|host| host.says_name = true);
     }
 
     /// Our computer, to change what is planned for it.

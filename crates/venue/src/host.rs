@@ -311,7 +311,9 @@ impl Host {
             return;
         };
         let to_all = packet.to.is_group();
-        if ip.protocol == ipv4::UDP && self.hear_dhcp(&ip, now, chance, out) {
+        let udp = ip.protocol == ipv4::UDP;
+        if udp && (self.hear_dhcp(&ip, now, chance, out) || self.hear_question(packet, &ip, now, chance, out))
+        {
             return;
         }
         let odd = ip.source.is_unspecified() || ip.source.is_multicast() || ip.source.is_broadcast();

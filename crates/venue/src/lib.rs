@@ -20,6 +20,7 @@ mod port;
 mod proxy;
 mod scene;
 mod service;
+mod speech;
 mod stack;
 mod switch;
 mod truth;

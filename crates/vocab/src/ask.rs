@@ -28,6 +28,15 @@ pub enum Budget {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct PassId(pub u32);
 
+/// A question to everybody at once: what are you called?
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum RollCall {
+    /// Services and hosts by multicast DNS (RFC 6763 section 9).
+    DnsSd,
+    /// Devices by WS-Discovery.
+    WsDiscovery,
+}
+
 /// One question to the network. The scanner carries it out once, paced; whether to ask again is
 /// for the ledger to say. The same question while one is still waiting to be sent is dropped.
 #[derive(Debug, Clone, PartialEq, Eq, Hash)]
@@ -81,4 +90,7 @@ pub enum Ask {
         /// Somebody wants to know it now.
         by_hand: bool,
     },
+    /// What is everybody called? Sent from our own address, and only where whole frames are;
+    /// whoever answers is told of as [`crate::Fact::Named`], and silence means nothing.
+    RollCall(RollCall),
 }

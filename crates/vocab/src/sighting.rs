@@ -3,7 +3,7 @@
 use core::net::Ipv4Addr;
 use core::time::Duration;
 
-use crate::{ControlPort, ControlState, DhcpOffer, Mac, Moment, PassId, Station, Text};
+use crate::{ControlPort, ControlState, DhcpOffer, Mac, Moment, Name, PassId, Station, Text};
 
 /// One observed fact with its time.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -68,15 +68,10 @@ pub enum SilentTo {
 /// A sign that a host has just started or lost its address.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Wake {
-    /// DHCP DISCOVER (RFC 2131), with the host name (option 12) if it gave one.
-    DhcpDiscover {
-        /// What it calls itself.
-        name: Option<Text>,
-    },
+    /// DHCP DISCOVER (RFC 2131).
+    DhcpDiscover,
     /// DHCP REQUEST (RFC 2131): about to take, or confirm, an address.
     DhcpRequest {
-        /// What it calls itself.
-        name: Option<Text>,
         /// The address it asks for (option 50).
         wanted: Option<Ipv4Addr>,
     },
@@ -163,6 +158,16 @@ pub enum Fact {
     DhcpOver {
         /// When its first DISCOVER left.
         sent: Moment,
+    },
+    /// A host was heard in its own words: by DHCP, multicast DNS or WS-Discovery.
+    Named {
+        /// Source of the frame.
+        mac: Mac,
+        /// Source of the packet: an address that it uses, as far as its word goes. It proves no
+        /// claim. `None` where the protocol is spoken before there is an address.
+        address: Option<Ipv4Addr>,
+        /// What it calls itself; empty where it said nothing of that.
+        names: Vec<Name>,
     },
     /// A pass went on: so many of its addresses are asked.
     PassAsked {

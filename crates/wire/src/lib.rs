@@ -4,6 +4,7 @@
 //! what is not, checks every length before it reads, and says where it gave up ([`Malformed`]).
 //! [`peek`] is the one door for frames that arrive, [`control`] the one for control ports.
 
+pub mod announce;
 pub mod arp;
 pub mod checksum;
 pub mod control;
@@ -14,6 +15,7 @@ pub mod http;
 pub mod icmp;
 pub mod ipv4;
 mod malformed;
+pub mod mdns;
 pub mod onvif;
 mod path;
 mod peek;
@@ -22,6 +24,7 @@ pub mod rtsp;
 pub mod tls;
 pub mod udp;
 pub mod visca;
+pub mod wsd;
 
 pub use arp::Arp;
 pub use ethernet::Ethernet;

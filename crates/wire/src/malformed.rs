@@ -17,6 +17,10 @@ pub enum Layer {
     Udp,
     /// RFC 2131.
     Dhcp,
+    /// RFC 6762 and RFC 6763.
+    Mdns,
+    /// WS-Discovery, 2005/04 or 1.1.
+    WsDiscovery,
     /// VISCA, bare or with its header.
     Visca,
     /// RFC 2326.
@@ -39,6 +43,8 @@ impl Layer {
             Self::Icmp => "ICMP",
             Self::Udp => "UDP",
             Self::Dhcp => "DHCP",
+            Self::Mdns => "mDNS",
+            Self::WsDiscovery => "WS-Discovery",
             Self::Visca => "VISCA",
             Self::Rtsp => "RTSP",
             Self::Http => "HTTP",

@@ -6,7 +6,7 @@ use vocab::Mac;
 
 use crate::icmp::{Echo, Original};
 use crate::malformed::{Malformed, Reason};
-use crate::{Arp, Ethernet, Icmp, Ipv4, Udp, dhcp, ethernet, ipv4};
+use crate::{Arp, Ethernet, Icmp, Ipv4, Udp, dhcp, ethernet, ipv4, mdns, wsd};
 
 /// A frame, decoded as far as it matters here.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -63,6 +63,20 @@ pub enum What<'a> {
         to: Ipv4Addr,
         /// The message.
         message: Box<dhcp::Message>,
+    },
+    /// Multicast DNS, from its own port or a query from any.
+    Mdns {
+        /// Who sent it.
+        from: Ipv4Addr,
+        /// The message.
+        message: Box<mdns::Message>,
+    },
+    /// WS-Discovery: to its port, or to our end of a probe.
+    Discovery {
+        /// Who sent it.
+        from: Ipv4Addr,
+        /// The message.
+        message: Box<wsd::Message>,
     },
     /// Any other UDP datagram. Its checksum was not looked at.
     Udp {
@@ -183,6 +197,23 @@ fn in_udp(from: Ipv4Addr, to: Ipv4Addr, udp: Udp<'_>) -> Result<What<'_>, Malfor
             }) => {}
             Err(e) => return Err(e),
         }
+    }
+    match udp.destination_port {
+        mdns::PORT => {
+            let message = mdns::Message::parse(udp.payload)?;
+            // An answer from another port is to be ignored (RFC 6762 section 6).
+            if !message.response || udp.source_port == mdns::PORT {
+                let message = Box::new(message);
+                return Ok(What::Mdns { from, message });
+            }
+        }
+        wsd::PORT | wsd::OWN_PORT => {
+            if let Some(message) = wsd::Message::parse(udp.payload)? {
+                let message = Box::new(message);
+                return Ok(What::Discovery { from, message });
+            }
+        }
+        _ => {}
     }
     Ok(What::Udp { from, to, udp })
 }

@@ -8,7 +8,14 @@ use ledger::{
     SeenView, Severity, Snapshot, Standing, Subject,
 };
 use rig::{AddressSpec, Need, Role};
-use vocab::{ControlState, LinkState, Mac, Medium, Mode, Moment, Station, Text};
+use vocab::{ControlState, LinkState, Mac, Medium, Mode, Moment, Name, NameSource, Station, Text};
+
+pub(super) fn named(name: &str) -> Name {
+    Name {
+        text: Text::clean(name),
+        source: NameSource::Mdns,
+    }
+}
 
 pub(super) fn mac(n: u16) -> Mac {
     let [hi, lo] = n.to_be_bytes();
@@ -55,7 +62,7 @@ pub(super) fn device(name: &str, role: Role, last: u8) -> DeviceView {
             address: Some(at(last)),
             addresses: vec![at(last)],
             vendor: None,
-            names: vec![Text::clean(&name.to_lowercase().replace(' ', "-"))],
+            names: vec![named(&name.to_lowercase().replace(' ', "-"))],
             rtt: Some(Duration::from_micros(300 + u64::from(last) * 7)),
             first_seen: Moment::from_millis(120),
         }),
@@ -317,7 +324,7 @@ pub(super) fn trouble() -> Snapshot {
             mac: Some(mac(0x0201)),
             addresses: vec![at(71)],
             vendor: None,
-            names: vec![Text::clean("stage-box")],
+            names: vec![named("stage-box")],
             first_seen: Moment::from_secs(70),
             last_heard: Moment::from_secs(126),
             on_subnet: true,

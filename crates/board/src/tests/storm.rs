@@ -7,7 +7,7 @@ use ledger::{Snapshot, Standing};
 use proptest::prelude::*;
 use ratatui::Terminal;
 use ratatui::backend::TestBackend;
-use vocab::{LinkState, Text};
+use vocab::LinkState;
 
 use super::hall;
 use crate::{Board, ColourUse, Look};
@@ -79,7 +79,7 @@ prop_compose! {
         if let Some(host) = s.unlisted.first_mut() {
             host.mac = None;
             host.addresses.clear();
-            host.names = vec![Text::clean(&name)];
+            host.names = vec![super::hall::named(&name)];
         }
         s.headline = headline;
         s.unseen = vec![name; unseen];

@@ -1,6 +1,6 @@
 //! Seen to appear or return: the boot time, and what wins over it.
 
-use vocab::ControlState;
+use vocab::{ControlState, NameSource};
 
 use super::world::{Unit, World, device, ip, mac, secs};
 use crate::{FindingKind, Standing};
@@ -91,10 +91,13 @@ fn probing_for_its_own_address_is_a_restart() {
 fn dhcp_discovery_is_a_start_and_gives_a_name() {
     let mut w = world(vec![with_port(21, ControlState::Answered)]);
     w.units[0].on = false;
+    w.named(mac(21), None, &[("cam", NameSource::Dhcp)]);
     w.discover(mac(21));
     assert_eq!(w.standing("Organ loft"), Standing::Starting);
     assert_eq!(
-        w.snapshot().devices[0].seen.as_ref().unwrap().names[0].as_str(),
+        w.snapshot().devices[0].seen.as_ref().unwrap().names[0]
+            .text
+            .as_str(),
         "cam"
     );
     w.run(80.0);

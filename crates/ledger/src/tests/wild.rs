@@ -6,8 +6,8 @@ use std::time::Duration;
 use proptest::prelude::*;
 use rig::AddressSpec;
 use vocab::{
-    ArpForm, ArpOp, ArpSeen, ControlState, DhcpOffer, Fact, LinkState, Mac, Mode, Moment, PassId, Sighting,
-    SilentTo, Wake,
+    ArpForm, ArpOp, ArpSeen, ControlState, DhcpOffer, Fact, LinkState, Mac, Mode, Moment, Name, NameSource,
+    PassId, Sighting, SilentTo, Text, Wake,
 };
 
 use super::world::{device, mac, rig, settings, station};
@@ -89,7 +89,12 @@ fn fact() -> impl Strategy<Value = Fact> {
             }
         }),
         1 => address().prop_map(|address| Fact::ControlNotAsked { address, port: "http".parse().unwrap() }),
-        1 => hardware().prop_map(|mac| Fact::Wakes { mac, how: Wake::DhcpDiscover { name: None } }),
+        1 => (hardware(), address(), 0_u8..40).prop_map(|(mac, address, n)| Fact::Named {
+            mac,
+            address: Some(address).filter(|_| n % 4 != 0),
+            names: vec![Name { text: Text::clean(&format!("n{n}")), source: NameSource::Mdns }],
+        }),
+        1 => hardware().prop_map(|mac| Fact::Wakes { mac, how: Wake::DhcpDiscover }),
         1 => (0_u32..4, any::<u64>(), any::<u64>()).prop_map(|(id, asked, total)| Fact::PassAsked {
             id: PassId(id),
             asked,

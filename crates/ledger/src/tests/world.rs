@@ -7,7 +7,7 @@ use std::time::Duration;
 use rig::{AddressSpec, AskWhen, Device, How, Need, Network, Plan, Rig, Role};
 use vocab::{
     ArpForm, ArpOp, ArpSeen, Ask, ControlPort, ControlState, DhcpOffer, Fact, LinkState, Mac, Medium, Mode,
-    Moment, Pace, PassId, Sighting, SilentTo, Station, Wake,
+    Moment, Name, NameSource, Pace, PassId, Sighting, SilentTo, Station, Text, Wake,
 };
 
 use crate::{
@@ -464,6 +464,7 @@ impl World {
                 self.at(now + Duration::from_millis(wait), Event::See(fact));
             }
             Ask::Dhcp { .. } => self.discovers(now, false),
+            Ask::RollCall(_) => {}
             Ask::Pass { .. } => unreachable!(),
         }
     }
@@ -516,10 +517,21 @@ impl World {
     pub(super) fn discover(&mut self, mac: Mac) {
         self.see(Fact::Wakes {
             mac,
-            how: Wake::DhcpDiscover {
-                name: Some("cam".into()),
-            },
+            how: Wake::DhcpDiscover,
         });
+    }
+
+    /// It is heard in its own words, perhaps from an address.
+    pub(super) fn named(&mut self, mac: Mac, address: Option<&str>, names: &[(&str, NameSource)]) {
+        let names = names
+            .iter()
+            .map(|(text, source)| Name {
+                text: Text::clean(text),
+                source: *source,
+            })
+            .collect();
+        let address = address.map(ip);
+        self.see(Fact::Named { mac, address, names });
     }
 
     pub(super) fn snapshot(&self) -> Snapshot {

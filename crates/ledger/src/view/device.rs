@@ -4,7 +4,7 @@ use std::net::Ipv4Addr;
 use std::time::Duration;
 
 use rig::{AddressSpec, Need, Role};
-use vocab::{ControlPort, ControlState, Mac, Moment, Text};
+use vocab::{ControlPort, ControlState, Mac, Moment, Name, Text};
 
 use super::Standing;
 
@@ -77,8 +77,8 @@ pub struct SeenView {
     pub addresses: Vec<Ipv4Addr>,
     /// Who made it, from the registries.
     pub vendor: Option<Text>,
-    /// What it calls itself.
-    pub names: Vec<Text>,
+    /// What it calls itself, what people gave it first.
+    pub names: Vec<Name>,
     /// The latest round-trip time.
     pub rtt: Option<Duration>,
     /// When it was first heard.

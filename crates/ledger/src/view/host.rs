@@ -2,7 +2,7 @@
 
 use std::net::Ipv4Addr;
 
-use vocab::{ControlPort, ControlState, Mac, Moment, Text};
+use vocab::{ControlPort, ControlState, Mac, Moment, Name, Text};
 
 /// One thing on the wire that no device of the rig accounts for.
 #[derive(Debug, Clone, PartialEq)]
@@ -13,8 +13,8 @@ pub struct HostView {
     pub addresses: Vec<Ipv4Addr>,
     /// Who made it, from the registries.
     pub vendor: Option<Text>,
-    /// What it calls itself.
-    pub names: Vec<Text>,
+    /// What it calls itself, what people gave it first.
+    pub names: Vec<Name>,
     /// When it was first heard.
     pub first_seen: Moment,
     /// When it was last heard.

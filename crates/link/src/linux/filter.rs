@@ -20,11 +20,16 @@ const VLAN: u32 = 0x8100;
 const ICMP: u32 = 1;
 const TCP: u32 = 6;
 const UDP: u32 = 17;
+/// Ports of UDP that let a datagram pass: DHCP (RFC 2131), multicast DNS (RFC 6762), WS-Discovery,
+/// and our end of a probe of WS-Discovery, to which the answers come.
+const HEARD: [u32; 5] = [67, 68, 5353, 3702, DISCOVERY_OWN];
+/// Our end of a probe, as `wire::wsd` sends it.
+pub(super) const DISCOVERY_OWN: u32 = 53_702;
 
 /// The program that lets pass:
 /// - ARP, also where the kernel has already taken a VLAN tag out, and inside one 802.1Q tag;
 /// - ICMP echo replies over IPv4, first fragments only;
-/// - UDP to the DHCP ports 67 and 68 (RFC 2131);
+/// - UDP to the ports of what is listened to, first fragments only;
 /// - ICMP, TCP and UDP for the `admitted` addresses, of which the first [`MAX_ADMITTED`] count.
 pub(crate) fn program(admitted: &[Ipv4Addr]) -> Vec<Instruction> {
     let mut a = Assembler::default();
@@ -47,8 +52,9 @@ pub(crate) fn program(admitted: &[Ipv4Addr]) -> Vec<Instruction> {
     a.jump_if_bits(0x1fff, "drop");
     a.put(Op::HeaderLengthToX(14));
     a.put(Op::LoadHalfAtX(14 + 2));
-    a.jump_if_equal(67, "pass");
-    a.jump_if_equal(68, "pass");
+    for port in HEARD {
+        a.jump_if_equal(port, "pass");
+    }
     a.jump("drop");
 
     a.label("icmp");

@@ -7,6 +7,7 @@ use std::net::Ipv4Addr;
 use vocab::{LinkState, Mode, Station};
 
 use super::dialer::OsDialer;
+use super::groups::Groups;
 use super::monitor::Monitor;
 use super::neighbours::Neighbours;
 use super::news::News;
@@ -32,6 +33,7 @@ pub struct Live {
     monitor: Monitor,
     means: Means,
     dialer: OsDialer,
+    groups: Groups,
     waiting: VecDeque<LiveEvent>,
     /// The interface number that the packet socket is bound to.
     bound: u32,
@@ -98,6 +100,7 @@ impl Live {
             monitor,
             means,
             dialer: OsDialer::new(),
+            groups: Groups::default(),
             waiting: VecDeque::new(),
             bound,
         })
@@ -181,6 +184,7 @@ impl Live {
                 if station.index != 0 && station.index != self.bound && packets.bind(station.index).is_ok() {
                     self.bound = station.index;
                 }
+                self.groups.follow(station.index);
             }
             Means::Plain(_, table) => {
                 if station.state != LinkState::Up || station.index != self.station.index {
@@ -296,6 +300,14 @@ impl Live {
         match &self.means {
             Means::Frames(packets) => packets.admit(addresses).map_err(PortError::Other),
             Means::Plain(..) => Err(PortError::Other(io::ErrorKind::Unsupported.into())),
+        }
+    }
+
+    /// Tells the switches that we want to hear the groups of discovery, or no longer do; until the
+    /// first call they are not told. Each telling is a sent frame. Raw mode only; otherwise nothing.
+    pub fn join_groups(&mut self, join: bool) {
+        if matches!(self.means, Means::Frames(_)) {
+            self.groups.set(join, self.station.index);
         }
     }
 

@@ -6,6 +6,7 @@ mod assembler;
 mod books;
 mod dialer;
 mod filter;
+mod groups;
 mod live;
 mod monitor;
 mod neighbours;

@@ -2,12 +2,12 @@
 
 use std::io;
 use std::net::Ipv4Addr;
-use std::os::fd::{AsFd, OwnedFd};
+use std::os::fd::{AsFd, BorrowedFd, OwnedFd};
 
 use socket2::{Domain, SockFilter, SockRef, Socket, Type};
 
 use super::watched::Watched;
-use super::{filter, sys};
+use super::{filter, groups, sys};
 use crate::{Frame, PortError};
 
 /// Receive buffer wanted, in bytes: all of a /22 answering at once took 4 MB on the machine where
@@ -50,6 +50,7 @@ impl Packets {
             let _ = socket.set_recv_buffer_size(RECEIVE_BUFFER as usize);
         }
         sys::bind_packet(socket.as_fd(), index)?;
+        join(socket.as_fd(), index);
         let socket = Watched::new(OwnedFd::from(socket))?;
         Ok(Self {
             socket,
@@ -62,7 +63,9 @@ impl Packets {
     /// Binds to another interface, which needs no permission.
     pub(super) fn bind(&mut self, index: u32) -> io::Result<()> {
         self.socket.renew();
-        sys::bind_packet(self.socket.fd(), index)
+        sys::bind_packet(self.socket.fd(), index)?;
+        join(self.socket.fd(), index);
+        Ok(())
     }
 
     /// Lets in connections for these addresses besides.
@@ -139,6 +142,14 @@ impl Packets {
             self.drops = self.drops.saturating_add(u64::from(more));
         }
         self.drops
+    }
+}
+
+/// Lets the card deliver the groups that are listened to. One that cannot be is not heard; the
+/// memberships of an interface that is gone went with it.
+fn join(socket: BorrowedFd<'_>, index: u32) {
+    for group in groups::CARD {
+        let _ = sys::join_on_card(socket, index, group);
     }
 }
 

@@ -9,6 +9,7 @@ use std::ptr;
 
 use tokio::io::Interest;
 use tokio::io::unix::AsyncFd;
+use vocab::Mac;
 
 /// What the kernel says beside a received frame.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
@@ -46,6 +47,31 @@ pub(super) fn bind_packet(fd: BorrowedFd<'_>, index: u32) -> io::Result<()> {
             fd.as_raw_fd(),
             ptr::from_ref(&address).cast(),
             size_of::<libc::sockaddr_ll>() as u32,
+        )
+    };
+    check(result)
+}
+
+/// Lets the card of an interface deliver frames to a group, for as long as the packet socket lives.
+pub(super) fn join_on_card(fd: BorrowedFd<'_>, index: u32, group: Mac) -> io::Result<()> {
+    let mut request = libc::packet_mreq {
+        mr_ifindex: i32::try_from(index).map_err(|_| io::ErrorKind::InvalidInput)?,
+        mr_type: libc::PACKET_MR_MULTICAST as u16,
+        mr_alen: 6,
+        mr_address: [0; 8],
+    };
+    for (to, from) in request.mr_address.iter_mut().zip(group.octets()) {
+        *to = from;
+    }
+    // SAFETY: the pointer and the length describe `request`, which outlives the call; the kernel
+    // only reads it.
+    let result = unsafe {
+        libc::setsockopt(
+            fd.as_raw_fd(),
+            libc::SOL_PACKET,
+            libc::PACKET_ADD_MEMBERSHIP,
+            ptr::from_ref(&request).cast(),
+            size_of::<libc::packet_mreq>() as u32,
         )
     };
     check(result)

@@ -166,7 +166,7 @@ fn device(view: &DeviceView) -> DevicePart {
             address: seen.address.map(|a| a.to_string()),
             addresses: strings(&seen.addresses),
             vendor: seen.vendor.as_ref().map(ToString::to_string),
-            names: strings(&seen.names),
+            names: strings(seen.names.iter().map(|n| &n.text)),
             rtt_ms: seen.rtt.map(|rtt| (rtt.as_secs_f64() * 1e6).round() / 1e3),
             first_seen_ms: seen.first_seen.as_millis(),
             control: control(view.control.iter().map(|c| (c.port, c.state))),
@@ -180,7 +180,7 @@ fn host(view: &HostView) -> HostPart {
         mac: view.mac.map(|m| m.to_string()),
         addresses: strings(&view.addresses),
         vendor: view.vendor.as_ref().map(ToString::to_string),
-        names: strings(&view.names),
+        names: strings(view.names.iter().map(|n| &n.text)),
         first_seen_ms: view.first_seen.as_millis(),
         on_subnet: view.on_subnet,
         control: control(view.control.iter().map(|(port, state)| (*port, Some(*state)))),
@@ -214,8 +214,8 @@ fn control(ports: impl Iterator<Item = (ControlPort, Option<ControlState>)>) -> 
         .collect()
 }
 
-fn strings<T: ToString>(items: &[T]) -> Vec<String> {
-    items.iter().map(ToString::to_string).collect()
+fn strings<T: ToString>(items: impl IntoIterator<Item = T>) -> Vec<String> {
+    items.into_iter().map(|item| item.to_string()).collect()
 }
 
 fn some(text: &str) -> Option<String> {

@@ -158,7 +158,7 @@ fn device_row(view: &DeviceView) -> Vec<String> {
 
 fn host_row(view: &HostView) -> Vec<String> {
     let addresses: Vec<String> = view.addresses.iter().map(ToString::to_string).collect();
-    let names: Vec<&str> = view.names.iter().map(vocab::Text::as_str).collect();
+    let names: Vec<&str> = view.names.iter().map(|n| n.text.as_str()).collect();
     let control: Vec<String> = view
         .control
         .iter()

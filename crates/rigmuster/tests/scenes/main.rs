@@ -11,6 +11,7 @@ mod hidden;
 mod house;
 mod late;
 mod leases;
+mod named;
 mod power;
 mod replay;
 mod standings;

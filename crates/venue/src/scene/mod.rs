@@ -14,6 +14,7 @@ mod hidden;
 mod house;
 mod late;
 mod leases;
+mod named;
 mod parts;
 mod power;
 mod standings;
@@ -58,6 +59,7 @@ pub fn scenes() -> Vec<Scene> {
         grand::scene(),
         standings::scene(),
         hidden::scene(),
+        named::scene(),
     ]
 }
 

@@ -50,6 +50,6 @@ fn plan() -> Plan {
     plan.host(CHAPEL.host("Balcony", 26, at, &[ViscaTcp, Rtsp]));
     plan.host(CHAPEL.host("Chapel panel", 60, at, &[Http]));
     plan.host(CHAPEL.host("Stream encoder", 62, at, &[Https]).own_supply());
-    plan.host(CHAPEL.host("Guest tablet", 133, at, &[]).own_supply());
+    plan.host(CHAPEL.host("Guest tablet", 133, at, &[]).own_supply().says_name());
     plan
 }

@@ -4,7 +4,7 @@ use std::net::Ipv4Addr;
 use std::time::Duration;
 
 use proptest::prelude::*;
-use vocab::{AddressRange, ArpForm, Ask, Budget, LinkState, Mode, Pace, PassId, Rank};
+use vocab::{AddressRange, ArpForm, Ask, Budget, LinkState, Mode, Pace, PassId, Rank, RollCall};
 use wire::arp;
 
 use super::arp_ask;
@@ -26,7 +26,7 @@ enum Deed {
 
 fn deed() -> impl Strategy<Value = Deed> {
     prop_oneof![
-        4 => (0_u8..12, 0_u8..8).prop_map(|(n, what)| Deed::Ask(n, what)),
+        4 => (0_u8..12, 0_u8..9).prop_map(|(n, what)| Deed::Ask(n, what)),
         1 => (0_u8..12).prop_map(Deed::Probe),
         2 => prop::collection::vec(any::<u8>(), 0..90).prop_map(Deed::Noise),
         4 => (0_u64..4_000).prop_map(Deed::Wait),
@@ -54,6 +54,8 @@ fn ask_of(n: u8, what: u8) -> Ask {
             mac: Some(mac(n)),
             port: "http".parse().unwrap(),
         },
+        8 if n.is_multiple_of(2) => Ask::RollCall(RollCall::DnsSd),
+        8 => Ask::RollCall(RollCall::WsDiscovery),
         5 => arp_ask(Ipv4Addr::new(192, 168, 0, n), form, Rank::Rest, Budget::Watch),
         _ => arp_ask(address(n), form, Rank::Heard, Budget::Pass),
     }

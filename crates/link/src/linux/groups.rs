@@ -1,0 +1,63 @@
+//! Multicast groups: what makes a network card, and a switch that looks into IGMP, deliver them.
+//!
+//! The card's own list is the packet socket's business and sends nothing. WS-Discovery's group is
+//! joined through an ordinary socket as well: the kernel then tells the switches by IGMP, and
+//! answers their queries. That is sent, so it is done only while sending is allowed. The groups of
+//! 224.0.0.0/24 need none of it: switches pass them on always (RFC 4541 section 2.1.2).
+
+use std::io;
+use std::net::{Ipv4Addr, SocketAddrV4};
+
+use socket2::{Domain, InterfaceIndexOrAddress, Protocol, Socket, Type};
+use vocab::Mac;
+
+/// Groups whose frames the card shall deliver: multicast DNS (RFC 6762 section 3) and WS-Discovery.
+pub(super) const CARD: [Mac; 2] = [
+    Mac::new([0x01, 0x00, 0x5e, 0x00, 0x00, 0xfb]),
+    Mac::new([0x01, 0x00, 0x5e, 0x7f, 0xff, 0xfa]),
+];
+/// WS-Discovery's group.
+const DISCOVERY: Ipv4Addr = Ipv4Addr::new(239, 255, 255, 250);
+
+/// The membership that is told to the switches.
+#[derive(Debug, Default)]
+pub(super) struct Groups {
+    wanted: bool,
+    joined: Option<(u32, Socket)>,
+}
+
+impl Groups {
+    /// Joins on the interface numbered `index`, or leaves.
+    pub(super) fn set(&mut self, wanted: bool, index: u32) {
+        self.wanted = wanted;
+        self.follow(index);
+    }
+
+    /// The interface is numbered `index` from now on; 0 where there is none.
+    pub(super) fn follow(&mut self, index: u32) {
+        let here = self.wanted && index != 0;
+        if here && self.joined.as_ref().is_none_or(|(old, _)| *old != index) {
+            // Without it a switch may keep the group from us; what comes is heard all the same.
+            self.joined = join(index).ok().map(|socket| (index, socket));
+        } else if !here {
+            // Closing leaves.
+            self.joined = None;
+        }
+    }
+}
+
+/// A socket that is a member. It also holds our end of a probe, so that the kernel does not refuse
+/// the answers, which the packet socket reads; nothing is read from it, and its buffer is small.
+fn join(index: u32) -> io::Result<Socket> {
+    let socket = Socket::new(
+        Domain::IPV4,
+        Type::DGRAM.cloexec().nonblocking(),
+        Some(Protocol::UDP),
+    )?;
+    let _ = socket.set_recv_buffer_size(0);
+    // If another holds the port, there is still the membership.
+    let _ =
+        socket.bind(&SocketAddrV4::new(Ipv4Addr::UNSPECIFIED, super::filter::DISCOVERY_OWN as u16).into());
+    socket.join_multicast_v4_n(&DISCOVERY, &InterfaceIndexOrAddress::Index(index))?;
+    Ok(socket)
+}

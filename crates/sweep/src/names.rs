@@ -1,0 +1,172 @@
+//! What hosts call themselves: hearing it, and asking everybody for it at once.
+//!
+//! The questions go to multicast groups from our own address, one frame each; whoever answers to
+//! everybody is heard even from another subnet. Types of service that are heard of are asked for by
+//! name, a while later and together.
+
+use core::net::Ipv4Addr;
+use core::time::Duration;
+use std::collections::{BTreeMap, BTreeSet};
+
+use vocab::{Fact, Mac, Moment, Name, RollCall};
+use wire::mdns::{self, Question, ServiceType};
+use wire::wsd::{self, Version};
+
+use crate::here::is_askable;
+use crate::queue::{Item, Lane};
+use crate::scanner::Scanner;
+
+/// One question at most so often (RFC 6762 section 5.2: at least a second between queries).
+const APART: Duration = Duration::from_secs(1);
+/// From a new type of service to the question for it: most answers to one query come within 120 ms
+/// (RFC 6762 section 6), and their types are then asked for together.
+const GATHER: Duration = Duration::from_millis(150);
+/// Types of service remembered.
+const MAX_TYPES: usize = 64;
+/// Questions in one query, so that it fits a frame: each has less than 48 bytes.
+const MAX_QUESTIONS: usize = 24;
+/// Asked for from the first query on, as video devices often offer them (common practice, no source).
+const USUAL: [&str; 2] = ["_http._tcp", "_rtsp._tcp"];
+
+/// One question to a group.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub(crate) enum Call {
+    /// Which services are there?
+    Types,
+    /// Who offers the types heard of since?
+    Offers,
+    /// Which devices are there, by this publication of WS-Discovery?
+    Devices(Version),
+}
+
+/// What was called, and heard of for the next call.
+#[derive(Debug)]
+pub(crate) struct Calls {
+    /// Types of service, and whether they were asked for.
+    types: BTreeMap<ServiceType, bool>,
+    sent: BTreeMap<Call, Moment>,
+    /// When the first type was heard that was not asked for.
+    heard: Moment,
+    seed: u64,
+    count: u64,
+}
+
+impl Calls {
+    pub(crate) fn new(seed: u64) -> Self {
+        Self {
+            types: USUAL
+                .iter()
+                .filter_map(|t| ServiceType::new(t))
+                .map(|t| (t, false))
+                .collect(),
+            sent: BTreeMap::new(),
+            heard: Moment::ZERO,
+            seed,
+            count: 0,
+        }
+    }
+
+    /// From when on it may be sent.
+    pub(crate) fn earliest(&self, call: Call) -> Moment {
+        let gathered = if call == Call::Offers {
+            self.heard + GATHER
+        } else {
+            Moment::ZERO
+        };
+        self.sent
+            .get(&call)
+            .map_or(gathered, |at| gathered.max(*at + APART))
+    }
+
+    /// The whole frame; `None` where there is nothing to ask.
+    pub(crate) fn frame(&mut self, call: Call, mac: Mac, from: Ipv4Addr) -> Option<Vec<u8>> {
+        let asked = |all: bool, types: &BTreeMap<ServiceType, bool>| {
+            types
+                .iter()
+                .filter(|(_, asked)| all || !**asked)
+                .map(|(kind, _)| Question::Offers(kind.clone()))
+                .collect::<Vec<_>>()
+        };
+        let questions = match call {
+            Call::Types => [vec![Question::Types], asked(true, &self.types)].concat(),
+            Call::Offers => asked(false, &self.types),
+            Call::Devices(version) => {
+                self.count += 1;
+                // Any number does that no other message has.
+                let id = (u128::from(self.seed) << 64) | u128::from(self.count);
+                let probe = wsd::probe(version, id);
+                return Some(wsd::frame(mac, from, wsd::OWN_PORT, &probe));
+            }
+        };
+        let questions: Vec<Question> = questions.into_iter().take(MAX_QUESTIONS).collect();
+        (!questions.is_empty()).then(|| mdns::frame(mac, from, &mdns::query(&questions)))
+    }
+
+    /// It left.
+    pub(crate) fn sent(&mut self, now: Moment, call: Call) {
+        self.sent.insert(call, now);
+        let (all, most) = match call {
+            Call::Types => (true, MAX_QUESTIONS - 1),
+            Call::Offers => (false, MAX_QUESTIONS),
+            Call::Devices(_) => return,
+        };
+        let asked = self.types.values_mut().filter(|asked| all || !**asked);
+        asked.take(most).for_each(|asked| *asked = true);
+    }
+
+    /// Somebody offers these types. True if any is still to be asked for, and something was asked
+    /// at all.
+    fn hear(&mut self, now: Moment, types: impl Iterator<Item = ServiceType>) -> bool {
+        let before = self.types.values().filter(|asked| !**asked).count();
+        for kind in types {
+            if self.types.len() < MAX_TYPES {
+                self.types.entry(kind).or_insert(false);
+            }
+        }
+        let open = self.types.values().filter(|asked| !**asked).count();
+        if before == 0 && open > 0 {
+            self.heard = now;
+        }
+        open > before && self.sent.contains_key(&Call::Types)
+    }
+
+    /// Whether any type is still to be asked for.
+    pub(crate) fn has_more(&self) -> bool {
+        self.types.values().any(|asked| !asked)
+    }
+}
+
+impl Scanner {
+    /// Queues the questions of a roll call.
+    pub(crate) fn roll_call(&mut self, which: RollCall) {
+        let calls: &[Call] = match which {
+            RollCall::DnsSd => &[Call::Types],
+            RollCall::WsDiscovery => &[Call::Devices(Version::April2005), Call::Devices(Version::Oasis11)],
+        };
+        for call in calls {
+            self.queue
+                .push(Item::Call(*call), vocab::Rank::Heard, Lane::Watch);
+        }
+    }
+
+    pub(crate) fn hear_mdns(&mut self, now: Moment, mac: Mac, from: Ipv4Addr, message: &mdns::Message) {
+        let types: BTreeSet<&ServiceType> = message
+            .types
+            .iter()
+            .chain(message.offers.iter().map(|o| &o.kind))
+            .collect();
+        if self.calls.hear(now, types.into_iter().cloned()) && self.may_send() {
+            self.queue
+                .push(Item::Call(Call::Offers), vocab::Rank::Heard, Lane::Watch);
+            self.stir(now);
+        }
+        self.hear_named(now, mac, Some(from), message.names_of(from));
+    }
+
+    pub(crate) fn hear_named(&mut self, now: Moment, mac: Mac, address: Option<Ipv4Addr>, names: Vec<Name>) {
+        let sound = mac.is_host() && address.is_none_or(is_askable);
+        if sound && (address.is_some() || !names.is_empty()) {
+            self.say(now, Fact::Named { mac, address, names });
+        }
+    }
+}
