@@ -1,4 +1,5 @@
 //! The deep search over a whole /16 in virtual time, scanner and ledger against a crowd that answers.
+#![allow(clippy::unwrap_used)]
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::net::Ipv4Addr;
@@ -52,7 +53,7 @@ struct Course {
     finds: usize,
 }
 
-fn search(pace: Pace, places: Places, crowd: &BTreeMap<Ipv4Addr, Mac>, longest: Duration) -> Course {
+fn search(pace: Pace, places: &Places, crowd: &BTreeMap<Ipv4Addr, Mac>, longest: Duration) -> Course {
     let mut scanner = Scanner::new(Config {
         pace,
         listen_only: false,
@@ -141,7 +142,7 @@ fn search(pace: Pace, places: Places, crowd: &BTreeMap<Ipv4Addr, Mac>, longest: 
 fn whole(pace: Pace, rate: f64, slack: f64) {
     let crowd = crowd();
     let places = Places::Only(vec!["192.168.0.0/16".parse().unwrap()]);
-    let course = search(pace, places, &crowd, Duration::from_mins(2));
+    let course = search(pace, &places, &crowd, Duration::from_mins(2));
     assert!(course.over);
     assert_eq!(course.finds, 2_000, "all of them");
     let bound = 65_534.0 / rate;
@@ -168,7 +169,7 @@ fn a_whole_8_goes_on_at_its_pace_and_no_memory_grows_with_it() {
     let rate = 14_880.0;
     let pace = Pace::PerSecond(NonZeroU32::new(14_880).unwrap());
     // Far beyond the ten seconds for which an address is remembered as asked.
-    let course = search(pace, places, &BTreeMap::new(), Duration::from_secs(13));
+    let course = search(pace, &places, &BTreeMap::new(), Duration::from_secs(13));
     assert!(!course.over);
     let asked = course.asked.len() as f64;
     assert!(asked >= 12.0 * rate * 0.95, "{asked}");
