@@ -203,9 +203,15 @@ fn watching_keeps_to_its_allowance() {
 fn listening_only_is_switched_on_and_off_by_a_key() {
     lab("listening_only_is_switched_on_and_off_by_a_key", |lab| {
         let terminal = counted(lab);
+        let mut capture = lab.capture(SEAT);
         terminal.send("l");
         says(&terminal, &["listen-only"]);
         says(&terminal, &["not asked"]);
+        // The kernel tells the switches that it leaves WS-Discovery's group, and says so twice
+        // (RFC 3376 section 8.1, CHANGE_TO_INCLUDE); as a member it would have to go on answering.
+        capture.wait("the farewell to the group", 2, |f| {
+            f["out"] == true && f["igmp"]["record"] == 3
+        });
         let before = lab.taken_from(SEAT);
         assert!(!terminal.writes(usize::MAX - 1, Duration::from_secs(3)));
         assert_eq!(

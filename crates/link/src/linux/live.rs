@@ -304,7 +304,8 @@ impl Live {
     }
 
     /// Tells the switches that we want to hear the groups of discovery, or no longer do; until the
-    /// first call they are not told. Each telling is a sent frame. Raw mode only; otherwise nothing.
+    /// first call they are not told. Joining is told by the kernel in two frames, leaving within a
+    /// second in two more. Raw mode only; otherwise nothing.
     pub fn join_groups(&mut self, join: bool) {
         if matches!(self.means, Means::Frames(_)) {
             self.groups.set(join, self.station.index);
