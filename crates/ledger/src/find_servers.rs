@@ -164,7 +164,7 @@ impl Ledger {
                 FindingKind::SecondDhcpServer,
                 severity,
                 format!(
-                    "{} DHCP servers answer and {}: {}.{}",
+                    "{} DHCP servers answer and {}. {}.{}",
                     number(offers.len()),
                     if agree { "agree" } else { "differ" },
                     told.join("; "),

@@ -5,7 +5,7 @@ use vocab::LinkState;
 
 use crate::ledger::{Blind, Ledger};
 use crate::track::PortState;
-use crate::{Severity, Standing};
+use crate::{Finding, FindingKind, Severity, Standing};
 
 impl Ledger {
     /// The headline.
@@ -98,12 +98,12 @@ impl Ledger {
                     _ => format!("Not ready: {}: {words}.", one.device.name),
                 }
             }
-            ([first, ..], few) if few.len() < 2 => format!("Not ready: {}", first.text),
+            ([first, ..], few) if few.len() < 2 => format!("Not ready: {}", short(first)),
             ([first, ..], many) => {
                 format!(
                     "Not ready: {} of {total} are not as they should be. First: {}",
                     many.len(),
-                    first.text
+                    short(first)
                 )
             }
             ([], many) => format!("Not ready: {} of {total} are not as they should be.", many.len()),
@@ -144,6 +144,15 @@ impl Ledger {
                 many.len()
             ),
         }
+    }
+}
+
+/// A fault in one short sentence. Only what is said of DHCP servers goes on with their particulars.
+fn short(finding: &Finding) -> &str {
+    let text = finding.text.as_str();
+    match finding.kind {
+        FindingKind::SecondDhcpServer => text.split_inclusive(". ").next().unwrap_or(text).trim_end(),
+        _ => text,
     }
 }
 

@@ -201,7 +201,10 @@ fn two_that_differ_are_a_fault_for_devices_by_dhcp() {
     );
     says(&f.advice, &["02:52:43:00:00:09", "switch", "network keeper"]);
     w.run_to(secs(20.0));
-    assert!(!w.snapshot().ready);
+    assert_eq!(
+        w.snapshot().headline,
+        "Not ready: Two DHCP servers answer and differ."
+    );
     assert_eq!(w.standing("Tablet"), Standing::Present);
     // It is unplugged: after a minute, or when somebody sweeps.
     w.servers.pop();
