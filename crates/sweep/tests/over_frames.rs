@@ -69,6 +69,11 @@ impl Device for Jack {
     }
 }
 
+/// Whether it is an IPv4 frame with ICMP in it (RFC 791: protocol 1), which this device keeps out.
+fn is_icmp(frame: &[u8]) -> bool {
+    frame.get(12..14) == Some(&[0x08, 0x00]) && frame.get(23) == Some(&1)
+}
+
 /// A camera: HTTP on 80 answers 401, a port 554 that accepts and stays mute, VISCA on UDP 52381.
 struct Camera {
     jack: Jack,
@@ -159,7 +164,9 @@ fn run(scanner: &mut Scanner, camera: &mut Camera, end: Moment) -> Vec<Fact> {
                 panic!("{order:?}")
             };
             scanner.done(now, Ok(()));
-            camera.jack.inward.push_back(bytes);
+            if !is_icmp(&bytes) {
+                camera.jack.inward.push_back(bytes);
+            }
         }
         camera.work(now);
         while let Some(sighting) = scanner.next_sighting() {
@@ -248,7 +255,7 @@ fn a_device_with_a_stack_of_its_own_is_found_and_asked() {
         answered,
         [(DEVICE, ArpForm::Broadcast), (DEVICE, ArpForm::Unicast(DEVICE))]
     );
-    // This stack is built without answers to echo requests: alive by ARP, silent by echo.
+    // This device lets no ICMP in: alive by ARP, silent by echo.
     let silent: Vec<_> = facts
         .iter()
         .filter_map(|f| match f {
