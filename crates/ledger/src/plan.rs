@@ -13,7 +13,7 @@ use crate::ledger::Ledger;
 use crate::target::{Kind, Target};
 use crate::track::Track;
 
-/// How often a device's hardware is asked on its own (the watch of the first issue's scanner).
+/// How often a device's hardware is asked on its own.
 const UNICAST: Duration = Duration::from_secs(1);
 /// How often at most each rig address is asked for by broadcast, and how many such are sent a
 /// second in all.
