@@ -5,6 +5,7 @@ use std::path::Path;
 use std::time::Duration;
 
 use board::{Board, Request};
+use crossterm::event::{Event, KeyCode, KeyEventKind, KeyModifiers};
 use ledger::Purpose;
 use vocab::Mac;
 
@@ -87,6 +88,7 @@ pub(super) async fn watch(mut run: Run, file: Option<&Path>, args: &LookArgs) ->
             () = interrupt.wait() => return Ok(Exit::Interrupted),
             event = input.next() => match event {
                 None => return Ok(Exit::Interrupted),
+                Some(event) if is_interrupt(&event) => return Ok(Exit::Interrupted),
                 Some(event) => match board.handle(&event, &snapshot) {
                     Some(Request::Quit) => return Ok(Exit::Done),
                     Some(Request::Accept { device, mac }) => {
@@ -100,6 +102,13 @@ pub(super) async fn watch(mut run: Run, file: Option<&Path>, args: &LookArgs) ->
             () = run.source.turn(until) => {}
         }
     }
+}
+
+/// Ctrl-C, which a terminal in raw mode gives as a key and not as a signal.
+fn is_interrupt(event: &Event) -> bool {
+    matches!(event, Event::Key(key) if key.kind == KeyEventKind::Press
+        && key.modifiers.contains(KeyModifiers::CONTROL)
+        && matches!(key.code, KeyCode::Char('c' | 'C')))
 }
 
 fn carry_out(request: Request, run: &mut Run) {
