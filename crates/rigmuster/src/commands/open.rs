@@ -97,7 +97,14 @@ pub(super) fn open_without(
         let station = rehearsal.venue().station();
         (Source::Rehearsal(Box::new(rehearsal)), station)
     } else {
-        let driver = source::open_live(expected.rig.as_ref(), args, pace, clock)?;
+        let goes_by_own_subnet = expected.rig.is_none() && !no_subnet;
+        let fits = |station: &Station| {
+            if goes_by_own_subnet {
+                own_subnet(station)?;
+            }
+            Ok(())
+        };
+        let driver = source::open_live(expected.rig.as_ref(), args, pace, clock, fits)?;
         let station = driver.live().station().clone();
         (Source::Live(Box::new(driver)), station)
     };

@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 use link::{Clock, Live, OpenError, OpenHow};
 use rig::Rig;
 use sweep::{Config, Dialing, Driver, Scanner};
-use vocab::Pace;
+use vocab::{Pace, Station};
 
 use crate::Failure;
 use crate::args::LinkArgs;
@@ -26,7 +26,14 @@ fn refused(error: &OpenError) -> Failure {
 }
 
 /// Chooses and opens the interface and puts the scanner on it. Must be called inside the runtime.
-pub fn open_live(rig: Option<&Rig>, args: &LinkArgs, pace: Pace, clock: Clock) -> Result<Driver, Failure> {
+/// Nothing is sent, nor any group joined, before `fits` has agreed to what the interface is.
+pub fn open_live(
+    rig: Option<&Rig>,
+    args: &LinkArgs,
+    pace: Pace,
+    clock: Clock,
+    fits: impl FnOnce(&Station) -> Result<(), Failure>,
+) -> Result<Driver, Failure> {
     let interfaces = link::interfaces().map_err(|e| {
         Failure::link(format_args!(
             "this computer's network interfaces cannot be listed: {e}"
@@ -40,6 +47,7 @@ pub fn open_live(rig: Option<&Rig>, args: &LinkArgs, pace: Pace, clock: Clock) -
         OpenHow::Raw
     };
     let live = Live::open(&name, how).map_err(|e| refused(&e))?;
+    fits(live.station())?;
     let seed = u64::from(std::process::id());
     let mode = live.mode();
     let scanner = Scanner::new(Config {
