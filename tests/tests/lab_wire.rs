@@ -193,15 +193,23 @@ fn nothing_is_lost_when_a_whole_22_answers_at_once() {
     lab("nothing_is_lost_when_a_whole_22_answers_at_once", |lab| {
         lab.seat(&["10.40.11.250/22"]);
         lab.host("crowd", "02:52:43:10:00:01", &[]);
-        let _crowd = lab.tool(
+        let mut crowd = lab.tool(
             "crowd",
             "forge.py",
             &["crowd", "eth0", "10.40.11.250", "02:52:43:40:00:00", "-"],
         );
         // 1,022 addresses, one of them our own.
-        for pace in ["own", "max"] {
+        for (round, pace) in ["own", "max"].into_iter().enumerate() {
             let report = lab.survey(&["--pace", pace]);
-            assert_eq!(report.value()["unlisted_total"], 1_021, "at pace {pace}");
+            crowd.say("0");
+            let told = crowd.wait_many("what it lost itself", round + 1, |line| line.starts_with("lost "));
+            let lost: u64 = told[round]["lost ".len()..].parse().expect("a number");
+            let found = report.value()["unlisted_total"].as_u64().expect("a number");
+            // The crowd is one slow process: what its own kernel dropped was never answered.
+            assert!(
+                found <= 1_021 && found + lost >= 1_021,
+                "at pace {pace}: {found} found, {lost} never answered"
+            );
             assert_eq!(
                 report.value()["unlisted"].as_array().map(Vec::len),
                 Some(500),

@@ -5,7 +5,8 @@
     forge.py announce IFACE ADDRESS SHA SRC   announces ADDRESS, as many times as a line on standard input says
     forge.py tagged IFACE ADDRESS SHA SRC     the same inside VLAN 7 (IEEE 802.1Q)
     forge.py crowd IFACE ADDRESS SHA -        answers for the whole /22 of ADDRESS but for ADDRESS itself, each address with
-                                              hardware of its own: the last two bytes of SHA are the address's
+                                              hardware of its own: the last two bytes of SHA are the address's;
+                                              for any line it says how many frames its own kernel lost since the last
     forge.py flood IFACE ADDRESS SHA -        announces addresses of the /22 of ADDRESS, each from hardware that was never
                                               seen before (the last three bytes of SHA count up), as many as a line says
     forge.py noise IFACE ADDRESS SHA -        ARP and IPv4 frames of broken content to everybody, as many as a line says
@@ -68,6 +69,11 @@ class Forge:
         return BROADCAST + self.src + kind + bytes(body[: pick.randrange(len(body) + 1)])
 
     def carry_out(self, many):
+        if self.mode == "crowd":
+            # struct tpacket_stats, read and reset by the option PACKET_STATISTICS (linux/if_packet.h).
+            _, lost = struct.unpack("II", self.sock.getsockopt(263, 6, 8))
+            print(f"lost {lost}", flush=True)
+            return
         makers = {"announce": self.announcement, "tagged": self.tagged, "flood": self.newcomer, "noise": self.broken}
         make = makers[self.mode]
         for _ in range(many):

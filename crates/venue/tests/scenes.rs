@@ -109,7 +109,8 @@ fn every_scene_is_complete_and_its_rig_fits_our_computer() {
             "house",
             "grand",
             "standings",
-            "hidden"
+            "hidden",
+            "named"
         ]
     );
     for scene in &all {
