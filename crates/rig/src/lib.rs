@@ -4,7 +4,7 @@
 //!   the file at once, each a [`Problem`] with its line, its column and how to mend it; and warnings
 //!   about what is allowed but risky.
 //! - [`Rig`] and the types below it are the model. One is only made from a file without errors, so
-//!   whoever has one may rely on unique names and addresses, on addresses that lie in the subnet, and
+//!   whoever has one may rely on unique names and addresses, on addresses that lie in their network's subnet, and
 //!   on channels that point at a device.
 //! - [`RigDocument`] is the text of such a file, kept for editing. Comments, order, line endings and
 //!   all that is not touched stay as they were, byte for byte.
@@ -19,7 +19,7 @@ mod read;
 
 pub use document::{Edit, EditError, NewDevice, RigDocument};
 pub use model::{
-    AddressSpec, AskWhen, Channel, Device, How, Need, Network, Plan, PoeType, PoeTypes, Power, Rig, Role,
-    Switch, SwitchPort,
+    AddressSpec, AskWhen, Channel, Device, How, Need, Network, Plan, PoeType, PoeTypes, Power, Reach, Rig,
+    Role, Switch, SwitchPort,
 };
 pub use read::{LARGEST_FILE, Problem, Reading, read};

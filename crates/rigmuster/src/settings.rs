@@ -51,6 +51,14 @@ impl Expected {
     /// Reads the rig file at `path`.
     pub(crate) fn read(path: &Path) -> Result<Self, Failure> {
         let loaded = files::load(path).map_err(Failure::usage)?;
+        if let Some(other) = loaded.rig.others.first() {
+            return Err(Failure::usage(format_args!(
+                "{} has more than one network, and only [network] can be counted so far\n\
+                 next step: take [networks.{}] and its devices into a rig file of their own",
+                shown(path),
+                other.name
+            )));
+        }
         Ok(Self {
             rig: Some(loaded.rig),
             file: Some(shown(path)),

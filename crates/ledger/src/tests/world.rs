@@ -40,6 +40,7 @@ pub(super) fn device(name: &str, n: u8) -> Device {
         role: Role::Camera,
         macs: vec![mac(n)],
         address: AddressSpec::Fixed(Ipv4Addr::new(10, 40, 8, n)),
+        network: Network::MAIN.to_owned(),
         how: How::Static,
         control: Vec::new(),
         ask: AskWhen::Once,
@@ -61,12 +62,15 @@ pub(super) fn rig(devices: Vec<Device>) -> Rig {
     Rig {
         title: "Harbour Hall".to_owned(),
         network: Network {
+            name: Network::MAIN.to_owned(),
+            reach: rig::Reach::Wire,
             subnet: "10.40.8.0/24".parse().unwrap(),
             gateway: None,
             leases: Vec::new(),
             pace: Pace::Own,
             shared: false,
         },
+        others: Vec::new(),
         switches: Vec::new(),
         devices,
         plan: Plan::default(),

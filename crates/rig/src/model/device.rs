@@ -14,7 +14,7 @@ use super::Role;
 pub enum AddressSpec {
     /// This one.
     Fixed(Ipv4Addr),
-    /// Any in the subnet, given by the DHCP server.
+    /// Any in its network's subnet, given by the DHCP server.
     Dhcp,
     /// It has none: on the sheet, not in the count.
     None,
@@ -109,6 +109,8 @@ pub struct Device {
     pub macs: Vec<Mac>,
     /// The address it should hold.
     pub address: AddressSpec,
+    /// The name of the network it is on.
+    pub network: String,
     /// How a fixed address comes to it.
     pub how: How,
     /// The control ports that must answer.

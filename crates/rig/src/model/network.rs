@@ -1,4 +1,4 @@
-//! The network of a rig, and what address planning may use of it.
+//! The networks of a rig, and what address planning may use of them.
 
 use std::collections::BTreeMap;
 use std::net::Ipv4Addr;
@@ -7,10 +7,34 @@ use vocab::{AddressRange, Ipv4Net, Pace};
 
 use super::Role;
 
-/// The `[network]` table.
+/// How the hosts of a network are asked, which decides what can be seen of them.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
+pub enum Reach {
+    /// This computer is plugged into it: clashes, strangers and hardware are seen.
+    #[default]
+    Wire,
+    /// Through a router: only echo and control ports tell of a device.
+    Routed,
+}
+
+impl Reach {
+    /// The word in the rig file and in JSON.
+    pub const fn as_str(self) -> &'static str {
+        match self {
+            Self::Wire => "wire",
+            Self::Routed => "routed",
+        }
+    }
+}
+
+/// The `[network]` table, or a `[networks.NAME]` one.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Network {
-    /// The rig's subnet, /16 to /30, host bits zero.
+    /// What it is called: [`Network::MAIN`] for `[network]`.
+    pub name: String,
+    /// How its hosts are asked; `[network]` is always on the wire.
+    pub reach: Reach,
+    /// Its subnet, /16 to /30, host bits zero.
     pub subnet: Ipv4Net,
     /// The gateway, inside the subnet.
     pub gateway: Option<Ipv4Addr>,
@@ -23,6 +47,9 @@ pub struct Network {
 }
 
 impl Network {
+    /// The name of `[network]`.
+    pub const MAIN: &'static str = "main";
+
     /// The addresses that hosts may hold: all of the subnet without its network address (the
     /// first) and its broadcast address (the last; RFC 950, RFC 922).
     pub fn hosts(&self) -> AddressRange {

@@ -47,6 +47,8 @@ pub struct Switch {
     pub uplink: Option<SwitchPort>,
     /// Its own address, if it has one.
     pub address: Option<Ipv4Addr>,
+    /// The name of the network that its address lies in.
+    pub network: String,
     /// Its own hardware addresses.
     pub macs: Vec<Mac>,
 }

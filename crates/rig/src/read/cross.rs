@@ -9,6 +9,7 @@ use std::ops::Range;
 use vocab::Mac;
 
 use super::faults::Faults;
+use super::networks::Networks;
 use super::source::Source;
 use super::words::quoted;
 use crate::{Device, How, Network};
@@ -68,8 +69,8 @@ impl<'r, K: Eq + Hash + Display> Seen<'r, K> {
     }
 }
 
-/// Checks all rows, in the order of the file, against each other and against the network.
-pub(super) fn check(rows: &[Row], network: Option<&Network>, source: &Source<'_>, faults: &mut Faults) {
+/// Checks all rows, in the order of the file, against each other and against their networks.
+pub(super) fn check(rows: &[Row], networks: &Networks, source: &Source<'_>, faults: &mut Faults) {
     let (mut names, mut macs, mut addresses) = (Seen::new(), Seen::new(), Seen::new());
     for row in rows {
         if let Some((name, at)) = &row.name
@@ -98,6 +99,10 @@ pub(super) fn check(rows: &[Row], network: Option<&Network>, source: &Source<'_>
                     "Give one of the two another address.",
                 );
             }
+            let network = row
+                .device
+                .as_ref()
+                .and_then(|device| networks.get(&device.network));
             if let Some(network) = network {
                 against_network(row, *address, at, network, faults);
             }

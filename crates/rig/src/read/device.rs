@@ -4,16 +4,16 @@ use std::collections::BTreeMap;
 use std::ops::Range;
 
 use toml_edit::{Item, TableLike, Value};
-use vocab::{ControlPort, Ipv4Net};
+use vocab::ControlPort;
 
 use super::cross::{Row, Target};
 use super::faults::Faults;
 use super::fields::{Entry, Fields, entries};
 use super::keys::Kind;
-use super::network::inside;
+use super::networks::{Home, Networks};
 use super::values::{self, FREE_TEXT};
 use super::words::quoted;
-use crate::{AddressSpec, AskWhen, Channel, Device, How, Need, Power, Role};
+use crate::{AddressSpec, AskWhen, Channel, Device, How, Need, Power, Reach, Role};
 
 /// The longest cable in metres that is believed (fibre included).
 const CABLE: u32 = 100_000;
@@ -41,7 +41,7 @@ const NEED: [(&str, Need); 3] = [
 pub(super) fn device(
     table: &dyn TableLike,
     place: Range<usize>,
-    subnet: Option<Ipv4Net>,
+    networks: &Networks,
     faults: &mut Faults,
 ) -> Row {
     let fields = Fields::new(table, Kind::Device, place.clone(), faults);
@@ -62,7 +62,8 @@ pub(super) fn device(
         .unwrap_or_default();
     let needs_address = "Write its address, such as address = \"10.40.8.21\", or \"dhcp\", or \"none\".";
     let address_entry = fields.needed("address", needs_address, faults);
-    let address = address_entry.and_then(|entry| address(entry, subnet, faults));
+    let home = networks.home(fields.get("network"), faults);
+    let address = address_entry.and_then(|entry| address(entry, &home, networks, faults));
     let spec = address.unwrap_or(AddressSpec::None);
     let how = fields.get("how").and_then(|entry| entry.word(&HOW, faults));
     let (channels, targets) = fields
@@ -79,6 +80,7 @@ pub(super) fn device(
         role,
         macs: macs.iter().map(|(mac, _)| *mac).collect(),
         address: spec,
+        network: home.name,
         how: how.unwrap_or_default(),
         control: fields
             .get("control")
@@ -144,17 +146,27 @@ fn role(entry: &Entry<'_>, faults: &mut Faults) -> Option<Role> {
     entry.word(&Role::LISTED.map(|role| (role.as_str(), role)), faults)
 }
 
-fn address(entry: &Entry<'_>, subnet: Option<Ipv4Net>, faults: &mut Faults) -> Option<AddressSpec> {
+fn address(entry: &Entry<'_>, home: &Home, networks: &Networks, faults: &mut Faults) -> Option<AddressSpec> {
     match entry.text("address = \"10.40.8.21\"", faults)? {
-        "dhcp" => Some(AddressSpec::Dhcp),
+        "dhcp" => {
+            if home.reach == Reach::Routed {
+                faults.error(
+                    &entry.at,
+                    format!(
+                        "{} is a routed network, where no hardware is seen: nothing would tell which host it is",
+                        quoted(&home.name)
+                    ),
+                    "Reserve an address for it in the DHCP server there, write that address, and how = \"reserved\".",
+                );
+            }
+            Some(AddressSpec::Dhcp)
+        }
         "none" => Some(AddressSpec::None),
         text => {
             let others = ", or \"dhcp\", or \"none\" for a thing without one";
             let address = values::address("address", text, &entry.at, others, faults)?;
             // One outside the subnet is kept all the same, so that a second one like it is found.
-            if let Some(subnet) = subnet {
-                inside("", address, subnet, &entry.at, faults);
-            }
+            networks.inside(home, address, &entry.at, faults);
             Some(AddressSpec::Fixed(address))
         }
     }

@@ -5,6 +5,8 @@
 pub(super) enum Kind {
     Root,
     Network,
+    /// A `[networks.NAME]`.
+    Beside,
     Switch,
     Device,
     Channel,
@@ -12,9 +14,10 @@ pub(super) enum Kind {
 }
 
 impl Kind {
-    const ALL: [Self; 6] = [
+    const ALL: [Self; 7] = [
         Self::Root,
         Self::Network,
+        Self::Beside,
         Self::Switch,
         Self::Device,
         Self::Channel,
@@ -24,8 +27,11 @@ impl Kind {
     /// Its keys, in the order of the contract.
     pub(super) const fn keys(self) -> &'static [&'static str] {
         match self {
-            Self::Root => &["format", "title", "network", "switch", "device", "plan"],
+            Self::Root => &[
+                "format", "title", "network", "networks", "switch", "device", "plan",
+            ],
             Self::Network => &["subnet", "gateway", "leases", "pace", "shared"],
+            Self::Beside => &["subnet", "reach", "gateway", "leases", "pace", "shared"],
             Self::Switch => &[
                 "name",
                 "ports",
@@ -35,12 +41,14 @@ impl Kind {
                 "uplink",
                 "address",
                 "mac",
+                "network",
             ],
             Self::Device => &[
                 "name",
                 "role",
                 "mac",
                 "address",
+                "network",
                 "how",
                 "control",
                 "ask",
@@ -67,6 +75,7 @@ impl Kind {
         match self {
             Self::Root => "the file",
             Self::Network => "[network]",
+            Self::Beside => "[networks.NAME]",
             Self::Switch => "[[switch]]",
             Self::Device => "[[device]]",
             Self::Channel => "a channel",
@@ -77,14 +86,22 @@ impl Kind {
 
 /// The table that a key belongs to, the most likely one first.
 pub(super) fn home(key: &str) -> Option<Kind> {
-    [Kind::Device, Kind::Network, Kind::Plan, Kind::Switch, Kind::Root]
-        .into_iter()
-        .find(|kind| kind.keys().contains(&key))
+    // `network` is a header before it is a key of a device.
+    [
+        Kind::Root,
+        Kind::Device,
+        Kind::Network,
+        Kind::Beside,
+        Kind::Plan,
+        Kind::Switch,
+    ]
+    .into_iter()
+    .find(|kind| kind.keys().contains(&key))
 }
 
 /// Whether a header may bear the name.
 pub(super) fn is_top_level(name: &str) -> bool {
-    ["network", "switch", "device", "plan"].contains(&name)
+    ["network", "switch", "device", "plan"].contains(&name) || name.starts_with("networks.")
 }
 
 /// Whether any table of the file has the key.

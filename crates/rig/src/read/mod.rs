@@ -1,7 +1,7 @@
 //! Reads a rig file: text into a [`Rig`], with all that is wrong in it at once.
 //!
 //! The way of a file: bytes → text (`encoding`) → rough shape (`shape`) → TOML with places
-//! (`syntax`) → one table after another (`network`, `switch`, `device`, by way of `fields` and
+//! (`syntax`) → one table after another (`networks`, `switch`, `device`, by way of `fields` and
 //! `values`) → checks across tables (`cross`). Each step reports into one `Faults`; only at the end
 //! are places turned into lines and columns (`source`).
 
@@ -12,6 +12,7 @@ mod faults;
 mod fields;
 mod keys;
 mod network;
+mod networks;
 mod problem;
 mod shape;
 mod source;
@@ -26,11 +27,12 @@ use toml_edit::{Item, TableLike, Value};
 
 pub use problem::Problem;
 
-use crate::{Network, Rig, RigDocument};
+use crate::{Rig, RigDocument};
 use cross::Row;
 use faults::Faults;
 use fields::{Entry, Fields, what};
 use keys::Kind;
+use networks::Networks;
 use source::Source;
 
 /// The largest file that is read, in bytes: 4 MiB, room for more than 10,000 devices.
@@ -89,17 +91,7 @@ fn document(text: &str, source: &Source<'_>, faults: &mut Faults) -> Option<Rig>
         .get("title")
         .and_then(|entry| entry.free_text(values::FREE_TEXT, faults))
         .unwrap_or_default();
-    let network = root
-        .needed(
-            "network",
-            "Write [network] and below it subnet = \"10.40.8.0/24\", for instance.",
-            faults,
-        )
-        .and_then(|entry| {
-            let (table, place) = table(entry, faults)?;
-            network::network(table, place, faults)
-        });
-    let subnet = network.as_ref().map(|network: &Network| network.subnet);
+    let networks = Networks::read(&root, source, faults);
     let mut switches = Vec::new();
     let mut rows: Vec<Row> = Vec::new();
     for (table, place) in root
@@ -107,7 +99,7 @@ fn document(text: &str, source: &Source<'_>, faults: &mut Faults) -> Option<Rig>
         .map(|entry| tables(entry, faults))
         .unwrap_or_default()
     {
-        let (switch, row) = switch::switch(table, place, subnet, faults);
+        let (switch, row) = switch::switch(table, place, &networks, faults);
         switches.push(switch);
         rows.push(row);
     }
@@ -116,21 +108,23 @@ fn document(text: &str, source: &Source<'_>, faults: &mut Faults) -> Option<Rig>
         .map(|entry| tables(entry, faults))
         .unwrap_or_default()
     {
-        rows.push(device::device(table, place, subnet, faults));
+        rows.push(device::device(table, place, &networks, faults));
     }
     let plan = root
         .get("plan")
         .and_then(|entry| {
             let (table, place) = table(entry, faults)?;
-            Some(network::plan(table, place, subnet, faults))
+            Some(network::plan(table, place, networks.main_subnet(), faults))
         })
         .unwrap_or_default();
     rows.sort_by_key(|row| row.place.start);
-    cross::check(&rows, network.as_ref(), source, faults);
+    cross::check(&rows, &networks, source, faults);
     let devices = rows.into_iter().filter_map(|row| row.device).collect();
+    let (network, others) = networks.split()?;
     Some(Rig {
         title,
-        network: network?,
+        network,
+        others,
         switches,
         devices,
         plan,

@@ -1,4 +1,4 @@
-//! The `[network]` and `[plan]` tables.
+//! What stands in a table of a network, and the `[plan]` table.
 
 use std::collections::BTreeMap;
 use std::net::{Ipv4Addr, Ipv6Addr};
@@ -13,19 +13,23 @@ use super::fields::{Entry, Fields, entries, unknown_word, what};
 use super::keys::Kind;
 use super::values;
 use super::words::quoted;
-use crate::{Network, Plan, Role};
+use crate::{Network, Plan, Reach, Role};
 
 /// Frames of minimum size a second on a gigabit port (IEEE 802.3): nothing can be asked faster.
 const FASTEST: i64 = 1_488_095;
 
-/// Reads `[network]`. Without a usable subnet there is no network, and nothing that depends on it
-/// is checked.
-pub(super) fn network(table: &dyn TableLike, place: Range<usize>, faults: &mut Faults) -> Option<Network> {
-    let fields = Fields::new(table, Kind::Network, place, faults);
+/// Reads a network. Without a usable subnet there is none, and nothing that depends on it is
+/// checked.
+pub(super) fn network(
+    fields: &Fields<'_>,
+    name: String,
+    reach: Reach,
+    faults: &mut Faults,
+) -> Option<Network> {
     let subnet = fields
         .needed(
             "subnet",
-            "Write the rig's network, such as subnet = \"10.40.8.0/24\".",
+            "Write the network's addresses, such as subnet = \"10.40.8.0/24\".",
             faults,
         )
         .and_then(|entry| subnet(entry, faults));
@@ -49,6 +53,8 @@ pub(super) fn network(table: &dyn TableLike, place: Range<usize>, faults: &mut F
         .and_then(|entry| entry.flag(faults))
         .unwrap_or_default();
     Some(Network {
+        name,
+        reach,
         subnet: subnet?,
         gateway,
         leases,

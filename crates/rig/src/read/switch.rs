@@ -3,13 +3,12 @@
 use std::ops::Range;
 
 use toml_edit::{Item, TableLike};
-use vocab::Ipv4Net;
 
 use super::cross::Row;
 use super::faults::Faults;
 use super::fields::{Entry, Fields, entries};
 use super::keys::Kind;
-use super::network::inside;
+use super::networks::Networks;
 use super::values::{self, PORTS};
 use super::words::quoted;
 use crate::{AddressSpec, AskWhen, Device, How, Need, PoeType, PoeTypes, Role, Switch};
@@ -22,7 +21,7 @@ const UPLINK: u32 = 800_000;
 pub(super) fn switch(
     table: &dyn TableLike,
     place: Range<usize>,
-    subnet: Option<Ipv4Net>,
+    networks: &Networks,
     faults: &mut Faults,
 ) -> (Switch, Row) {
     let fields = Fields::new(table, Kind::Switch, place.clone(), faults);
@@ -36,13 +35,12 @@ pub(super) fn switch(
         .get("mac")
         .map(|entry| values::macs(entry, faults))
         .unwrap_or_default();
+    let home = networks.home(fields.get("network"), faults);
     let address = fields.get("address").and_then(|entry| {
         let text = entry.text("address = \"10.40.8.2\"", faults)?;
         let others = "; leave `address` out if the switch has no fixed one";
         let address = values::address("address", text, &entry.at, others, faults)?;
-        if let Some(subnet) = subnet {
-            inside("", address, subnet, &entry.at, faults);
-        }
+        networks.inside(&home, address, &entry.at, faults);
         Some((address, entry.at.clone()))
     });
     let ports = fields
@@ -64,6 +62,7 @@ pub(super) fn switch(
             .get("uplink")
             .and_then(|entry| values::switch_port(entry, faults)),
         address: address.as_ref().map(|(address, _)| *address),
+        network: home.name,
         macs: macs.iter().map(|(mac, _)| *mac).collect(),
     };
     let device = address
@@ -88,6 +87,7 @@ fn as_device(switch: &Switch, address: AddressSpec) -> Device {
         role: Role::Switch,
         macs: switch.macs.clone(),
         address,
+        network: switch.network.clone(),
         how: How::Static,
         control: Vec::new(),
         ask: AskWhen::Once,
