@@ -6,6 +6,7 @@
 use rigmuster_tests::contract::{Made, Report};
 use rigmuster_tests::lab::{Lab, SEAT, asks_for, lab};
 use rigmuster_tests::rigs::RigText;
+use rigmuster_tests::terminal::Terminal;
 
 const LOFT: &str = "02:52:43:00:00:21";
 const STRANGER: &str = "02:52:43:00:00:99";
@@ -70,4 +71,81 @@ fn an_interrupted_search_keeps_its_finds() {
         let report = Report::of(outcome.json(), Made::Survey);
         assert_eq!(report.device("Organ loft")["seen"]["address"], "192.168.77.5");
     });
+}
+
+#[track_caller]
+fn says(terminal: &Terminal, words: &[&str]) {
+    terminal.wait_for(&format!("{words:?}"), |screen| {
+        let text = screen.contents().split_whitespace().collect::<Vec<_>>().join(" ");
+        words.iter().all(|w| text.contains(w))
+    });
+}
+
+#[test]
+fn the_board_searches_after_a_yes_and_waits_for_a_start_instead() {
+    lab(
+        "the_board_searches_after_a_yes_and_waits_for_a_start_instead",
+        |lab| {
+            let rig = hall(lab);
+            let before = settings(lab);
+            let terminal = lab.screen(&["board", &rig]).size(120, 40).start();
+            says(&terminal, &["Organ loft", "1 missing"]);
+            terminal.send("d");
+            says(
+                &terminal,
+                &[
+                    "192.168.0.0/16",
+                    "131,068 frames, 1 min 28 s",
+                    "y search w wait n no",
+                ],
+            );
+            terminal.send("y");
+            says(&terminal, &["deep search", "s left, 0 found; d stops it"]);
+            // A camera with an address that nobody knows, on a kernel of its own.
+            says(&terminal, &["for now at 192.168.77.5", "1 found"]);
+            terminal.send("d");
+            says(&terminal, &["The deep search is stopped", "192.168.77.5"]);
+            terminal.wait_for("no search in the head", |screen| {
+                !screen.contents().contains("d stops it")
+            });
+            assert_eq!(
+                settings(lab),
+                before,
+                "this computer's own settings are as they were"
+            );
+
+            // Under listen-only the search is locked, and the waiting sends nothing.
+            let mut capture = lab.capture(SEAT);
+            terminal.send("l");
+            says(&terminal, &["listen-only"]);
+            // The kernel takes leave of the group that the program joined, twice (RFC 3376 section 8.1).
+            capture.wait("the farewell to the group", 2, |f| {
+                f["out"] == true && f["igmp"]["record"] == 3
+            });
+            terminal.send("d");
+            says(&terminal, &["Locked: listen-only is on"]);
+            terminal.send("y");
+            says(&terminal, &["Listen-only is on, so nothing is sent"]);
+            terminal.send("dw");
+            says(
+                &terminal,
+                &["waiting for a device to start", "nobody yet; d ends it"],
+            );
+            let sent = lab.taken_from(SEAT);
+            lab.host("late", "02:52:43:00:00:42", &["172.16.55.4/24"]);
+            // The first thing that a kernel says of itself: it asks for its router.
+            let first_word = "import socket; socket.socket(socket.AF_INET, socket.SOCK_DGRAM)\
+                              .sendto(b'x', ('172.16.55.1', 9))";
+            lab.within("late", &["python3", "-c", first_word]);
+            says(
+                &terminal,
+                &["caught", "02:52:43:00:00:42 at 172.16.55.4", "spoke up"],
+            );
+            assert_eq!(lab.taken_from(SEAT), sent, "waiting sends nothing");
+            terminal.send("d");
+            says(&terminal, &["No longer waiting"]);
+            terminal.send("q");
+            assert_eq!(terminal.end().code, 0);
+        },
+    );
 }

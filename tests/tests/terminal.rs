@@ -79,6 +79,7 @@ fn the_help_page_names_every_key_and_each_does_what_it_says() {
         "Tab",
         "/ ",
         "s ",
+        "d ",
         "c ",
         "l ",
         "f ",

@@ -4,33 +4,17 @@ use crossterm::event::{Event, KeyCode, KeyEvent, KeyEventKind, MouseButton, Mous
 use ledger::Snapshot;
 use ratatui::Frame;
 use ratatui::layout::Rect;
-use vocab::{Mac, Moment};
+use vocab::Moment;
 
 use crate::filter::Filter;
 use crate::keys::{self, Action, Mood};
 use crate::plan::{Hit, Plan};
 use crate::rows::{One, Who};
-use crate::{Look, paint};
+use crate::{Look, Request, paint};
 
-/// Something that the user wants from the program.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Request {
-    /// Leave.
-    Quit,
-    /// Go through the subnet once more, now.
-    SweepNow,
-    /// Ask the control ports of the device of this name, now.
-    AskControl(String),
-    /// Keep silent from now on (`true`), or ask again (`false`; the user has confirmed it).
-    ListenOnly(bool),
-    /// Write this hardware in the rig file as that of the device (the user has confirmed it).
-    Accept {
-        /// The device's name.
-        device: String,
-        /// The hardware that it is now.
-        mac: Mac,
-    },
-}
+mod asking;
+
+pub(crate) use asking::Question;
 
 /// The two ways to see the whole rig.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -52,30 +36,8 @@ pub(crate) enum Page {
     History,
     /// Keys and standings.
     Help,
-}
-
-/// What the board asks back before it changes something.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub(crate) enum Question {
-    /// The end of listen-only puts frames on somebody's network again.
-    SendAgain,
-    /// A guess becomes the file's word.
-    Accept {
-        /// The device's name.
-        device: String,
-        /// The hardware that it probably is.
-        mac: Mac,
-    },
-}
-
-impl Question {
-    /// In words.
-    pub(crate) fn words(&self) -> String {
-        match self {
-            Self::SendAgain => "Send on the wire again?".to_owned(),
-            Self::Accept { device, mac } => format!("Write {mac} in the file as {device}?"),
-        }
-    }
+    /// What the deep search would do, while the board asks whether it shall.
+    Far,
 }
 
 /// The board: which page is open, what is selected, what is filtered.
@@ -87,6 +49,8 @@ pub struct Board {
     view: View,
     page: Option<Page>,
     page_top: usize,
+    /// The page that comes back when the question is answered that lies over it.
+    under: Option<Page>,
     filter: Filter,
     chosen: Option<Who>,
     top: usize,
@@ -105,6 +69,7 @@ impl Board {
             view: View::Wall,
             page: None,
             page_top: 0,
+            under: None,
             filter: Filter::NONE,
             chosen: None,
             top: 0,
@@ -186,8 +151,10 @@ impl Board {
     }
 
     pub(crate) const fn mood(&self) -> Mood {
-        if self.asking.is_some() {
-            return Mood::Asking;
+        match self.asking {
+            Some(Question::Far) => return Mood::Choosing,
+            Some(_) => return Mood::Asking,
+            None => {}
         }
         if self.filter.typing {
             return Mood::Typing;
@@ -209,16 +176,8 @@ impl Board {
             return Some(Request::Quit);
         }
         match self.mood() {
-            Mood::Asking => {
-                let action = match key.code {
-                    KeyCode::Char('y' | 'Y') => Action::Yes,
-                    KeyCode::Char('n' | 'N') | KeyCode::Esc => Action::No,
-                    _ => return None,
-                };
-                self.act(action, snapshot)
-            }
             Mood::Typing => self.typed(key, snapshot),
-            Mood::Board | Mood::Sheet | Mood::Page => self.act(keys::action(key)?, snapshot),
+            mood => self.act(keys::action(mood, key)?, snapshot),
         }
     }
 
@@ -232,7 +191,7 @@ impl Board {
             KeyCode::Backspace => self.filter.pop(),
             KeyCode::Char(c) if !held => self.filter.push(c),
             KeyCode::Up | KeyCode::Down | KeyCode::PageUp | KeyCode::PageDown => {
-                return self.act(keys::action(key)?, snapshot);
+                return self.act(keys::action(Mood::Board, key)?, snapshot);
             }
             _ => return None,
         }
@@ -244,13 +203,15 @@ impl Board {
         self.dirty = true;
         match action {
             Action::Quit => return Some(Request::Quit),
-            Action::Yes | Action::No => return self.answer(action == Action::Yes),
+            Action::Yes | Action::No => return self.answer(action == Action::Yes, snapshot),
             Action::Sweep if snapshot.listen_only => self.tell(SILENT),
             Action::Sweep => {
                 self.tell("Asking the whole subnet once more.");
                 return Some(Request::SweepNow);
             }
             Action::AskControl => return self.ask_control(snapshot),
+            Action::Far => return self.ask_far(snapshot),
+            Action::Wait => return self.wait(),
             Action::Accept => self.ask_match(snapshot),
             Action::Listen if snapshot.listen_only => self.asking = Some(Question::SendAgain),
             Action::Listen => {
@@ -290,22 +251,6 @@ impl Board {
         None
     }
 
-    /// The answer to what the board asks, or the end of typing a filter.
-    fn answer(&mut self, yes: bool) -> Option<Request> {
-        if let Some(question) = self.asking.take() {
-            return yes.then_some(match question {
-                Question::SendAgain => Request::ListenOnly(false),
-                Question::Accept { device, mac } => Request::Accept { device, mac },
-            });
-        }
-        if yes {
-            self.filter.typing = false;
-        } else {
-            self.filter.clear();
-        }
-        None
-    }
-
     /// Who is selected: that of the sheet if one is open.
     fn selected(&self, snapshot: &Snapshot) -> Option<Who> {
         match self.page {
@@ -314,46 +259,6 @@ impl Board {
                 .plan_here(snapshot)
                 .and_then(|plan| who_at(plan.at, &plan, snapshot)),
         }
-    }
-
-    /// Asks whether the probable match of what is selected is right.
-    fn ask_match(&mut self, snapshot: &Snapshot) {
-        let who = self.selected(snapshot);
-        let found = match who.as_ref().and_then(|who| who.find(snapshot)) {
-            Some(One::Device(device)) => device.likely.as_ref().map(|l| (device.name.clone(), l.mac)),
-            Some(One::Host(host)) => host
-                .resembles
-                .first()
-                .zip(host.mac)
-                .map(|(like, mac)| (like.device.clone(), mac)),
-            None => None,
-        };
-        match found {
-            Some((device, mac)) => self.asking = Some(Question::Accept { device, mac }),
-            None => self.tell("Select a missing device first that is probably somebody on the wire."),
-        }
-    }
-
-    fn ask_control(&mut self, snapshot: &Snapshot) -> Option<Request> {
-        let who = self.selected(snapshot);
-        let one = who.as_ref().and_then(|who| who.find(snapshot));
-        let Some(One::Device(device)) = one else {
-            self.tell("Select a device of the list first: only their control ports are known.");
-            return None;
-        };
-        if snapshot.listen_only {
-            self.tell(SILENT);
-            return None;
-        }
-        if device.control.is_empty() {
-            self.tell(&format!(
-                "The rig file lists no control port for {}.",
-                device.name
-            ));
-            return None;
-        }
-        self.tell(&format!("Asking the control ports of {}.", device.name));
-        Some(Request::AskControl(device.name.clone()))
     }
 
     fn toggle(&mut self, page: Page) {

@@ -75,7 +75,13 @@ pub(crate) fn lines(snapshot: &Snapshot, columns: u16) -> Vec<Line<'static>> {
 }
 
 /// Pushes `words` after `lead`, wrapped, further lines indented by `indent`.
-fn hang(out: &mut Vec<Line<'static>>, lead: &[Span<'static>], indent: usize, words: &str, room: usize) {
+pub(crate) fn hang(
+    out: &mut Vec<Line<'static>>,
+    lead: &[Span<'static>],
+    indent: usize,
+    words: &str,
+    room: usize,
+) {
     for (n, line) in text::wrap(words, room.saturating_sub(indent).max(8), 6)
         .into_iter()
         .enumerate()

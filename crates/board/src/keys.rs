@@ -33,6 +33,10 @@ pub(crate) enum Action {
     Sweep,
     /// Ask the selected device's control ports now.
     AskControl,
+    /// Search beyond the subnet, after a question; or end that.
+    Far,
+    /// Wait for a device to start instead.
+    Wait,
     /// Accept the probable match of the selected missing device.
     Accept,
     /// Listen-only on or off.
@@ -139,6 +143,13 @@ pub(crate) const KEYS: &[Key] = &[
         "ask the whole subnet once more, now",
     ),
     key(
+        Action::Far,
+        &[KeyCode::Char('d')],
+        "d",
+        "deep search",
+        "asks, then searches other networks or waits; again: ends it",
+    ),
+    key(
         Action::AskControl,
         &[KeyCode::Char('c')],
         "c",
@@ -183,10 +194,47 @@ pub(crate) const KEYS: &[Key] = &[
     ),
 ];
 
-const YES: Key = key(Action::Yes, &[], "y", "yes", "");
-const NO: Key = key(Action::No, &[], "n", "no", "");
-const KEEP: Key = key(Action::Yes, &[], "Enter", "keep", "");
-const CLEAR: Key = key(Action::No, &[], "Esc", "clear", "");
+/// The answers to a question. Esc says no as well.
+static ASKING: [Key; 2] = [
+    key(
+        Action::Yes,
+        &[KeyCode::Char('y'), KeyCode::Char('Y')],
+        "y",
+        "yes",
+        "",
+    ),
+    NO,
+];
+/// The answers to the question about the deep search, whose page scrolls.
+static CHOOSING: [Key; 3] = [
+    key(
+        Action::Yes,
+        &[KeyCode::Char('y'), KeyCode::Char('Y')],
+        "y",
+        "search",
+        "",
+    ),
+    key(
+        Action::Wait,
+        &[KeyCode::Char('w'), KeyCode::Char('W')],
+        "w",
+        "wait",
+        "",
+    ),
+    NO,
+];
+/// The two ends of typing a filter.
+static TYPING: [Key; 2] = [
+    key(Action::Yes, &[], "Enter", "keep", ""),
+    key(Action::No, &[], "Esc", "clear", ""),
+];
+const NO: Key = key(
+    Action::No,
+    &[KeyCode::Char('n'), KeyCode::Char('N'), KeyCode::Esc],
+    "n",
+    "no",
+    "",
+);
 
 /// What the keys mean at the moment, which decides the hints.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -201,19 +249,45 @@ pub(crate) enum Mood {
     Typing,
     /// The board has asked back.
     Asking,
+    /// The board has asked whether to search or to wait, on a page of its own.
+    Choosing,
 }
 
-/// What a key does outside typing and asking.
-pub(crate) fn action(event: &KeyEvent) -> Option<Action> {
+/// What a key does in this mood, typing left out.
+pub(crate) fn action(mood: Mood, event: &KeyEvent) -> Option<Action> {
     if event
         .modifiers
         .intersects(KeyModifiers::CONTROL | KeyModifiers::ALT)
     {
         return None;
     }
-    KEYS.iter()
-        .find(|k| k.codes.contains(&event.code))
-        .map(|k| k.action)
+    let find = |keys: &[Key]| {
+        keys.iter()
+            .find(|k| k.codes.contains(&event.code))
+            .map(|k| k.action)
+    };
+    let scrolls = |action: &Action| {
+        matches!(
+            action,
+            Action::Up | Action::Down | Action::PageUp | Action::PageDown | Action::Home | Action::End
+        )
+    };
+    match mood {
+        Mood::Asking => find(&ASKING),
+        Mood::Choosing => find(&CHOOSING).or_else(|| find(KEYS).filter(scrolls)),
+        Mood::Board | Mood::Sheet | Mood::Page | Mood::Typing => find(KEYS),
+    }
+}
+
+/// The columns that the answers to a question take, with a gap before them.
+pub(crate) fn answers(mood: Mood) -> u16 {
+    let keys: &[Key] = match mood {
+        Mood::Asking => &ASKING,
+        Mood::Choosing => &CHOOSING,
+        Mood::Typing => &TYPING,
+        Mood::Board | Mood::Sheet | Mood::Page => &[],
+    };
+    keys.iter().map(|key| wide(key) + GAP).sum::<u16>() + 1
 }
 
 /// Whether it is Ctrl-C, which quits from everywhere.
@@ -235,20 +309,19 @@ pub(crate) struct Hint {
 /// The hints that fit into `columns`, from column `x` on. Help and quit come last and always
 /// fit first.
 pub(crate) fn hints(mood: Mood, x: u16, columns: u16) -> Vec<Hint> {
-    static ASKING: [Key; 2] = [YES, NO];
-    static TYPING: [Key; 2] = [KEEP, CLEAR];
     use Action::{
-        Accept, AskControl, Back, Filter, Findings, Help, History, Listen, Open, Quit, Sweep, Switch,
+        Accept, AskControl, Back, Far, Filter, Findings, Help, History, Listen, Open, Quit, Sweep, Switch,
     };
     // In order of importance; shown in that order too, with help and quit at the end.
     let wanted: &[Action] = match mood {
         Mood::Asking => return place(ASKING.iter(), x, columns),
+        Mood::Choosing => return place(CHOOSING.iter(), x, columns),
         Mood::Typing => return place(TYPING.iter(), x, columns),
         Mood::Board => &[
-            Help, Quit, Open, Switch, Filter, Sweep, AskControl, Listen, Findings, History, Accept,
+            Help, Quit, Open, Switch, Filter, Sweep, AskControl, Listen, Findings, Far, History, Accept,
         ],
         Mood::Sheet => &[
-            Help, Quit, Back, AskControl, Sweep, Listen, Findings, History, Accept,
+            Help, Quit, Back, AskControl, Sweep, Listen, Findings, Far, History, Accept,
         ],
         Mood::Page => &[Help, Quit, Back],
     };
@@ -301,6 +374,11 @@ mod tests {
             assert!(!seen.contains(code), "{code:?}");
             seen.push(*code);
         }
+        for keys in [&ASKING[..], &CHOOSING[..]] {
+            let codes: Vec<KeyCode> = keys.iter().flat_map(|k| k.codes).copied().collect();
+            let once: std::collections::BTreeSet<String> = codes.iter().map(|c| format!("{c:?}")).collect();
+            assert_eq!(once.len(), codes.len());
+        }
     }
 
     #[test]
@@ -319,9 +397,9 @@ mod tests {
     #[test]
     fn modifiers_make_another_key_of_it() {
         let plain = KeyEvent::new(KeyCode::Char('s'), KeyModifiers::NONE);
-        assert_eq!(action(&plain), Some(Action::Sweep));
+        assert_eq!(action(Mood::Board, &plain), Some(Action::Sweep));
         let with_ctrl = KeyEvent::new(KeyCode::Char('s'), KeyModifiers::CONTROL);
-        assert_eq!(action(&with_ctrl), None);
+        assert_eq!(action(Mood::Board, &with_ctrl), None);
         assert!(is_interrupt(&KeyEvent::new(
             KeyCode::Char('c'),
             KeyModifiers::CONTROL

@@ -16,6 +16,8 @@ const BESIDE: u16 = 160;
 pub(crate) struct Wants {
     /// Bars about this computer.
     pub(crate) bars: usize,
+    /// What the deep search does, or who is waited for.
+    pub(crate) far: usize,
     /// The headline in ordinary letters.
     pub(crate) headline: usize,
     /// Whether the headline's first word may be large.
@@ -39,6 +41,8 @@ pub(crate) struct Areas {
     pub(crate) link: Rect,
     /// Bars about this computer.
     pub(crate) bars: Rect,
+    /// What the deep search does, or who is waited for.
+    pub(crate) far: Rect,
     /// The headline.
     pub(crate) headline: Rect,
     /// Whether the headline has room for large letters.
@@ -99,6 +103,7 @@ pub(crate) fn areas(screen: Rect, wants: Wants) -> Option<Areas> {
         title: top.upper(1),
         link: top.upper(1),
         bars: top.upper(at_most(wants.bars, if tight { 2 } else { rows / 6 })),
+        far: top.upper(at_most(wants.far, if tight { 1 } else { rows / 6 })),
         ..Areas::default()
     };
     out.large = wants.large && roomy && screen.width >= 100;
@@ -273,6 +278,7 @@ mod tests {
                 let screen = Rect::new(0, 0, columns, rows);
                 let wants = Wants {
                     bars: 9,
+                    far: 9,
                     headline: 9,
                     large: true,
                     findings: 99,
@@ -282,8 +288,8 @@ mod tests {
                 };
                 let a = areas(screen, wants).unwrap();
                 let parts = [
-                    a.title, a.link, a.bars, a.headline, a.counts, a.main, a.findings, a.changes, a.unseen,
-                    a.keys,
+                    a.title, a.link, a.bars, a.far, a.headline, a.counts, a.main, a.findings, a.changes,
+                    a.unseen, a.keys,
                 ];
                 for (n, part) in parts.iter().enumerate() {
                     assert_eq!(part.intersection(screen), *part, "{columns}x{rows}");

@@ -11,6 +11,7 @@
 mod big;
 mod board;
 mod changes;
+mod far;
 mod filter;
 mod findings;
 mod head;
@@ -22,6 +23,7 @@ mod look;
 mod paint;
 mod pen;
 mod plan;
+mod request;
 mod rows;
 mod shape;
 mod sheet;
@@ -32,5 +34,6 @@ mod words;
 #[cfg(test)]
 mod tests;
 
-pub use board::{Board, Request};
+pub use board::Board;
 pub use look::{ColourUse, Look};
+pub use request::Request;

@@ -13,7 +13,7 @@ use crate::plan::{Body, Plan};
 use crate::sheet::Sheet;
 use crate::wall::Wall;
 use crate::words::Clock;
-use crate::{changes, findings, head, help, look, text};
+use crate::{changes, far, findings, head, help, look, text};
 
 /// Paints the whole screen.
 pub(crate) fn screen(board: &Board, frame: &mut Frame<'_>, snapshot: &Snapshot, clock: Clock<'_>) {
@@ -47,6 +47,7 @@ fn parts(board: &Board, pen: &mut Pen<'_>, plan: &Plan, snapshot: &Snapshot, clo
         (Some(Page::Findings), _) => "findings",
         (Some(Page::History), _) => "history",
         (Some(Page::Help), _) => "help",
+        (Some(Page::Far), _) => "deep search",
         (None, View::Wall) => "wall",
         (None, View::List) => "list",
     };
@@ -57,6 +58,7 @@ fn parts(board: &Board, pen: &mut Pen<'_>, plan: &Plan, snapshot: &Snapshot, clo
     head::draw_title(&mut pen.within(areas.title), snapshot, &page, &clock(snapshot.at));
     head::draw_link(&mut pen.within(areas.link), snapshot);
     head::draw_bars(&mut pen.within(areas.bars), snapshot);
+    far::draw_head(&mut pen.within(areas.far), snapshot, clock);
     head::draw_headline(&mut pen.within(areas.headline), snapshot, areas.large);
     let filter = board.filter();
     let filtered = (!filter.is_empty()).then(|| (filter.text(), plan.shown.len()));
@@ -90,6 +92,7 @@ fn main(board: &Board, pen: &mut Pen<'_>, plan: &Plan, snapshot: &Snapshot, cloc
             lines(pen, &sheet.lines(one), plan.page_top);
         }
         Some(Page::Help) => lines(pen, &help::lines(snapshot, area.width), plan.page_top),
+        Some(Page::Far) => lines(pen, &far::lines(snapshot, area.width), plan.page_top),
         Some(Page::Findings) => findings::draw_page(pen, snapshot, plan.page_top, clock),
         Some(Page::History) => changes::draw_page(pen, snapshot, plan.page_top, clock),
         None => match plan.body {
@@ -141,7 +144,7 @@ fn lines(pen: &mut Pen<'_>, lines: &[Line<'_>], top: usize) {
 /// The line at the foot: what the board asks or tells, and the keys that help now.
 fn foot(board: &Board, pen: &mut Pen<'_>, plan: &Plan) {
     match plan.mood {
-        Mood::Asking => {
+        Mood::Asking | Mood::Choosing => {
             let room = plan
                 .hints
                 .first()

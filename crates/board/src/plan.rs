@@ -8,7 +8,7 @@ use crate::keys::{self, Action, Hint, Mood};
 use crate::layout::{self, Areas, Grid, Wants};
 use crate::rows::{self, Line, Shown};
 use crate::sheet::Sheet;
-use crate::{findings, head, help, text, wall};
+use crate::{far, findings, head, help, text, wall};
 
 /// How the main part is arranged.
 #[derive(Debug, Clone, Copy)]
@@ -56,15 +56,13 @@ pub(crate) enum Hit {
     Changes,
 }
 
-/// Columns that the two answers to a question take, with a gap before them.
-const ANSWERS: u16 = 14;
-
 impl Board {
     /// Arranges a screen of the size of `screen`; `None` if it is too small.
     pub(crate) fn plan(&self, screen: Rect, snapshot: &Snapshot) -> Option<Plan> {
         let size = (screen.width, screen.height);
         let wants = Wants {
             bars: head::bar_rows(snapshot, screen.width),
+            far: far::head_rows(snapshot),
             headline: head::headline_rows(snapshot, screen.width),
             large: self.look().unicode && head::verdict(snapshot).is_some(),
             findings: findings::wanted(
@@ -112,10 +110,10 @@ impl Board {
         let mood = self.mood();
         let typed = u16::try_from(text::width(self.filter().text())).unwrap_or(u16::MAX);
         let x = match mood {
-            Mood::Asking => {
+            Mood::Asking | Mood::Choosing => {
                 let asked = self.question().map_or(0, |q| text::width(&q));
                 // The answers stay in sight, whatever is asked.
-                let room = screen.width.saturating_sub(ANSWERS);
+                let room = screen.width.saturating_sub(keys::answers(mood));
                 u16::try_from(asked)
                     .unwrap_or(u16::MAX)
                     .saturating_add(3)
@@ -125,11 +123,12 @@ impl Board {
             _ => 1,
         };
         // A notice stands where the hints would.
-        let hints = if self.notice().is_some() && !matches!(mood, Mood::Asking | Mood::Typing) {
-            Vec::new()
-        } else {
-            keys::hints(mood, x, screen.width.saturating_sub(x).saturating_sub(1))
-        };
+        let hints =
+            if self.notice().is_some() && !matches!(mood, Mood::Asking | Mood::Choosing | Mood::Typing) {
+                Vec::new()
+            } else {
+                keys::hints(mood, x, screen.width.saturating_sub(x).saturating_sub(1))
+            };
         let page_top = self.page_top().min(self.last_page_line(&areas, snapshot));
         Some(Plan {
             areas,
@@ -152,6 +151,7 @@ impl Board {
             None => 0,
             Some(Page::Findings) => snapshot.findings.len().saturating_sub(1),
             Some(Page::History) => snapshot.changes.len().saturating_sub(rows),
+            Some(Page::Far) => far::lines(snapshot, areas.main.width).len().saturating_sub(rows),
             Some(Page::Help) => help::lines(snapshot, areas.main.width).len().saturating_sub(rows),
             Some(Page::Sheet) => {
                 let sheet = Sheet {

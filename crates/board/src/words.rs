@@ -136,6 +136,29 @@ pub(crate) fn rtt(time: Duration) -> String {
     }
 }
 
+/// A span of time in its two largest parts: "44 s", "1 min 28 s", "3 h 8 min".
+pub(crate) fn span(time: Duration) -> String {
+    let seconds = time.as_secs();
+    match (seconds / 3600, seconds / 60 % 60, seconds % 60) {
+        (0, 0, s) => format!("{s} s"),
+        (0, m, s) => format!("{m} min {s} s"),
+        (h, m, _) => format!("{h} h {m} min"),
+    }
+}
+
+/// A number with its thousands set apart: "131,068".
+pub(crate) fn grouped(number: u64) -> String {
+    let digits = number.to_string();
+    let mut out = String::new();
+    for (n, digit) in digits.chars().enumerate() {
+        if n > 0 && (digits.len() - n).is_multiple_of(3) {
+            out.push(',');
+        }
+        out.push(digit);
+    }
+    out
+}
+
 /// What to call a host that is not on the list: its own name, its maker, its address, its hardware.
 pub(crate) fn host_name(host: &HostView) -> String {
     if let Some(name) = host.names.iter().find(|n| !n.text.is_empty()) {
@@ -159,6 +182,26 @@ pub(crate) fn likeness(host: &HostView) -> Option<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn spans_and_large_numbers_read_at_a_glance() {
+        for (secs, words) in [
+            (0, "0 s"),
+            (44, "44 s"),
+            (88, "1 min 28 s"),
+            (11_280, "3 h 8 min"),
+        ] {
+            assert_eq!(span(Duration::from_secs(secs)), words);
+        }
+        for (number, words) in [
+            (0, "0"),
+            (999, "999"),
+            (1_000, "1,000"),
+            (16_777_214, "16,777,214"),
+        ] {
+            assert_eq!(grouped(number), words);
+        }
+    }
 
     #[test]
     fn round_trip_times_keep_two_digits_or_so() {

@@ -10,6 +10,7 @@ use crate::claim::{Claim, HostId, Life, Proof};
 use crate::lanes::Key;
 use crate::ledger::Ledger;
 use crate::track::PortState;
+use crate::view::Sign;
 
 /// Oddities kept of each sort.
 const MAX_ODD: usize = 64;
@@ -97,9 +98,17 @@ impl Ledger {
         let id = HostId::Mac(seen.sender);
         if seen.address.is_unspecified() {
             if seen.op == ArpOp::Request {
+                self.starts(at, seen.sender, Some(seen.target), Sign::Probes);
                 self.probes(at, seen.sender, seen.target);
             }
             return;
+        }
+        if seen.answers.is_none() && !seen.address.is_loopback() {
+            if seen.target == seen.address {
+                self.starts(at, seen.sender, Some(seen.address), Sign::Announces);
+            } else if !self.stands(id, Some(seen.address)) {
+                self.starts(at, seen.sender, Some(seen.address), Sign::Spoke);
+            }
         }
         let proof = match seen.answers {
             Some((ArpForm::Broadcast, _)) => Proof::Real,
@@ -144,6 +153,11 @@ impl Ledger {
         if !mac.is_host() || self.is_our_hardware(mac) {
             return;
         }
+        let wanted = match how {
+            Wake::DhcpDiscover => None,
+            Wake::DhcpRequest { wanted } => *wanted,
+        };
+        self.starts(at, mac, wanted, Sign::Dhcp);
         if self.hosts.hear(HostId::Mac(mac), at).news {
             self.revision += 1;
         }

@@ -17,6 +17,7 @@ use crate::search::Search;
 use crate::servers::Servers;
 use crate::target::Target;
 use crate::track::Track;
+use crate::wait::Wait;
 use crate::{Change, Finding, Purpose, Settings, Snapshot, Standing, Vendors};
 
 /// Factory addresses asked for, at most.
@@ -88,6 +89,8 @@ pub struct Ledger {
     pub(crate) servers: Servers,
     /// The search beyond the subnet, once one was begun.
     pub(crate) search: Option<Search>,
+    /// Who started since the user began to wait for it.
+    pub(crate) wait: Option<Wait>,
     pub(crate) timers: Agenda<Timer>,
     /// Devices to judge again.
     pub(crate) touched: BTreeSet<usize>,
@@ -144,6 +147,7 @@ impl Ledger {
             passes: Passes::default(),
             servers: Servers::default(),
             search: None,
+            wait: None,
             timers: Agenda::default(),
             replan: BTreeSet::new(),
             wire_dirty: true,

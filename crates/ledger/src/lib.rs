@@ -47,6 +47,7 @@ mod track;
 mod vendors;
 mod verdict;
 mod view;
+mod wait;
 mod words;
 
 #[cfg(test)]
@@ -57,6 +58,6 @@ pub use search::Places;
 pub use settings::{Purpose, Settings};
 pub use vendors::Vendors;
 pub use view::{
-    Change, ControlView, Counts, DeviceView, EchoSample, Finding, FindingKind, HostView, Likely, Resemblance,
-    SearchView, SeenView, Severity, Snapshot, Standing, Subject,
+    Caught, Change, ControlView, Counts, DeviceView, EchoSample, Finding, FindingKind, HostView, Likely,
+    Resemblance, SearchOffer, SearchView, SeenView, Severity, Sign, Snapshot, Standing, Subject, WaitView,
 };

@@ -5,11 +5,11 @@ use std::time::Duration;
 
 use vocab::{Mac, Moment, Name, RollCall};
 
-use crate::Standing;
 use crate::claim::{Claim, HostId};
 use crate::hosts::Host;
 use crate::lanes::Key;
 use crate::ledger::{Ledger, Timer};
+use crate::{Sign, Standing};
 
 /// How often everybody is asked again while somebody is missing or has no name.
 const AGAIN: Duration = Duration::from_mins(1);
@@ -26,6 +26,9 @@ impl Ledger {
         }
         if address.is_some_and(|a| self.speaks_for_another(id, a)) {
             return;
+        }
+        if !self.stands(id, None) {
+            self.starts(at, mac, address, Sign::Spoke);
         }
         let mut news = self.hosts.hear(id, at).news;
         for name in names {

@@ -14,7 +14,7 @@ use crate::covered::Covered;
 use crate::lanes::Key;
 use crate::ledger::Ledger;
 use crate::passes::host_range;
-use crate::view::SearchView;
+use crate::view::{SearchOffer, SearchView};
 
 /// Where devices with an unknown address of their own are looked for in the end: what is usual in
 /// the trade (common practice, no source), and where a host without any settings puts itself
@@ -161,6 +161,17 @@ impl Search {
         }
     }
 
+    /// What it would be if it were begun.
+    fn offer(self) -> SearchOffer {
+        let mut places: Vec<Ipv4Net> = self.todo.into_iter().map(|(place, _)| place).collect();
+        places.dedup();
+        SearchOffer {
+            places,
+            total: self.total,
+            takes: span(self.total, self.pace),
+        }
+    }
+
     fn asked(&self) -> u64 {
         let under_way: u64 = self.running.iter().map(|p| p.asked).sum();
         (self.asked + under_way).min(self.total)
@@ -205,6 +216,15 @@ impl Ledger {
     /// Whether a search was begun and is not over.
     pub fn is_searching(&self) -> bool {
         self.search.as_ref().is_some_and(|s| !s.over)
+    }
+
+    /// The pace that the rig file or the user wants.
+    pub fn pace(&self) -> Pace {
+        self.settings
+            .rig
+            .as_ref()
+            .map(|r| r.network.pace)
+            .unwrap_or_default()
     }
 
     /// Hands out the next pieces.
@@ -293,18 +313,15 @@ impl Ledger {
         if self.blind().is_some() || !self.sees_frames() {
             return None;
         }
-        let pace = self.settings.rig.as_ref().map(|r| r.network.pace);
-        let offered = || {
-            let mut offered = Search::new(Places::Usual, pace.unwrap_or_default());
+        let running = self.is_searching();
+        let offer = (!running).then(|| {
+            let mut offered = Search::new(Places::Usual, self.pace());
             self.list_places(&mut offered);
-            offered
-        };
+            offered.offer()
+        });
         let begun = self.search.as_ref().filter(|s| s.listed);
         let (asked, total, pace) = begun.map_or_else(
-            || {
-                let s = offered();
-                (0, s.total, s.pace)
-            },
+            || (0, offer.as_ref().map_or(0, |o| o.total), self.pace()),
             |s| (s.asked(), s.total, s.pace),
         );
         let foreign = |h: &&crate::hosts::Host| {
@@ -313,13 +330,14 @@ impl Ledger {
                 .any(|c| c.alive() && !c.proxied() && !self.in_subnet(c.address))
         };
         Some(SearchView {
-            running: self.is_searching(),
+            running,
             place: begun.and_then(|s| s.running.first().map(|p| p.place).or(s.todo.front().map(|t| t.0))),
             asked,
             total,
             per_second: pace.per_second(),
-            left: span(if self.is_searching() { total - asked } else { total }, pace),
+            left: span(if running { total - asked } else { total }, pace),
             finds: self.hosts.iter().filter(foreign).count(),
+            offer,
         })
     }
 }

@@ -42,6 +42,7 @@ pub(crate) fn build(ledger: &Ledger, now: Moment) -> Snapshot {
         findings: findings(ledger),
         pass: ledger.passes.progress(),
         search: ledger.search_view(),
+        waiting: ledger.wait_view(),
         changes: ledger.changes.all().cloned().collect(),
         dropped: ledger.dropped,
         malformed: ledger.malformed,

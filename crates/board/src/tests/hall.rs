@@ -4,8 +4,8 @@ use std::net::Ipv4Addr;
 use std::time::Duration;
 
 use ledger::{
-    Change, ControlView, Counts, DeviceView, EchoSample, Finding, FindingKind, HostView, Likely, Resemblance,
-    SeenView, Severity, Snapshot, Standing, Subject,
+    Caught, Change, ControlView, Counts, DeviceView, EchoSample, Finding, FindingKind, HostView, Likely,
+    Resemblance, SearchOffer, SearchView, SeenView, Severity, Sign, Snapshot, Standing, Subject, WaitView,
 };
 use rig::{AddressSpec, Need, Role};
 use vocab::{ControlState, LinkState, Mac, Medium, Mode, Moment, Name, NameSource, Station, Text};
@@ -139,6 +139,7 @@ pub(super) fn calm() -> Snapshot {
         findings: Vec::new(),
         pass: None,
         search: None,
+        waiting: None,
         changes: vec![ready(3, true)],
         dropped: 0,
         malformed: 0,
@@ -389,6 +390,75 @@ pub(super) fn astray() -> Snapshot {
     s.listen_only = true;
     s.dropped = 3;
     s.changes.clear();
+    s
+}
+
+/// A search of the usual places that could be begun.
+pub(super) fn offer() -> SearchView {
+    let places = [
+        "172.16.200.0/24",
+        "192.168.0.0/24",
+        "192.168.1.0/24",
+        "192.168.0.0/16",
+        "169.254.0.0/16",
+    ];
+    SearchView {
+        running: false,
+        place: None,
+        asked: 0,
+        total: 131_322,
+        per_second: Some(1_488),
+        left: Some(Duration::from_secs(88)),
+        finds: 1,
+        offer: Some(SearchOffer {
+            places: places.iter().map(|p| p.parse().unwrap()).collect(),
+            total: 131_322,
+            takes: Some(Duration::from_secs(88)),
+        }),
+    }
+}
+
+/// A search under way.
+pub(super) fn searching() -> Snapshot {
+    let mut s = trouble();
+    s.search = Some(SearchView {
+        running: true,
+        place: Some("192.168.0.0/16".parse().unwrap()),
+        asked: 44_640,
+        left: Some(Duration::from_secs(58)),
+        finds: 2,
+        offer: None,
+        ..offer()
+    });
+    s
+}
+
+/// Somebody waits for a device to start, and `caught` did.
+pub(super) fn waiting(caught: usize) -> Snapshot {
+    let mut s = trouble();
+    s.search = Some(offer());
+    let all = [
+        (0x0023, Some("Stage left"), "192.168.77.5", Sign::Announces),
+        (0x0203, None, "192.168.3.40", Sign::Probes),
+        (0x0204, None, "", Sign::Dhcp),
+        (0x0205, None, "192.168.3.41", Sign::Spoke),
+    ];
+    s.waiting = Some(WaitView {
+        since: Moment::from_secs(100),
+        caught: all
+            .into_iter()
+            .take(caught)
+            .enumerate()
+            .map(|(n, (m, device, address, sign))| Caught {
+                mac: mac(m),
+                address: address.parse().ok(),
+                at: Moment::from_secs(110 + n as u64),
+                sign,
+                device: device.map(str::to_owned),
+            })
+            .collect(),
+        more: false,
+    });
     s
 }
 

@@ -1,5 +1,6 @@
 //! Whole screens, painted and played. The rig is invented: Harbour Hall, a chamber concert.
 
+mod far;
 mod hall;
 mod pictures;
 mod play;

@@ -91,6 +91,30 @@ fn this_computer_in_trouble_stands_on_top() {
 }
 
 #[test]
+fn the_deep_search_and_the_waiting() {
+    for (columns, rows) in SIZES {
+        let mut s = hall::trouble();
+        s.search = Some(hall::offer());
+        let mut seat = Seat::new(columns, rows);
+        seat.press(KeyCode::Char('d'), &s);
+        insta::assert_snapshot!(format!("far_asked_{columns}x{rows}"), seat.see(&s));
+        let seat = Seat::new(columns, rows);
+        insta::assert_snapshot!(
+            format!("far_running_{columns}x{rows}"),
+            seat.see(&hall::searching())
+        );
+        insta::assert_snapshot!(
+            format!("far_waiting_{columns}x{rows}"),
+            seat.see(&hall::waiting(0))
+        );
+        insta::assert_snapshot!(
+            format!("far_caught_{columns}x{rows}"),
+            seat.see(&hall::waiting(4))
+        );
+    }
+}
+
+#[test]
 fn a_thousand_devices() {
     let s = hall::many(1_000);
     let mut seat = Seat::new(80, 24);

@@ -14,6 +14,7 @@ mod sight;
 mod standings;
 mod starting;
 mod texts;
+mod wait;
 mod who;
 mod wild;
 mod world;

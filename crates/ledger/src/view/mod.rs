@@ -8,13 +8,15 @@ mod finding;
 mod host;
 mod search;
 mod standing;
+mod wait;
 
 pub use change::{Change, Subject};
 pub use device::{ControlView, DeviceView, EchoSample, Likely, SeenView};
 pub use finding::{Finding, FindingKind, Severity};
 pub use host::{HostView, Resemblance};
-pub use search::SearchView;
+pub use search::{SearchOffer, SearchView};
 pub use standing::{Counts, Standing};
+pub use wait::{Caught, Sign, WaitView};
 
 use std::net::Ipv4Addr;
 
@@ -55,6 +57,8 @@ pub struct Snapshot {
     pub pass: Option<(u64, u64)>,
     /// The deep search; `None` where there cannot be one.
     pub search: Option<SearchView>,
+    /// The waiting for a device to start; `None` while nobody waits.
+    pub waiting: Option<WaitView>,
     /// The latest changes, oldest first, at most 1,000.
     pub changes: Vec<Change>,
     /// Frames the kernel dropped since the start.

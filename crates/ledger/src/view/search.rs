@@ -4,6 +4,17 @@ use std::time::Duration;
 
 use vocab::Ipv4Net;
 
+/// The search of the usual places that could be begun now.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct SearchOffer {
+    /// Where it would look, in that order.
+    pub places: Vec<Ipv4Net>,
+    /// How many addresses that are: one frame each.
+    pub total: u64,
+    /// How long it would take; `None` where nothing holds it back.
+    pub takes: Option<Duration>,
+}
+
 /// A search beyond the subnet: one under way, the last one, or the one that could be begun.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct SearchView {
@@ -22,4 +33,6 @@ pub struct SearchView {
     pub left: Option<Duration>,
     /// Hosts known so far that stand outside the subnet.
     pub finds: usize,
+    /// What could be begun; `None` while one is under way.
+    pub offer: Option<SearchOffer>,
 }

@@ -6,7 +6,7 @@ use std::time::Duration;
 
 use board::{Board, Request};
 use crossterm::event::{Event, KeyCode, KeyEventKind, KeyModifiers};
-use ledger::Purpose;
+use ledger::{Places, Purpose};
 use vocab::Mac;
 
 use super::accept::accept;
@@ -66,7 +66,8 @@ pub(super) async fn watch(mut run: Run, file: Option<&Path>, args: &LookArgs) ->
         let stale = drawn != Some(revision) || board.dirty();
         if stale && now >= next_draw {
             if drawn != Some(revision) {
-                snapshot = run.ledger.snapshot(now);
+                let before = std::mem::replace(&mut snapshot, run.ledger.snapshot(now));
+                board.take_news(&before, &snapshot);
             }
             board.take_dirty();
             drawn = Some(revision);
@@ -116,6 +117,13 @@ fn carry_out(request: Request, run: &mut Run) {
     match request {
         // Both were seen to before.
         Request::Quit | Request::Accept { .. } => {}
+        Request::Search(true) => {
+            let pace = run.ledger.pace();
+            run.ledger.search(now, Places::Usual, pace);
+        }
+        Request::Search(false) => run.ledger.stop_search(now),
+        Request::Wait(true) => run.ledger.wait_for_start(now),
+        Request::Wait(false) => run.ledger.stop_waiting(),
         Request::SweepNow => run.ledger.sweep_now(now),
         Request::AskControl(device) => {
             run.ledger.ask_control(now, &device);

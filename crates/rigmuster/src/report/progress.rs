@@ -119,6 +119,7 @@ mod tests {
             per_second: Some(10),
             left: Some(Duration::from_secs(1_677_721)),
             finds: 4_096,
+            offer: None,
         };
         let line = search_line(&search, None);
         assert!(line.len() < 80, "{line}");

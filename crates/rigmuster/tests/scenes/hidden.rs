@@ -2,7 +2,7 @@
 
 use std::time::Duration;
 
-use ledger::{Ledger, Places, Standing};
+use ledger::{Ledger, Places, Sign, Standing};
 use rigmuster::source::Simulation;
 use vocab::{Moment, Pace};
 
@@ -60,6 +60,34 @@ fn the_tower_camera_is_found_within_the_pace_bound_of_its_network() {
 }
 
 #[test]
+fn who_waits_instead_catches_a_camera_that_is_restarted() {
+    for seed in seeds().take(4) {
+        let mut play = play("hidden", seed);
+        play.play_until(Moment::from_secs(30), |_| false);
+        let now = play.now();
+        play.ledger_mut().wait_for_start(now);
+        // It is switched on at 37 s and takes up to 7 s from its first probe to its address (RFC 5227).
+        let caught = |l: &Ledger, now| l.snapshot(now).waiting.is_some_and(|w| !w.caught.is_empty());
+        assert!(!play.play_until(Moment::from_secs(37), |l| caught(l, now)));
+        assert!(play.play_until(Moment::from_secs(50), |l| caught(l, now)));
+        let waiting = play.snapshot().waiting.unwrap();
+        assert_eq!(waiting.caught.len(), 1, "{waiting:?}");
+        let first = &waiting.caught[0];
+        assert_eq!(first.address, Some("192.168.3.40".parse().unwrap()));
+        assert_eq!((first.sign, &first.device), (Sign::Probes, &None));
+        play.play(Duration::from_secs(8));
+        let waiting = play.snapshot().waiting.unwrap();
+        assert_eq!(
+            waiting.caught.iter().map(|c| c.sign).collect::<Vec<_>>(),
+            [Sign::Announces],
+            "the last word on the address"
+        );
+        play.ledger_mut().stop_waiting();
+        assert_eq!(play.snapshot().waiting, None);
+    }
+}
+
+#[test]
 fn without_the_search_it_stays_missing() {
     let mut play = play("hidden", 1);
     play.play(Duration::from_mins(1));
@@ -68,8 +96,21 @@ fn without_the_search_it_stays_missing() {
     let offered = play.snapshot().search.unwrap();
     assert!(!offered.running);
     // 192.168/16 and 169.254/16 without their first and last addresses; 10.40.15.0/24 is the rig's own.
-    assert_eq!(offered.total, 2 * 65_534);
-    assert_eq!(offered.left, Some(Duration::from_millis(131_068 * 1_000 / 1_488)));
+    let offer = offered.offer.unwrap();
+    assert_eq!(offer.total, 2 * 65_534);
+    assert_eq!(offer.takes, Some(Duration::from_millis(131_068 * 1_000 / 1_488)));
+    let places: Vec<String> = offer.places.iter().map(ToString::to_string).collect();
+    // The borrowed camera was heard when it was restarted, so its network comes first.
+    assert_eq!(
+        places,
+        [
+            "192.168.3.0/24",
+            "192.168.0.0/24",
+            "192.168.100.0/24",
+            "192.168.0.0/16",
+            "169.254.0.0/16"
+        ]
+    );
 }
 
 #[test]

@@ -25,7 +25,8 @@ pub(super) fn scene() -> Scene {
         name: "hidden",
         title: "Addresses that nobody knows",
         about: "In the Lantern Room the tower camera kept the address of its last hire, and so did a borrowed one: only \
-                the deep search finds them. The porch camera is switched on in the midst of it.",
+                the deep search finds them. The porch camera is switched on in the midst of it, and later somebody \
+                restarts the borrowed one.",
         rig: Cow::Borrowed(include_str!("../../scenes/lantern-room.rig.toml")),
         length: s(60),
         plan,
@@ -41,8 +42,11 @@ fn plan() -> Plan {
         speaks(host, &[ViscaUdp, Http, Rtsp], s(10))
     };
     plan.host(foreign("Tower", 22, LAST_HIRE));
-    plan.host(foreign("Borrowed", 0x81, BORROWED));
+    let borrowed = plan.host(foreign("Borrowed", 0x81, BORROWED));
     let porch = plan.host(ROOM.host("Porch", 23, at, &[ViscaUdp]).start(Start::Off));
     plan.at(s(5), Deed::PowerOn(porch));
+    // Somebody restarts it, as the board advises who would rather wait than search.
+    plan.at(s(35), Deed::PowerOff(borrowed));
+    plan.at(s(37), Deed::PowerOn(borrowed));
     plan
 }

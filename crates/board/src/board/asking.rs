@@ -1,0 +1,148 @@
+//! What the board asks back, and what comes of the answers.
+
+use ledger::Snapshot;
+use vocab::Mac;
+
+use super::{Board, Page, SILENT};
+use crate::rows::One;
+use crate::{Request, far};
+
+/// What the board asks back before it changes something.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) enum Question {
+    /// The end of listen-only puts frames on somebody's network again.
+    SendAgain,
+    /// The search beyond the subnet asks for many addresses on somebody's network.
+    Far,
+    /// A guess becomes the file's word.
+    Accept {
+        /// The device's name.
+        device: String,
+        /// The hardware that it probably is.
+        mac: Mac,
+    },
+}
+
+impl Question {
+    /// In words.
+    pub(crate) fn words(&self) -> String {
+        match self {
+            Self::Far => "Search farther?".to_owned(),
+            Self::SendAgain => "Send on the wire again?".to_owned(),
+            Self::Accept { device, mac } => format!("Write {mac} in the file as {device}?"),
+        }
+    }
+}
+
+impl Board {
+    /// The answer to what the board asks, or the end of typing a filter.
+    pub(super) fn answer(&mut self, yes: bool, snapshot: &Snapshot) -> Option<Request> {
+        if let Some(question) = self.asking.take() {
+            return match question {
+                Question::Far => {
+                    self.close_far();
+                    yes.then(|| self.search(snapshot)).flatten()
+                }
+                Question::SendAgain => yes.then_some(Request::ListenOnly(false)),
+                Question::Accept { device, mac } => yes.then_some(Request::Accept { device, mac }),
+            };
+        }
+        if yes {
+            self.filter.typing = false;
+        } else {
+            self.filter.clear();
+        }
+        None
+    }
+
+    /// Asks whether the probable match of what is selected is right.
+    pub(super) fn ask_match(&mut self, snapshot: &Snapshot) {
+        let who = self.selected(snapshot);
+        let found = match who.as_ref().and_then(|who| who.find(snapshot)) {
+            Some(One::Device(device)) => device.likely.as_ref().map(|l| (device.name.clone(), l.mac)),
+            Some(One::Host(host)) => host
+                .resembles
+                .first()
+                .zip(host.mac)
+                .map(|(like, mac)| (like.device.clone(), mac)),
+            None => None,
+        };
+        match found {
+            Some((device, mac)) => self.asking = Some(Question::Accept { device, mac }),
+            None => self.tell("Select a missing device first that is probably somebody on the wire."),
+        }
+    }
+
+    pub(super) fn ask_control(&mut self, snapshot: &Snapshot) -> Option<Request> {
+        let who = self.selected(snapshot);
+        let one = who.as_ref().and_then(|who| who.find(snapshot));
+        let Some(One::Device(device)) = one else {
+            self.tell("Select a device of the list first: only their control ports are known.");
+            return None;
+        };
+        if snapshot.listen_only {
+            self.tell(SILENT);
+            return None;
+        }
+        if device.control.is_empty() {
+            self.tell(&format!(
+                "The rig file lists no control port for {}.",
+                device.name
+            ));
+            return None;
+        }
+        self.tell(&format!("Asking the control ports of {}.", device.name));
+        Some(Request::AskControl(device.name.clone()))
+    }
+
+    /// Opens the question whether to search beyond the subnet; ends the search or the waiting that
+    /// is under way.
+    pub(super) fn ask_far(&mut self, snapshot: &Snapshot) -> Option<Request> {
+        if snapshot.search.as_ref().is_some_and(|s| s.running) {
+            self.tell("The deep search is stopped; what it found stays.");
+            return Some(Request::Search(false));
+        }
+        if snapshot.waiting.is_some() {
+            self.tell("No longer waiting for a device to start; what was heard stays.");
+            return Some(Request::Wait(false));
+        }
+        if let Some(why) = far::impossible(snapshot) {
+            self.tell(why);
+            return None;
+        }
+        self.asking = Some(Question::Far);
+        self.under = self.page.replace(Page::Far);
+        self.page_top = 0;
+        None
+    }
+
+    /// The user waits for a device to start instead.
+    pub(super) fn wait(&mut self) -> Option<Request> {
+        self.asking.take_if(|q| *q == Question::Far)?;
+        self.close_far();
+        Some(Request::Wait(true))
+    }
+
+    fn close_far(&mut self) {
+        self.page = self.under.take();
+        self.page_top = 0;
+    }
+
+    fn search(&mut self, snapshot: &Snapshot) -> Option<Request> {
+        if snapshot.listen_only {
+            self.tell(SILENT);
+            return None;
+        }
+        Some(Request::Search(true))
+    }
+
+    /// Tells at the foot what ended between what was shown `before` and what is shown `now`.
+    pub fn take_news(&mut self, before: &Snapshot, now: &Snapshot) {
+        let (Some(before), Some(now)) = (&before.search, &now.search) else {
+            return;
+        };
+        if before.running && !now.running && now.asked >= now.total {
+            self.tell(&far::over(now));
+        }
+    }
+}

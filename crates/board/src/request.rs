@@ -1,0 +1,27 @@
+//! What the board wants from the program.
+
+use vocab::Mac;
+
+/// Something that the user wants from the program.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Request {
+    /// Leave.
+    Quit,
+    /// Go through the subnet once more, now.
+    SweepNow,
+    /// Ask the control ports of the device of this name, now.
+    AskControl(String),
+    /// Search beyond the subnet (`true`; the user has confirmed it), or stop searching.
+    Search(bool),
+    /// Wait for a device to start, or no longer.
+    Wait(bool),
+    /// Keep silent from now on (`true`), or ask again (`false`; the user has confirmed it).
+    ListenOnly(bool),
+    /// Write this hardware in the rig file as that of the device (the user has confirmed it).
+    Accept {
+        /// The device's name.
+        device: String,
+        /// The hardware that it is now.
+        mac: Mac,
+    },
+}
