@@ -159,6 +159,24 @@ impl Lab {
         Self::forwards(port);
     }
 
+    /// Lets the switch pass on what is meant for the neighbour on the cable alone (LLDP), as simple
+    /// switches do and a kernel's bridge does not by itself.
+    pub fn passes_on_lldp(&self) {
+        run(
+            "ip",
+            &[
+                "link",
+                "set",
+                "dev",
+                "switch",
+                "type",
+                "bridge",
+                "group_fwd_mask",
+                "0x4000",
+            ],
+        );
+    }
+
     /// Waits until the switch passes frames on at this port.
     fn forwards(port: &str) {
         until(&format!("{port} forwards"), || {

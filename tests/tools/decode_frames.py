@@ -20,6 +20,7 @@ import tempfile
 
 OURS = "02:52:43:00:00:01"
 LOFT = "02:52:43:00:00:21"
+NEAREST = "01:80:c2:00:00:0e"
 BROADCAST = "ff:ff:ff:ff:ff:ff"
 OWN_IP, LOFT_IP = "10.40.8.5", "10.40.8.21"
 
@@ -45,6 +46,7 @@ def checksum_fits(packet, layer):
 
 
 def with_scapy(frames):
+    from scapy.contrib import lldp
     from scapy.layers.dhcp import BOOTP, DHCP
     from scapy.layers.inet import ICMP, IP, UDP
     from scapy.layers.l2 import ARP, Dot1Q, Ether
@@ -75,6 +77,16 @@ def with_scapy(frames):
             seen["udp_sum"] = udp.chksum != 0 and checksum_fits(packet, UDP)
             if BOOTP not in packet:
                 seen["data"] = bytes(udp.payload)[: udp.len - 8].hex()
+        if lldp.LLDPDUChassisID in packet:
+            enabled = packet[lldp.LLDPDUSystemCapabilities]
+            seen["lldp"] = {
+                "chassis": packet[lldp.LLDPDUChassisID].id,
+                "port": packet[lldp.LLDPDUPortID].id.decode(),
+                "ttl": packet[lldp.LLDPDUTimeToLive].ttl,
+                "name": packet[lldp.LLDPDUSystemName].system_name.decode(),
+                "bridge": enabled.mac_bridge_enabled == 1,
+                "managed": ".".join(str(b) for b in packet[lldp.LLDPDUManagementAddress].management_address),
+            }
         if DHCP in packet:
             bootp = packet[BOOTP]
             options = {o[0]: o[1] for o in packet[DHCP].options if isinstance(o, tuple)}
@@ -96,7 +108,8 @@ arp.opcode arp.src.hw_mac arp.src.proto_ipv4 arp.dst.hw_mac arp.dst.proto_ipv4 i
 ip.checksum.status icmp.type icmp.code icmp.ident icmp.seq data.data icmp.checksum.status
 udp.srcport udp.dstport udp.checksum.status udp.payload dhcp.option.dhcp dhcp.id dhcp.hw.mac_addr
 dhcp.option.hostname dhcp.option.requested_ip_address dhcp.option.vendor_class_id
-dhcp.option.request_list_item""".split()
+dhcp.option.request_list_item lldp.chassis.id.mac lldp.port.id lldp.time_to_live lldp.tlv.system.name
+lldp.tlv.enable_system_cap.bridge lldp.mgn.addr.ip4""".split()
 
 
 def with_tshark(frames):
@@ -138,6 +151,15 @@ def with_tshark(frames):
             seen["udp_sum"] = good("udp.checksum.status")
             if not f["dhcp.id"]:
                 seen["data"] = f["udp.payload"].replace(":", "")
+        if f["lldp.chassis.id.mac"]:
+            seen["lldp"] = {
+                "chassis": f["lldp.chassis.id.mac"],
+                "port": f["lldp.port.id"],
+                "ttl": number("lldp.time_to_live"),
+                "name": f["lldp.tlv.system.name"],
+                "bridge": f["lldp.tlv.enable_system_cap.bridge"] in ("1", "True"),
+                "managed": f["lldp.mgn.addr.ip4"],
+            }
         if f["dhcp.id"]:
             seen["dhcp"] = {
                 "kind": number("dhcp.option.dhcp"),
@@ -153,6 +175,7 @@ def with_tshark(frames):
 
 
 def make():
+    from scapy.contrib import lldp
     from scapy.layers.dhcp import BOOTP, DHCP
     from scapy.layers.inet import ICMP, IP, UDP, IPOption_NOP
     from scapy.layers.l2 import ARP, Dot1AD, Dot1Q, Ether
@@ -174,7 +197,23 @@ def make():
         "end",
     ]
     ours = IP(src=OWN_IP, dst=LOFT_IP, id=7) / UDP(sport=50000, dport=52381) / Raw(b"stage")
+    must = (
+        lldp.LLDPDUChassisID(subtype=4, id="02:52:43:00:00:f0")
+        / lldp.LLDPDUPortID(subtype=5, id=b"Gi1/0/3")
+        / lldp.LLDPDUTimeToLive(ttl=120)
+    )
+    to_neighbour = Ether(src=LOFT, dst=NEAREST, type=0x88CC) / must
     frames = {
+        "lldp_switch": to_neighbour
+        / lldp.LLDPDUPortDescription(description=b"to the desk")
+        / lldp.LLDPDUSystemName(system_name=b"S2 desk")
+        / lldp.LLDPDUSystemDescription(description=b"eight ports")
+        / lldp.LLDPDUSystemCapabilities(mac_bridge_available=1, router_available=1, mac_bridge_enabled=1)
+        / lldp.LLDPDUManagementAddress(
+            management_address_subtype=1, management_address=bytes([10, 40, 8, 3]),
+            interface_numbering_subtype=2, interface_number=7)
+        / lldp.LLDPDUEndOfLLDPDU(),
+        "lldp_overrun": to_neighbour / Raw(b"\x0b\xffS2"),
         "arp_probe": to_all / ARP(op=1, hwsrc=LOFT, psrc="0.0.0.0", hwdst=zero, pdst=LOFT_IP),
         "arp_announcement": to_all / ARP(op=1, hwsrc=LOFT, psrc=LOFT_IP, hwdst=zero, pdst=LOFT_IP),
         "arp_reply": to_us / reply,

@@ -135,6 +135,19 @@ fn dropped(snapshot: &Snapshot) -> Option<Span<'static>> {
     (snapshot.dropped > 0).then(|| Span::styled(format!("{} frames dropped", snapshot.dropped), look::BOLD))
 }
 
+/// The switch and its port that this computer is plugged into, by the switch's word.
+fn plugged(snapshot: &Snapshot, long: bool) -> Option<Span<'static>> {
+    let all: Vec<String> = snapshot.plugged.iter().map(ToString::to_string).collect();
+    (!all.is_empty()).then(|| {
+        let said = all.join(" or ");
+        Span::raw(if long {
+            format!("plugged into {}", text::cut(&said, 48))
+        } else {
+            text::cut(&said, 24)
+        })
+    })
+}
+
 /// Paints the link line.
 pub(crate) fn draw_link(pen: &mut Pen<'_>, snapshot: &Snapshot) {
     let long = pen.area().width >= 100;
@@ -163,6 +176,7 @@ pub(crate) fn draw_link(pen: &mut Pen<'_>, snapshot: &Snapshot) {
             }));
         }
     }
+    parts.extend(plugged(snapshot, long));
     if snapshot.station.is_none() {
         if snapshot.listen_only {
             parts.push(Span::styled(" listen-only ", look::MARKED));

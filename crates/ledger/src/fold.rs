@@ -38,6 +38,7 @@ impl Ledger {
             Fact::DhcpOffer(offer) => self.server_offers(at, offer),
             Fact::DhcpOver { sent } => self.servers_over(*sent),
             Fact::Named { mac, address, names } => self.named(at, *mac, *address, names),
+            Fact::Plugged(plugged) => self.plugged_is(at, plugged),
             Fact::PassAsked { id, asked, total } => {
                 let far = |s: &mut crate::search::Search| s.went_on(*id, *asked, *total);
                 if self.passes.asked(*id, *asked, *total) || self.search.as_mut().is_some_and(far) {

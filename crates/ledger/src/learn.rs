@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 use std::net::Ipv4Addr;
 use std::time::Duration;
 
-use vocab::{AddressRange, Moment, Station};
+use vocab::{AddressRange, LinkState, Moment, Station};
 
 use crate::lanes::Key;
 use crate::ledger::{Ledger, Timer};
@@ -26,6 +26,9 @@ impl Ledger {
         let wire = |s: &Station| (s.mac, s.index, s.mode);
         if old.as_ref().is_some_and(|o| wire(o) != wire(station)) {
             self.servers = Servers::default();
+        }
+        if station.state != LinkState::Up || old.as_ref().is_some_and(|o| wire(o) != wire(station)) {
+            self.unplug();
         }
         let same = old.is_some_and(|o| {
             (o.mac, o.index, o.mode, &o.addresses)
@@ -61,6 +64,7 @@ impl Ledger {
         self.confirming.clear();
         self.calls.clear();
         self.timers.clear();
+        self.time_plug();
         self.passes.reset();
         if let Some(search) = &mut self.search {
             search.put_back();

@@ -12,6 +12,7 @@ use crate::claim::HostId;
 use crate::hosts::Hosts;
 use crate::lanes::{Key, Lanes};
 use crate::passes::Passes;
+use crate::plugged::Plug;
 use crate::relist::Listed;
 use crate::search::Search;
 use crate::servers::Servers;
@@ -46,6 +47,8 @@ pub(crate) enum Timer {
     Calls,
     /// Strangers are to be weighed against missing devices.
     Who,
+    /// A switch's word on where we are plugged in may have run out.
+    Plug,
     /// DHCP offers need not be waited for any longer.
     Servers,
 }
@@ -87,6 +90,8 @@ pub struct Ledger {
     pub(crate) confirming: BTreeSet<Key>,
     pub(crate) passes: Passes,
     pub(crate) servers: Servers,
+    /// What we are plugged into.
+    pub(crate) plug: Plug,
     /// The search beyond the subnet, once one was begun.
     pub(crate) search: Option<Search>,
     /// Who started since the user began to wait for it.
@@ -146,6 +151,7 @@ impl Ledger {
             confirming: BTreeSet::new(),
             passes: Passes::default(),
             servers: Servers::default(),
+            plug: Plug::default(),
             search: None,
             wait: None,
             timers: Agenda::default(),
@@ -188,6 +194,7 @@ impl Ledger {
                 Timer::Ready | Timer::Servers => self.ready_dirty = true,
                 Timer::Leases => self.plan_leases(now),
                 Timer::Roll => self.roll_due(now),
+                Timer::Plug => self.plug_due(now),
                 Timer::Soft => self.refresh(now),
                 Timer::Who => self.match_up(now),
                 Timer::Calm | Timer::Flood | Timer::Calls => self.wire_dirty = true,

@@ -33,6 +33,7 @@ mod likeness;
 mod names;
 mod passes;
 mod plan;
+mod plugged;
 mod ports;
 mod ready;
 mod relist;

@@ -29,6 +29,7 @@ pub(crate) fn build(ledger: &Ledger, now: Moment) -> Snapshot {
         subnet: ledger.subnet(),
         station: ledger.station.clone(),
         listen_only: ledger.listen_only,
+        plugged: ledger.plug.now(now),
         unseen: unseen(ledger),
         gateway: ledger
             .gateway()

@@ -3,9 +3,9 @@
 use core::net::Ipv4Addr;
 
 use link::Frame;
-use vocab::{ArpForm, ArpOp, ArpSeen, Fact, Mac, Moment, Name, NameSource, Wake};
+use vocab::{ArpForm, ArpOp, ArpSeen, Fact, Mac, Moment, Name, NameSource, Plugged, Wake};
 use wire::dhcp::{Kind, Message};
-use wire::{Arp, Heard, What, peek};
+use wire::{Arp, Heard, What, lldp, peek};
 
 use crate::arp::Reply;
 use crate::discover::Answer;
@@ -63,6 +63,9 @@ impl Scanner {
                 let names = message.names_of(heard.source);
                 self.hear_named(now, heard.source, Some(*from), names);
             }
+            What::Lldp(message) if vlan.is_none() && heard.destination == lldp::GROUP_MAC => {
+                self.hear_lldp(now, heard.source, message);
+            }
             _ => {}
         }
     }
@@ -106,6 +109,32 @@ impl Scanner {
                 answers: answer.map(|a| (a.form, a.after)),
             }),
         );
+    }
+
+    /// What passes frames on is a switch that we may be plugged into; others only say their name, and
+    /// are heard behind a switch that passes such frames on.
+    fn hear_lldp(&mut self, now: Moment, source: Mac, message: &lldp::Message) {
+        if !source.is_host() {
+            return;
+        }
+        if message.passes_on != Some(false) {
+            self.say(
+                now,
+                Fact::Plugged(Plugged {
+                    mac: source,
+                    switch: message.title(),
+                    port: message.port_title(),
+                    address: message.address,
+                    holds: message.ttl,
+                }),
+            );
+        }
+        let name = message.name.clone().filter(|_| !message.ttl.is_zero());
+        let name = name.map(|text| Name {
+            text,
+            source: NameSource::Lldp,
+        });
+        self.hear_named(now, source, None, name.into_iter().collect());
     }
 
     fn hear_server(&mut self, now: Moment, source: Mac, from: Ipv4Addr, message: &Message) {

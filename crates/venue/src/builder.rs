@@ -5,6 +5,8 @@ use std::time::Duration;
 
 use vocab::{AddressRange, ControlPort, Ipv4Net, Mac, OtherPort};
 
+use crate::says::Says;
+
 /// One switch of a [`Plan`].
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct SwitchId(pub(crate) usize);
@@ -55,6 +57,7 @@ pub struct SwitchPlan {
     pub(crate) jitter: Duration,
     pub(crate) powers: bool,
     pub(crate) on: bool,
+    pub(crate) says: Option<Says>,
 }
 
 impl SwitchPlan {
@@ -69,6 +72,7 @@ impl SwitchPlan {
             jitter: Duration::from_micros(60),
             powers: true,
             on: true,
+            says: None,
         }
     }
 
@@ -97,6 +101,13 @@ impl SwitchPlan {
     #[must_use]
     pub const fn unpowered(mut self) -> Self {
         self.powers = false;
+        self
+    }
+
+    /// It says who it is and which port one is plugged into (LLDP), and where it is managed.
+    #[must_use]
+    pub const fn says(mut self, mac: Mac, address: Option<Ipv4Addr>) -> Self {
+        self.says = Some(Says { mac, address });
         self
     }
 

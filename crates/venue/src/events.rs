@@ -15,6 +15,8 @@ pub(crate) enum Event {
     Deed(usize),
     /// A switch is through with its start. Void if its power went again meanwhile.
     SwitchUp { switch: usize, life: u32 },
+    /// A switch says who it is. Void if it lost power meanwhile.
+    Says { switch: usize, life: u32 },
     /// A host has something to do.
     Host(usize),
     /// A frame leaves a host. Void if its power went meanwhile.

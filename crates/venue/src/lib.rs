@@ -18,6 +18,7 @@ mod ours;
 mod packet;
 mod port;
 mod proxy;
+mod says;
 mod scene;
 mod service;
 mod speech;

@@ -24,8 +24,8 @@ const OUR_WORK: Duration = Duration::from_micros(20);
 /// A simulated network with our computer's jack.
 pub struct Venue {
     pub(crate) now: Moment,
-    chance: Chance,
-    agenda: Agenda,
+    pub(crate) chance: Chance,
+    pub(crate) agenda: Agenda,
     pub(crate) ours: Ours,
     pub(crate) hosts: Vec<Host>,
     pub(crate) switches: Vec<Switch>,
@@ -70,6 +70,9 @@ impl Venue {
         }
         for cable in 0..venue.cables.len() {
             venue.refresh_cable(cable, true);
+        }
+        for switch in 0..venue.switches.len() {
+            venue.plan_says(switch);
         }
         for host in 0..venue.hosts.len() {
             venue.refresh_power(host);
@@ -144,8 +147,10 @@ impl Venue {
                 if self.switches[switch].powered && self.switches[switch].life == life {
                     self.switches[switch].up = true;
                     self.refresh_switch(switch);
+                    self.say_plugged(switch, life);
                 }
             }
+            Event::Says { switch, life } => self.say_plugged(switch, life),
             Event::Host(host) => {
                 self.hosts[host].woken_at = None;
                 if self.hosts[host].due().is_some_and(|at| at <= self.now) {
@@ -365,7 +370,7 @@ impl Venue {
         self.rouse(host);
     }
 
-    fn transmit(&mut self, cable: usize, to_b: bool, packet: &Arc<Packet>) {
+    pub(crate) fn transmit(&mut self, cable: usize, to_b: bool, packet: &Arc<Packet>) {
         let copies = self.cables[cable].carry(to_b, self.now, &mut self.chance);
         let life = self.cables[cable].life;
         for at in copies.into_iter().flatten() {

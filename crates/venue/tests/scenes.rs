@@ -110,7 +110,8 @@ fn every_scene_is_complete_and_its_rig_fits_our_computer() {
             "grand",
             "standings",
             "hidden",
-            "named"
+            "named",
+            "heard"
         ]
     );
     for scene in &all {

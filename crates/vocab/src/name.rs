@@ -11,6 +11,8 @@ pub enum NameSource {
     DnsSd,
     /// Name among the scopes of a WS-Discovery message.
     WsDiscovery,
+    /// System name in an LLDP frame (IEEE 802.1AB).
+    Lldp,
     /// Host name with an address record (RFC 6762).
     Mdns,
     /// Host name in a DHCP message (RFC 2132, option 12).
@@ -27,6 +29,7 @@ impl NameSource {
             Self::Mdns => "mDNS",
             Self::DnsSd => "DNS-SD",
             Self::WsDiscovery => "WS-Discovery",
+            Self::Lldp => "LLDP",
             Self::Hardware => "hardware",
         }
     }

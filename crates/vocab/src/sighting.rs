@@ -3,7 +3,7 @@
 use core::net::Ipv4Addr;
 use core::time::Duration;
 
-use crate::{ControlPort, ControlState, DhcpOffer, Mac, Moment, Name, PassId, Station, Text};
+use crate::{ControlPort, ControlState, DhcpOffer, Mac, Moment, Name, PassId, Plugged, Station, Text};
 
 /// One observed fact with its time.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -159,7 +159,7 @@ pub enum Fact {
         /// When its first DISCOVER left.
         sent: Moment,
     },
-    /// A host was heard in its own words: by DHCP, multicast DNS or WS-Discovery.
+    /// A host was heard in its own words: by DHCP, multicast DNS, WS-Discovery or LLDP.
     Named {
         /// Source of the frame.
         mac: Mac,
@@ -169,6 +169,8 @@ pub enum Fact {
         /// What it calls itself; empty where it said nothing of that.
         names: Vec<Name>,
     },
+    /// A switch says to which of its ports we are plugged in, and for how long that holds.
+    Plugged(Plugged),
     /// A pass went on: so many of its addresses are asked.
     PassAsked {
         /// Which pass.

@@ -14,6 +14,7 @@ pub mod head;
 pub mod http;
 pub mod icmp;
 pub mod ipv4;
+pub mod lldp;
 mod malformed;
 pub mod mdns;
 pub mod onvif;

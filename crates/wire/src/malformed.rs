@@ -21,6 +21,8 @@ pub enum Layer {
     Mdns,
     /// WS-Discovery, 2005/04 or 1.1.
     WsDiscovery,
+    /// IEEE 802.1AB.
+    Lldp,
     /// VISCA, bare or with its header.
     Visca,
     /// RFC 2326.
@@ -45,6 +47,7 @@ impl Layer {
             Self::Dhcp => "DHCP",
             Self::Mdns => "mDNS",
             Self::WsDiscovery => "WS-Discovery",
+            Self::Lldp => "LLDP",
             Self::Visca => "VISCA",
             Self::Rtsp => "RTSP",
             Self::Http => "HTTP",

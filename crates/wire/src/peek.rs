@@ -6,7 +6,7 @@ use vocab::Mac;
 
 use crate::icmp::{Echo, Original};
 use crate::malformed::{Malformed, Reason};
-use crate::{Arp, Ethernet, Icmp, Ipv4, Udp, dhcp, ethernet, ipv4, mdns, wsd};
+use crate::{Arp, Ethernet, Icmp, Ipv4, Udp, dhcp, ethernet, ipv4, lldp, mdns, wsd};
 
 /// A frame, decoded as far as it matters here.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -78,6 +78,8 @@ pub enum What<'a> {
         /// The message.
         message: Box<wsd::Message>,
     },
+    /// A device says who it is and what its port is called, to its neighbour on the cable alone.
+    Lldp(Box<lldp::Message>),
     /// Any other UDP datagram. Its checksum was not looked at.
     Udp {
         /// Who sent it.
@@ -130,6 +132,7 @@ pub fn peek(frame: &[u8]) -> Result<Heard<'_>, Malformed> {
             Err(e) => return Err(e),
         },
         ethernet::IPV4 => in_ipv4(&Ipv4::parse(payload)?)?,
+        ethernet::LLDP => What::Lldp(Box::new(lldp::Message::parse(payload)?)),
         _ => What::Other { ethertype },
     };
     Ok(Heard {

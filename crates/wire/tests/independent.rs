@@ -14,12 +14,13 @@ use std::io::Write;
 use std::net::Ipv4Addr;
 use std::path::PathBuf;
 use std::process::{Command, Stdio};
+use std::time::Duration;
 
 use serde_json::{Value, json};
 use vocab::{Mac, Text};
 use wire::dhcp::{Kind, Message};
 use wire::icmp::{Echo, Original};
-use wire::{Arp, Path, Reason, Udp, What, arp, icmp, peek};
+use wire::{Arp, Path, Reason, Udp, What, arp, icmp, lldp, peek};
 
 const OURS: Mac = Mac::new([0x02, 0x52, 0x43, 0, 0, 0x01]);
 const LOFT: Mac = Mac::new([0x02, 0x52, 0x43, 0, 0, 0x21]);
@@ -154,6 +155,19 @@ fn samples() -> Vec<(Vec<u8>, Value)> {
                 "dhcp": { "kind": 1, "xid": 0x1234_5678, "client": loft, "name": "organ-loft",
                     "wanted": "10.40.8.9", "class": "stage unit", "parameters": [1, 3, 6, 51, 54] } }),
         ),
+        (
+            lldp::Switch {
+                name: "S2 desk",
+                mac: LOFT,
+                port: "3",
+                address: Some(Ipv4Addr::new(10, 40, 8, 3)),
+                passes_on: true,
+                ttl: lldp::USUAL_TTL,
+            }
+            .frame(),
+            json!({ "dst": lldp::GROUP_MAC.to_string(), "src": loft, "lldp": { "chassis": loft, "port": "3",
+                "ttl": 121, "name": "S2 desk", "bridge": true, "managed": "10.40.8.3" } }),
+        ),
     ]
 }
 
@@ -282,6 +296,24 @@ fn we_read_in_their_frames_what_they_wrote() {
         };
         assert_eq!((message.kind, &*message), (Kind::Discover, &wanted));
     });
+    what("lldp_switch", lldp::GROUP_MAC, None, &|what| {
+        let What::Lldp(message) = what else {
+            panic!("{what:?}")
+        };
+        let wanted = lldp::Message {
+            chassis: lldp::Id::Mac(Mac::new([0x02, 0x52, 0x43, 0, 0, 0xf0])),
+            port: lldp::Id::Text("Gi1/0/3".into()),
+            ttl: Duration::from_mins(2),
+            port_description: Some("to the desk".into()),
+            name: Some("S2 desk".into()),
+            description: Some("eight ports".into()),
+            passes_on: Some(true),
+            address: Some(Ipv4Addr::new(10, 40, 8, 3)),
+        };
+        assert_eq!(*message, wanted);
+    });
+    let overrun = frame("lldp_overrun");
+    assert_eq!(peek(&overrun).map_err(|e| e.reason), Err(Reason::Short));
     let overrun = frame("dhcp_options_overrun");
     assert_eq!(
         peek(&overrun).map_err(|e| (e.reason, e.offset)).unwrap_err(),

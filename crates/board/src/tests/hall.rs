@@ -128,6 +128,7 @@ pub(super) fn calm() -> Snapshot {
         subnet: Some("10.40.8.0/24".parse().unwrap()),
         station: Some(station()),
         listen_only: false,
+        plugged: Vec::new(),
         unseen: Vec::new(),
         gateway: Some((at(1), Some(mac(1)))),
         ready: true,

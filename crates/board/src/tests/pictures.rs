@@ -20,6 +20,36 @@ fn the_wall() {
 }
 
 #[test]
+fn the_switch_that_we_are_plugged_into() {
+    let mut s = hall::calm();
+    let plug = |switch: &str, port: &str| vocab::Plugged {
+        mac: vocab::Mac::ZERO,
+        switch: switch.into(),
+        port: port.into(),
+        address: None,
+        holds: std::time::Duration::from_mins(2),
+    };
+    s.plugged.push(plug("S2 desk", "3"));
+    let line = |columns, s: &ledger::Snapshot| {
+        let seen = Seat::new(columns, 24).see(s);
+        seen.lines().nth(1).unwrap_or_default().to_owned()
+    };
+    for (columns, wanted) in [(140, "plugged into S2 desk, port 3"), (80, "S2 desk, port 3")] {
+        let line = line(columns, &s);
+        assert!(line.ends_with(wanted), "{line}");
+    }
+    let long = "A switch with a name longer than anybody would want to read on a board";
+    s.plugged.push(plug(long, "Port 12"));
+    let line = line(160, &s);
+    assert!(
+        line.contains("plugged into S2 desk, port 3 or A switch with a name"),
+        "{line}"
+    );
+    assert!(!line.contains("on a board"), "{line}");
+    let _ = Seat::new(20, 5).see(&s);
+}
+
+#[test]
 fn the_list() {
     for (columns, rows) in SIZES {
         let mut seat = Seat::new(columns, rows);

@@ -8,6 +8,7 @@ mod control;
 mod dhcp;
 mod names;
 mod odd;
+mod plugged;
 mod ready;
 mod servers;
 mod sight;

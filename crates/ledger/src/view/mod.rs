@@ -20,7 +20,7 @@ pub use wait::{Caught, Sign, WaitView};
 
 use std::net::Ipv4Addr;
 
-use vocab::{Ipv4Net, Mac, Moment, Station};
+use vocab::{Ipv4Net, Mac, Moment, Plugged, Station};
 
 /// The state of the head count at one moment.
 #[derive(Debug, Clone, PartialEq)]
@@ -35,6 +35,9 @@ pub struct Snapshot {
     pub station: Option<Station>,
     /// Whether we keep silent by the user's word.
     pub listen_only: bool,
+    /// What this computer is plugged into, as switches say. More than one says so behind a simple
+    /// switch that passes their word on.
+    pub plugged: Vec<Plugged>,
     /// What cannot be seen in this mode or state, in plain words, one sentence each.
     pub unseen: Vec<String>,
     /// The gateway that the file or the computer names, with its hardware if it answered.

@@ -16,6 +16,7 @@ pub(crate) const MAX_ADMITTED: usize = crate::MAX_DIALS;
 // EtherTypes (IEEE 802) and IPv4 protocols (IANA).
 const ARP: u32 = 0x0806;
 const IPV4: u32 = 0x0800;
+const LLDP: u32 = 0x88cc;
 const VLAN: u32 = 0x8100;
 const ICMP: u32 = 1;
 const TCP: u32 = 6;
@@ -28,6 +29,7 @@ pub(super) const DISCOVERY_OWN: u32 = 53_702;
 
 /// The program that lets pass:
 /// - ARP, also where the kernel has already taken a VLAN tag out, and inside one 802.1Q tag;
+/// - LLDP, untagged;
 /// - ICMP echo replies over IPv4, first fragments only;
 /// - UDP to the ports of what is listened to, first fragments only;
 /// - ICMP, TCP and UDP for the `admitted` addresses, of which the first [`MAX_ADMITTED`] count.
@@ -35,6 +37,7 @@ pub(crate) fn program(admitted: &[Ipv4Addr]) -> Vec<Instruction> {
     let mut a = Assembler::default();
     a.put(Op::LoadHalf(12));
     a.jump_if_equal(ARP, "pass");
+    a.jump_if_equal(LLDP, "pass");
     a.jump_if_equal(VLAN, "tagged");
     a.jump_unless_equal(IPV4, "drop");
 

@@ -99,6 +99,14 @@ fn arp_passes_tagged_and_untagged() {
 }
 
 #[test]
+fn lldp_passes_untagged() {
+    let all = program(&[]);
+    assert!(passes(&all, &ethernet(0x88cc, &[0; 46])));
+    let tagged = [&[0, 7][..], &[0x88, 0xcc], &[0; 46]].concat();
+    assert!(!passes(&all, &ethernet(0x8100, &tagged)));
+}
+
+#[test]
 fn echo_replies_pass_and_requests_do_not() {
     let all = program(&[]);
     for words in [5, 6, 15] {
@@ -128,7 +136,7 @@ fn dhcp_and_discovery_pass_and_video_does_not() {
     }
     assert!(!passes(&all, &ipv4(6, 0, 5, [10, 40, 8, 5], &[0; 20])), "TCP");
     assert!(!passes(&all, &ethernet(0x86dd, &[0; 60])), "IPv6");
-    assert!(!passes(&all, &ethernet(0x88cc, &[0; 60])), "LLDP");
+    assert!(!passes(&all, &ethernet(0x88cd, &[0; 60])), "another of its kind");
 }
 
 #[test]

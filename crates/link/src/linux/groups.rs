@@ -11,10 +11,12 @@ use std::net::{Ipv4Addr, SocketAddrV4};
 use socket2::{Domain, InterfaceIndexOrAddress, Protocol, Socket, Type};
 use vocab::Mac;
 
-/// Groups whose frames the card shall deliver: multicast DNS (RFC 6762 section 3) and WS-Discovery.
-pub(super) const CARD: [Mac; 2] = [
+/// Groups whose frames the card shall deliver: multicast DNS (RFC 6762 section 3), WS-Discovery, and
+/// LLDP (IEEE 802.1AB clause 7.1).
+pub(super) const CARD: [Mac; 3] = [
     Mac::new([0x01, 0x00, 0x5e, 0x00, 0x00, 0xfb]),
     Mac::new([0x01, 0x00, 0x5e, 0x7f, 0xff, 0xfa]),
+    Mac::new([0x01, 0x80, 0xc2, 0x00, 0x00, 0x0e]),
 ];
 /// WS-Discovery's group.
 const DISCOVERY: Ipv4Addr = Ipv4Addr::new(239, 255, 255, 250);

@@ -108,8 +108,22 @@ fn where_from(snapshot: &Snapshot, taken_at: &str) -> String {
         parts.push(format!("seen from {} at {at}", station.name));
         parts.push(mode.to_owned());
     }
+    parts.extend(plugged(snapshot));
     parts.push(format!("{:.1} s", snapshot.at.as_millis() as f64 / 1000.0));
     parts.join(" · ")
+}
+
+/// The switch and its port, with where the switch is managed.
+fn plugged(snapshot: &Snapshot) -> Option<String> {
+    let all: Vec<String> = snapshot
+        .plugged
+        .iter()
+        .map(|p| {
+            let managed = p.address.map_or_else(String::new, |a| format!(" ({a})"));
+            format!("{}{managed}", escape(&p.to_string()))
+        })
+        .collect();
+    (!all.is_empty()).then(|| format!("plugged into {}", all.join(" or ")))
 }
 
 /// A mark in front of each line, so that the bad lines stand out without colour.

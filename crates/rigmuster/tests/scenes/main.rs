@@ -7,6 +7,7 @@ mod cable;
 mod calm;
 mod clash;
 mod common;
+mod heard;
 mod hidden;
 mod house;
 mod late;

@@ -4,6 +4,7 @@ mod courses;
 mod dhcp;
 mod dials;
 mod far;
+mod lldp;
 mod names;
 mod toy;
 

@@ -22,7 +22,12 @@ pub(super) const fn rig() -> Cow<'static, str> {
 /// The hall as it stands when all is well, and the gallery's switch S1, which powers the heads.
 pub(super) fn plan() -> (Plan, SwitchId) {
     // S2 stands at the desk, where our computer is plugged in too.
-    let mut plan = HALL.plan(SwitchPlan::new("S2").boot(s(5)), 230);
+    plan_with(SwitchPlan::new("S2").boot(s(5)))
+}
+
+/// The same with this switch at the desk.
+pub(super) fn plan_with(desk: SwitchPlan) -> (Plan, SwitchId) {
+    let mut plan = HALL.plan(desk, 230);
     let desk = plan.first_switch();
     let gallery = plan.switch(SwitchPlan::new("S1").uplink(desk).boot(s(5)));
     // (name, number, words, settings, first control port): the heads come last, each at its own pace.

@@ -10,6 +10,7 @@ mod calm;
 mod clash;
 mod grand;
 mod hall;
+mod heard;
 mod hidden;
 mod house;
 mod late;
@@ -60,6 +61,7 @@ pub fn scenes() -> Vec<Scene> {
         standings::scene(),
         hidden::scene(),
         named::scene(),
+        heard::scene(),
     ]
 }
 

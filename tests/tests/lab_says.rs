@@ -1,0 +1,90 @@
+//! What the wire says unasked, made by scapy and heard through real kernels: which switch and port we are on.
+#![cfg(target_os = "linux")]
+#![allow(clippy::expect_used, clippy::unwrap_used)]
+
+use std::io::{Write, stderr};
+use std::process::Command;
+
+use rigmuster_tests::lab::{Lab, SEAT, lab, until};
+use rigmuster_tests::rigs::RigText;
+
+const LOFT: &str = "02:52:43:00:00:21";
+const TOWER: &str = "02:52:43:00:00:f2";
+
+/// Whether scapy is here; says so where it is not.
+fn has_scapy(test: &str) -> bool {
+    let out = Command::new("python3").args(["-c", "import scapy.all"]).output();
+    let has = out.is_ok_and(|o| o.status.success());
+    if !has {
+        let _ = writeln!(stderr(), "SKIPPED {test}: no scapy");
+    }
+    has
+}
+
+fn hall(lab: &Lab) -> String {
+    lab.seat(&["10.40.8.5/24"]);
+    lab.host("loft", LOFT, &["10.40.8.21/24"]);
+    lab.host("tower", TOWER, &[]);
+    let rig = RigText::hall().device("Organ loft", LOFT, "10.40.8.21", &[]);
+    lab.rig(rig.as_str()).display().to_string()
+}
+
+/// Whether the card of the seat shall deliver what is meant for the neighbour alone.
+fn card_takes_lldp(lab: &Lab) -> bool {
+    let out = lab.within(SEAT, &["cat", "/proc/net/dev_mcast"]);
+    String::from_utf8_lossy(&out.stdout).contains("0180c200000e")
+}
+
+#[test]
+fn the_switch_and_port_are_shown_until_its_word_runs_out() {
+    let test = "the_switch_and_port_are_shown_until_its_word_runs_out";
+    if !has_scapy(test) {
+        return;
+    }
+    lab(test, |lab| {
+        let rig = hall(lab);
+        lab.passes_on_lldp();
+        let terminal = lab.screen(&["board", &rig]).size(160, 40).start();
+        terminal.wait_text("1 present");
+        assert!(card_takes_lldp(lab), "a real card delivers it only when told");
+        let mut tower = lab.tool("tower", "says.py", &["lldp", "eth0", TOWER, "S2 desk", "Gi1/0/3"]);
+        tower.say("100");
+        terminal.wait_text("plugged into S2 desk, port Gi1/0/3");
+        // It says that it goes, and is forgotten at once.
+        tower.say("0");
+        until("it is forgotten", || {
+            !terminal.contents().contains("plugged into")
+        });
+        // And without a word its time runs out.
+        tower.say("2");
+        terminal.wait_text("plugged into S2 desk, port Gi1/0/3");
+        until("it is forgotten", || {
+            !terminal.contents().contains("plugged into")
+        });
+        terminal.wait_text("1 present");
+        terminal.send("q");
+        assert_eq!(terminal.end().code, 0);
+    });
+}
+
+#[test]
+fn a_silent_survey_hears_the_switch_and_a_check_prints_it() {
+    let test = "a_silent_survey_hears_the_switch_and_a_check_prints_it";
+    if !has_scapy(test) {
+        return;
+    }
+    lab(test, |lab| {
+        let rig = hall(lab);
+        lab.passes_on_lldp();
+        let mut tower = lab.tool("tower", "says.py", &["lldp", "eth0", TOWER, "S2 desk", "7"]);
+        let before = lab.taken_from(SEAT);
+        let run = lab
+            .call(&["check", &rig, "--listen-only", "--within", "6s"])
+            .start();
+        until("the card is told", || card_takes_lldp(lab));
+        tower.say("120");
+        let outcome = run.end();
+        assert!(outcome.out.contains("plugged into S2 desk, port 7"), "{outcome}");
+        assert_eq!(lab.taken_from(SEAT), before, "nothing was sent for it");
+    });
+}
