@@ -90,3 +90,44 @@ fn restore_on_panic() {
         }));
     });
 }
+
+#[cfg(all(test, target_os = "linux"))]
+#[allow(clippy::expect_used, clippy::panic)]
+mod tests {
+    use rigmuster_tests::terminal::Start;
+
+    use super::*;
+
+    /// The message of the panic below.
+    const WORDS: &str = "a fault on purpose";
+
+    /// Takes the screen of the terminal that the next test starts it in, and breaks down.
+    #[test]
+    #[ignore = "needs a terminal of its own: the next test runs it"]
+    fn breaks_down_on_the_full_screen() {
+        let mut screen = Screen::enter().expect("a terminal");
+        screen
+            .draw(|frame| frame.render_widget("picture", frame.area()))
+            .expect("a picture");
+        panic!("{WORDS}");
+    }
+
+    #[test]
+    fn a_panic_gives_the_terminal_back_and_is_read_after_it() {
+        let exe = std::env::current_exe().expect("this test's file");
+        let name = "screen::terminal::tests::breaks_down_on_the_full_screen";
+        let exe = exe.to_str().expect("a plain path");
+        let terminal = Start::of([exe, "--exact", name, "--ignored", "--nocapture"]).start();
+        // It compares modes, screen, cursor and mouse with what they were before.
+        let ended = terminal.end();
+        // A test that failed ends its file with 101 (the book of rustc's test harness).
+        assert_eq!(ended.code, 101);
+        let raw = String::from_utf8_lossy(&ended.raw);
+        let left = raw.find("\x1b[?1049l").expect("the other screen is left");
+        assert!(raw[..left].contains("picture"), "{raw:?}");
+        assert!(
+            raw[left..].contains(WORDS),
+            "the message is read on the usual screen: {raw:?}"
+        );
+    }
+}
