@@ -14,14 +14,12 @@ import tempfile
 import termios
 import time
 
+from common import sh, show
+
 BINARY = sys.argv[1]
 RUNS = int(os.environ.get("RUNS", "7"))
 PACE = 1488  # frames a second, one per cent of a 100 Mb/s port
 HOSTS = 254
-
-
-def sh(command):
-    subprocess.run(command, shell=True, check=True)
 
 
 def mac(n):
@@ -59,13 +57,6 @@ def rig_file(folder):
     with open(path, "w") as out:
         out.write("\n".join(lines) + "\n")
     return path
-
-
-def show(name, values, unit, bound=None):
-    middle = statistics.median(values)
-    spread = f"{min(values):.2f} to {max(values):.2f}"
-    ratio = "" if bound is None else f"  {middle / bound:.2f} x bound {bound:.1f}"
-    print(f"{name:34} median {middle:8.2f} {unit} ({spread}){ratio}", flush=True)
 
 
 def check(namespace, rig, *more):
