@@ -38,7 +38,12 @@ impl Report {
     #[track_caller]
     pub fn of(value: Value, made: Made) -> Self {
         let mut wrong = Vec::new();
-        Checker { wrong: &mut wrong }.report(&value, made);
+        let several = value.get("networks").is_some();
+        Checker {
+            wrong: &mut wrong,
+            several,
+        }
+        .report(&value, made);
         assert!(
             wrong.is_empty(),
             "not as the contract says:\n{}\n{value:#}",
@@ -134,6 +139,8 @@ type Check = fn(&Value) -> bool;
 
 struct Checker<'a> {
     wrong: &'a mut Vec<String>,
+    /// The rig has more than one network: each thing says which it is on.
+    several: bool,
 }
 
 impl Checker<'_> {
@@ -182,6 +189,9 @@ impl Checker<'_> {
         if made == Made::Check {
             keys.push(("ready", Value::is_boolean));
         }
+        if self.several {
+            keys.push(("networks", |v| v.as_array().is_some_and(|n| n.len() > 1)));
+        }
         self.keys("report", value, &keys);
         if value["rig"].is_object() {
             self.keys(
@@ -190,16 +200,8 @@ impl Checker<'_> {
                 &[("title", Value::is_string), ("file", text)],
             );
         }
-        if value["link"].is_object() {
-            let mode: Check = |v| ["raw", "unprivileged", "simulated"].iter().any(|m| v == m);
-            let keys: &[(&str, Check)] = &[
-                ("name", text),
-                ("mac", mac),
-                ("addresses", |v| list(v, cidr)),
-                ("mode", mode),
-            ];
-            self.keys("link", &value["link"], keys);
-        }
+        self.link("link", &value["link"]);
+        self.each("networks", &value["networks"], Self::network);
         if value["gateway"].is_object() {
             self.keys(
                 "gateway",
@@ -213,6 +215,42 @@ impl Checker<'_> {
         self.sums(value);
     }
 
+    fn link(&mut self, at: &str, link: &Value) {
+        if !link.is_object() {
+            return;
+        }
+        let mode: Check = |v| {
+            ["raw", "unprivileged", "simulated", "routed"]
+                .iter()
+                .any(|m| v == m)
+        };
+        let keys: &[(&str, Check)] = &[
+            ("name", text),
+            ("mac", mac),
+            ("addresses", |v| list(v, cidr)),
+            ("mode", mode),
+        ];
+        self.keys(at, link, keys);
+    }
+
+    fn network(&mut self, at: &str, network: &Value) {
+        let keys: &[(&str, Check)] = &[
+            ("name", text),
+            ("reach", |v| ["wire", "routed"].iter().any(|r| v == r)),
+            ("subnet", cidr),
+            ("link", |v| v.is_null() || v.is_object()),
+            ("counts", |v| v.as_object().is_some_and(counts)),
+        ];
+        self.keys(at, network, keys);
+        self.link(&format!("{at}.link"), &network["link"]);
+    }
+
+    /// These keys and, where the rig has more than one, the network.
+    fn keys_on_network(&mut self, at: &str, value: &Value, keys: &[(&str, Check)]) {
+        let network: &[(&str, Check)] = if self.several { &[("network", text)] } else { &[] };
+        self.keys(at, value, &[keys, network].concat());
+    }
+
     fn device(&mut self, at: &str, device: &Value) {
         let keys: &[(&str, Check)] = &[
             ("name", text),
@@ -223,7 +261,7 @@ impl Checker<'_> {
             ("seen", |v| v.is_null() || v.is_object()),
             ("advice", |v| v.is_null() || text(v)),
         ];
-        self.keys(at, device, keys);
+        self.keys_on_network(at, device, keys);
         let address: Check = |v| v == "dhcp" || v == "none" || ip(v);
         self.keys(
             &format!("{at}.expected"),
@@ -258,7 +296,7 @@ impl Checker<'_> {
             ("control", control),
             ("resembles", Value::is_array),
         ];
-        self.keys(at, host, keys);
+        self.keys_on_network(at, host, keys);
         self.each(
             &format!("{at}.resembles"),
             &host["resembles"],
@@ -283,12 +321,22 @@ impl Checker<'_> {
             ("text", text),
             ("advice", text),
         ];
-        self.keys(at, finding, keys);
+        self.keys_on_network(at, finding, keys);
     }
 
     /// What must agree between the parts.
     fn sums(&mut self, value: &Value) {
         let devices: Vec<&Value> = value["devices"].as_array().into_iter().flatten().collect();
+        for network in value["networks"].as_array().into_iter().flatten() {
+            for standing in STANDINGS {
+                let there = |d: &&&Value| d["standing"] == standing && d["network"] == network["name"];
+                let many = devices.iter().filter(there).count();
+                if network["counts"][standing] != many {
+                    self.wrong
+                        .push(format!("networks: {standing} is not the {many} of devices there"));
+                }
+            }
+        }
         for standing in STANDINGS {
             let many = devices.iter().filter(|d| d["standing"] == standing).count();
             if value["counts"][standing] != many {

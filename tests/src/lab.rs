@@ -26,6 +26,9 @@ pub const SEAT: &str = "seat";
 /// Its hardware address.
 pub const SEAT_MAC: &str = "02:52:43:00:00:05";
 
+/// The switch that hosts are plugged into where no other is named.
+const MAIN: &str = "switch";
+
 /// Runs `body` in a lab of its own. `name` is the test's own name, by which it is started again.
 ///
 /// # Panics
@@ -107,24 +110,16 @@ impl Lab {
             write(&format!("/proc/sys/net/ipv6/conf/{which}/disable_ipv6"), "1");
         }
         run("ip", &["link", "set", "lo", "up"]);
-        // As dumb as a switch can be: no spanning tree, and every group is flooded.
-        run(
-            "ip",
-            &[
-                "link",
-                "add",
-                "name",
-                "switch",
-                "type",
-                "bridge",
-                "stp_state",
-                "0",
-                "mcast_snooping",
-                "0",
-            ],
-        );
-        run("ip", &["link", "set", "dev", "switch", "up"]);
+        lab.switch(MAIN);
         lab
+    }
+
+    /// One more switch, joined with no other. As dumb as can be: no spanning tree, and every group
+    /// is flooded.
+    pub fn switch(&self, name: &str) {
+        let bridge = ["type", "bridge", "stp_state", "0", "mcast_snooping", "0"];
+        run("ip", &[&["link", "add", "name", name], &bridge[..]].concat());
+        run("ip", &["link", "set", "dev", name, "up"]);
     }
 
     /// The computer that the program runs on, with its interface `eth0`.
@@ -134,23 +129,33 @@ impl Lab {
 
     /// A device: a network stack of its own behind `eth0`, plugged into the switch.
     pub fn host(&self, name: &str, mac: &str, cidrs: &[&str]) {
+        self.host_at(MAIN, name, mac, cidrs);
+    }
+
+    /// The same, plugged into another switch.
+    pub fn host_at(&self, switch: &str, name: &str, mac: &str, cidrs: &[&str]) {
         run("ip", &["netns", "add", name]);
         self.within(name, &["ip", "link", "set", "lo", "up"]);
         for which in ["all", "default"] {
             self.set(name, &format!("net/ipv6/conf/{which}/disable_ipv6"), "1");
         }
-        self.port(name, "eth0", name, mac, cidrs);
+        self.port_at(switch, name, "eth0", name, mac, cidrs);
     }
 
     /// One more interface of a host, plugged into the switch at `port`.
     pub fn port(&self, host: &str, interface: &str, port: &str, mac: &str, cidrs: &[&str]) {
+        self.port_at(MAIN, host, interface, port, mac, cidrs);
+    }
+
+    /// The same, plugged into another switch.
+    pub fn port_at(&self, switch: &str, host: &str, interface: &str, port: &str, mac: &str, cidrs: &[&str]) {
         run(
             "ip",
             &[
                 "link", "add", "name", port, "type", "veth", "peer", "name", interface, "netns", host,
             ],
         );
-        run("ip", &["link", "set", "dev", port, "master", "switch", "up"]);
+        run("ip", &["link", "set", "dev", port, "master", switch, "up"]);
         self.within(host, &["ip", "link", "set", "dev", interface, "address", mac]);
         for cidr in cidrs {
             self.within(host, &["ip", "address", "add", cidr, "dev", interface]);

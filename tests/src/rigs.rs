@@ -22,6 +22,16 @@ impl RigText {
         Self::on("10.40.8.0/24", &[])
     }
 
+    /// One more network, with further lines for its table.
+    #[must_use]
+    pub fn network(mut self, name: &str, subnet: &str, more: &[&str]) -> Self {
+        let _ = write!(self.0, "\n[networks.{name}]\nsubnet = \"{subnet}\"\n");
+        for line in more {
+            let _ = writeln!(self.0, "{line}");
+        }
+        self
+    }
+
     /// One more device; an empty `mac` is left out. `more` are further lines.
     #[must_use]
     pub fn device(mut self, name: &str, mac: &str, address: &str, more: &[&str]) -> Self {

@@ -121,7 +121,7 @@ fn device_words(device: &DeviceView, out: &mut Words) {
     for (panel, number) in &device.channels {
         out.add(format_args!("{panel} {number}"));
     }
-    out.add_all(device.position.iter().chain(&device.port));
+    out.add_all(device.position.iter().chain(&device.port).chain(&device.network));
     if let Some(seen) = &device.seen {
         out.add_all(seen.mac);
         out.add_all(&seen.addresses);
@@ -132,6 +132,7 @@ fn device_words(device: &DeviceView, out: &mut Words) {
 fn host_words(host: &HostView, out: &mut Words) {
     out.add("not on the list");
     out.add_all(host.mac);
+    out.add_all(&host.network);
     out.add_all(&host.addresses);
     out.add_all(host.vendor.iter().chain(host.names.iter().map(|n| &n.text)));
     out.add_all(host.resembles.iter().map(|r| &r.device));

@@ -3,11 +3,12 @@
 use ledger::{Finding, FindingKind, Severity, Snapshot, Standing};
 use ratatui::style::Style;
 use ratatui::text::{Line, Span};
+use rig::Reach;
 use vocab::{LinkState, Medium, Mode};
 
 use crate::pen::Pen;
 use crate::shape::{self, Weight};
-use crate::{big, look, text};
+use crate::{big, look, text, words};
 
 /// Whether a finding is about this computer, and so stands on top of the board.
 pub(crate) const fn is_own(kind: FindingKind) -> bool {
@@ -35,7 +36,7 @@ fn bars(snapshot: &Snapshot) -> Vec<Bar> {
         .filter(own)
         .map(|f| Bar {
             fault: f.severity == Severity::Fault,
-            text: with_step(&f.text, &f.advice),
+            text: with_step(&words::finding(f), &f.advice),
         })
         .collect();
     if let Some(station) = &snapshot.station
@@ -182,6 +183,19 @@ pub(crate) fn draw_link(pen: &mut Pen<'_>, snapshot: &Snapshot) {
             parts.push(Span::styled(" listen-only ", look::MARKED));
         }
         parts.extend(dropped(snapshot));
+    }
+    for network in snapshot.networks.iter().skip(1) {
+        let by = match (&network.station, network.reach) {
+            (_, Reach::Routed) => "routed",
+            (None, Reach::Wire) => "waiting",
+            (Some(station), Reach::Wire) => match station.state {
+                LinkState::Up => &station.name,
+                LinkState::NoCarrier => "no carrier",
+                LinkState::Down => "off",
+                LinkState::Gone => "gone",
+            },
+        };
+        parts.push(Span::raw(format!("{}: {}", network.name, text::cut(by, 20))));
     }
     if let Some((asked, of)) = snapshot.pass {
         parts.push(Span::raw(format!("asked {asked} of {of}")));

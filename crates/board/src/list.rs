@@ -20,12 +20,15 @@ enum Column {
     Hardware,
     Echo,
     Port,
+    /// Only where the rig has more than one.
+    Network,
 }
 
 impl Column {
     /// From left to right.
-    const ORDER: [Self; 9] = [
+    const ORDER: [Self; 10] = [
         Self::Name,
+        Self::Network,
         Self::Role,
         Self::Channel,
         Self::Standing,
@@ -36,11 +39,12 @@ impl Column {
         Self::Port,
     ];
     /// The first to be shown first.
-    const RANK: [Self; 9] = [
+    const RANK: [Self; 10] = [
         Self::Name,
         Self::Standing,
         Self::Seen,
         Self::Expected,
+        Self::Network,
         Self::Echo,
         Self::Channel,
         Self::Hardware,
@@ -59,6 +63,7 @@ impl Column {
             Self::Hardware => "hardware",
             Self::Echo => "echo",
             Self::Port => "port",
+            Self::Network => "network",
         }
     }
 
@@ -71,7 +76,7 @@ impl Column {
             Self::Standing => 22,
             Self::Expected | Self::Seen => 15,
             Self::Hardware => 17,
-            Self::Echo => 7,
+            Self::Echo | Self::Network => 7,
             Self::Port => 6,
         }
     }
@@ -102,7 +107,11 @@ fn columns(room: u16, snapshot: &Snapshot) -> Vec<(Column, u16)> {
         .saturating_sub(Column::Name.columns());
     let mut left = room.saturating_sub(LEAD);
     let mut chosen: Vec<Column> = Vec::new();
-    for column in Column::RANK {
+    let several = !snapshot.networks.is_empty();
+    for column in Column::RANK
+        .into_iter()
+        .filter(|c| several || *c != Column::Network)
+    {
         let mut need = column.columns() + u16::from(!chosen.is_empty());
         if !Column::RANK[..4].contains(&column) {
             // A name in full is worth more than one column more.
@@ -256,6 +265,7 @@ impl List<'_> {
                 .filter(|_| words::seen_address(device).is_some())
                 .map_or_else(dash, words::rtt),
             Column::Port => device.port.clone().unwrap_or_default(),
+            Column::Network => device.network.clone().unwrap_or_default(),
         }
     }
 }
@@ -263,6 +273,7 @@ impl List<'_> {
 fn of_host(column: Column, host: &HostView, wide: u16) -> String {
     match column {
         Column::Name => words::host_name(host),
+        Column::Network => host.network.clone().unwrap_or_default(),
         Column::Role => host.vendor.as_ref().map(ToString::to_string).unwrap_or_default(),
         Column::Channel | Column::Expected | Column::Echo | Column::Port => String::new(),
         Column::Standing => {

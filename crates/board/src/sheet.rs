@@ -144,6 +144,9 @@ impl Sheet<'_> {
             look::PLAIN,
             wrong,
         );
+        if let Some(network) = &device.network {
+            self.pair(out, "network", network, "", look::PLAIN, false);
+        }
         let Some(seen) = seen else {
             self.field(out, "", "Nothing was ever heard of it.", look::PLAIN);
             return;

@@ -3,9 +3,11 @@
 use std::net::Ipv4Addr;
 use std::time::Duration;
 
-use ledger::{DeviceView, HostView, Standing};
+use ledger::{DeviceView, Finding, HostView, Standing};
 use rig::{AddressSpec, Need};
 use vocab::Moment;
+
+use crate::text;
 
 /// Turns a moment into the time of day.
 pub(crate) type Clock<'a> = &'a dyn Fn(Moment) -> String;
@@ -78,8 +80,19 @@ pub(crate) fn elsewhere(device: &DeviceView) -> Option<Ipv4Addr> {
     }
 }
 
-/// The address for a tile or a report, in the longest form that takes no more than `columns`.
+/// The address for a tile or a report, in the longest form that takes no more than `columns`; with
+/// its network, where the rig has more than one.
 pub(crate) fn address(device: &DeviceView, columns: usize) -> String {
+    let address = bare_address(device, columns);
+    match &device.network {
+        Some(network) if text::width(&address) + 3 + text::width(network) <= columns => {
+            format!("{address} · {network}")
+        }
+        _ => address,
+    }
+}
+
+fn bare_address(device: &DeviceView, columns: usize) -> String {
     let expected = expected_address(device);
     if let Some(at) = elsewhere(device) {
         let long = match device.expected_address {
@@ -123,6 +136,14 @@ pub(crate) fn standing(device: &DeviceView, clock: Clock<'_>) -> String {
         device.standing.words().to_owned()
     } else {
         format!("{}, {detail}", device.standing.words())
+    }
+}
+
+/// What a finding says, after the network it is about where the rig has more than one.
+pub(crate) fn finding(finding: &Finding) -> String {
+    match &finding.network {
+        Some(network) => format!("{network}: {}", finding.text),
+        None => finding.text.clone(),
     }
 }
 

@@ -20,7 +20,7 @@ const FLOOD: Duration = Duration::from_mins(1);
 /// Which of two faults stands first: the smaller.
 pub(crate) fn weight(kind: FindingKind) -> usize {
     use FindingKind as K;
-    const ORDER: [FindingKind; 22] = [
+    const ORDER: [FindingKind; 23] = [
         K::LinkDown,
         K::ThisComputerOffSubnet,
         K::MaskMismatch,
@@ -30,6 +30,7 @@ pub(crate) fn weight(kind: FindingKind) -> usize {
         K::Missing,
         K::Replaced,
         K::WrongSubnet,
+        K::WrongNetwork,
         K::Moved,
         K::NoControl,
         K::SecondDhcpServer,
@@ -69,6 +70,7 @@ pub(crate) fn made(
     Finding {
         kind,
         severity,
+        network: None,
         devices: Vec::new(),
         address: None,
         macs: Vec::new(),

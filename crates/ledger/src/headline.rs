@@ -4,43 +4,59 @@ use rig::{AskWhen, Need};
 use vocab::LinkState;
 
 use crate::ledger::{Blind, Ledger};
-use crate::track::PortState;
+use crate::track::{PortState, Track};
 use crate::{Finding, FindingKind, Severity, Standing};
 
 impl Ledger {
     /// The headline.
     pub(crate) fn headline(&self) -> String {
-        match self.blind() {
-            Some(Blind::NoReport) => return "Looking: waiting for the network interface.".to_owned(),
-            Some(Blind::Link(state)) => {
-                let what = link_words(state);
-                return format!("Nothing can be said: {what}.");
-            }
-            Some(Blind::ListenOnly) => {
-                return "Listening only: nothing is asked, so nothing can be said of what stays silent."
-                    .to_owned();
-            }
-            None => {}
-        }
-        if self.settings.rig.is_none() {
-            let n = self.hosts.len();
-            let hosts = if n == 1 { "host" } else { "hosts" };
-            let so_far = if self.pass_complete() { "" } else { " so far" };
-            return format!("{n} {hosts} heard{so_far}. There is no rig file to compare with.");
-        }
-        if self.ready {
-            self.good_news()
-        } else {
-            self.bad_news()
-        }
+        headline(&[self])
+    }
+}
+
+/// The headline of one rig that these ledgers judge, a network each.
+pub(crate) fn headline(legs: &[&Ledger]) -> String {
+    let blind = |like: fn(Blind) -> bool| legs.iter().any(|leg| leg.blind().is_some_and(like));
+    if blind(|b| b == Blind::NoReport) {
+        return "Looking: waiting for the network interface.".to_owned();
+    }
+    if let [only] = legs
+        && let Some(Blind::Link(state)) = only.blind()
+    {
+        return format!("Nothing can be said: {}.", link_words(state));
+    }
+    if blind(|b| b == Blind::ListenOnly) {
+        return "Listening only: nothing is asked, so nothing can be said of what stays silent.".to_owned();
+    }
+    if let [only] = legs
+        && only.settings.rig.is_none()
+    {
+        let n = only.hosts.len();
+        let hosts = if n == 1 { "host" } else { "hosts" };
+        let so_far = if only.pass_complete() { "" } else { " so far" };
+        return format!("{n} {hosts} heard{so_far}. There is no rig file to compare with.");
+    }
+    let all = All(legs);
+    if legs.iter().all(|leg| leg.ready) {
+        all.good_news()
+    } else {
+        all.bad_news()
+    }
+}
+
+/// All networks of a rig together.
+struct All<'a>(&'a [&'a Ledger]);
+
+impl All<'_> {
+    fn tracks(&self) -> impl Iterator<Item = &Track> + Clone {
+        self.0.iter().flat_map(|leg| &leg.tracks)
     }
 
     fn good_news(&self) -> String {
-        let show = self.tracks.iter().filter(|t| t.device.need == Need::Show).count();
-        let all = self.tracks.len();
+        let show = self.tracks().filter(|t| t.device.need == Need::Show).count();
+        let all = self.tracks().count();
         let amiss = self
-            .tracks
-            .iter()
+            .tracks()
             .filter(|t| t.device.need != Need::Show && t.standing != Standing::Present)
             .count();
         let mut text = match (show, all) {
@@ -54,16 +70,16 @@ impl Ledger {
             1 => text.push_str(" 1 spare or later one does not."),
             n => text = format!("{text} {n} spare or later ones do not."),
         }
-        if !self.sees_frames() {
+        if self.0.iter().any(|leg| !leg.sees_frames()) {
             text.push_str(" Clashes and other hardware cannot be seen in this mode.");
         }
-        let unasked = |t: &crate::track::Track| {
+        let unasked = |t: &&Track| {
             t.standing == Standing::Present
                 && (t.device.ask == AskWhen::Never && !t.ports.is_empty()
                     || t.ports.iter().any(|p| !matches!(p.state, PortState::Told(_))))
         };
-        let with_ports = self.tracks.iter().filter(|t| !t.ports.is_empty()).count();
-        match self.tracks.iter().filter(|t| unasked(t)).count() {
+        let with_ports = self.tracks().filter(|t| !t.ports.is_empty()).count();
+        match self.tracks().filter(unasked).count() {
             0 => {}
             n if n == with_ports => text.push_str(" Control ports not asked."),
             n => text = format!("{text} Control ports of {n} not asked."),
@@ -72,16 +88,33 @@ impl Ledger {
         text
     }
 
+    /// Every fault with the ledger that found it, the gravest first.
+    fn faults(&self) -> Vec<(&Ledger, &Finding)> {
+        let mut faults = Vec::new();
+        for leg in self.0 {
+            let own = leg.tracks.iter().filter_map(|t| t.finding.as_ref());
+            let all = leg.wire_findings.iter().chain(own);
+            faults.extend(all.filter(|f| f.severity == Severity::Fault).map(|f| (*leg, f)));
+        }
+        faults.sort_by_key(|(_, f)| crate::find::weight(f.kind));
+        faults
+    }
+
+    /// A fault in one short sentence. One that is no device's says in which network, where there
+    /// are several.
+    fn say(&self, (leg, finding): (&Ledger, &Finding)) -> String {
+        match &leg.settings.rig {
+            Some(rig) if self.0.len() > 1 && finding.devices.is_empty() => {
+                format!("{}: {}", rig.network.name, short(finding))
+            }
+            _ => short(finding).to_owned(),
+        }
+    }
+
     fn bad_news(&self) -> String {
-        let total = self.tracks.len();
-        let mut faults: Vec<_> = self
-            .wire_findings
-            .iter()
-            .chain(self.tracks.iter().filter_map(|t| t.finding.as_ref()))
-            .filter(|f| f.severity == Severity::Fault)
-            .collect();
-        faults.sort_by_key(|f| crate::find::weight(f.kind));
-        let amiss = self.tracks.iter().filter(|t| {
+        let total = self.tracks().count();
+        let faults = self.faults();
+        let amiss = self.tracks().filter(|t| {
             t.device.need == Need::Show
                 && !matches!(
                     t.standing,
@@ -98,12 +131,12 @@ impl Ledger {
                     _ => format!("Not ready: {}: {words}.", one.device.name),
                 }
             }
-            ([first, ..], few) if few.len() < 2 => format!("Not ready: {}", short(first)),
+            ([first, ..], few) if few.len() < 2 => format!("Not ready: {}", self.say(*first)),
             ([first, ..], many) => {
                 format!(
                     "Not ready: {} of {total} are not as they should be. First: {}",
                     many.len(),
-                    short(first)
+                    self.say(*first)
                 )
             }
             ([], many) => format!("Not ready: {} of {total} are not as they should be.", many.len()),
@@ -111,18 +144,13 @@ impl Ledger {
     }
 
     fn waiting(&self) -> String {
-        let total = self.tracks.len();
+        let total = self.tracks().count();
         let of = |s| {
-            self.tracks
-                .iter()
+            self.tracks()
                 .filter(move |t| t.device.need == Need::Show && t.standing == s)
         };
         if let Some(unknown) = of(Standing::Unknown).next() {
-            let heard = self
-                .tracks
-                .iter()
-                .filter(|t| t.standing != Standing::Unknown)
-                .count();
+            let heard = self.tracks().filter(|t| t.standing != Standing::Unknown).count();
             if heard + 1 == total && total > 1 {
                 return format!(
                     "Looking: {heard} of {total} heard so far; {} not yet.",

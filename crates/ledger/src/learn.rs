@@ -103,7 +103,7 @@ impl Ledger {
         self.start_passes(at);
         self.begin_servers(at);
         if self.sees_frames() {
-            for address in self.factory.clone() {
+            for address in self.sought.clone() {
                 self.lanes.want(Key::Nobody(address), Some(at));
             }
         }

@@ -13,7 +13,7 @@ use crate::hosts::Hosts;
 use crate::lanes::{Key, Lanes};
 use crate::passes::Passes;
 use crate::plugged::Plug;
-use crate::relist::Listed;
+use crate::relist::{self, Listed};
 use crate::search::Search;
 use crate::servers::Servers;
 use crate::target::Target;
@@ -85,6 +85,9 @@ pub struct Ledger {
     pub(crate) by_mac: BTreeMap<Mac, usize>,
     pub(crate) by_address: BTreeMap<Ipv4Addr, usize>,
     pub(crate) factory: BTreeSet<Ipv4Addr>,
+    /// Foreign addresses that are asked for: the factory ones, and those where devices of the
+    /// rig's other networks should be, in case one of them is plugged in here.
+    pub(crate) sought: BTreeSet<Ipv4Addr>,
     pub(crate) lanes: Lanes,
     /// Questions that only confirm what was heard, and how many are under way.
     pub(crate) confirming: BTreeSet<Key>,
@@ -130,7 +133,7 @@ impl Ledger {
             by_mac,
             by_address,
         } = Listed::of(settings.rig.as_ref(), now);
-        let factory = settings
+        let factory: BTreeSet<Ipv4Addr> = settings
             .factory
             .iter()
             .flat_map(|r| r.addresses().take(MAX_FACTORY))
@@ -146,6 +149,11 @@ impl Ledger {
             tracks,
             by_mac,
             by_address,
+            sought: factory
+                .iter()
+                .copied()
+                .chain(relist::next_door(settings.rig.as_ref()))
+                .collect(),
             factory,
             lanes: Lanes::default(),
             confirming: BTreeSet::new(),
@@ -262,7 +270,7 @@ impl Ledger {
         }
         self.start_passes(now);
         self.want_servers(now, true);
-        for address in self.factory.clone() {
+        for address in self.sought.clone() {
             self.lanes.want(Key::Nobody(address), Some(now));
         }
         self.call_roll(now);
@@ -301,7 +309,7 @@ impl Ledger {
         true
     }
 
-    /// Whether the first passes are over: the range, the factory addresses, and every rig
+    /// Whether the first passes are over: the range, the foreign addresses, and every rig
     /// address twice. Never so while nothing is asked.
     pub fn pass_complete(&self) -> bool {
         self.blind().is_none()
@@ -309,7 +317,7 @@ impl Ledger {
             && self.targets.values().all(Target::passed)
             && (self.mode() == Mode::Unprivileged
                 || self
-                    .factory
+                    .sought
                     .iter()
                     .all(|a| self.targets.contains_key(a) || self.lanes.closed_at(Key::Nobody(*a)).is_some()))
     }

@@ -5,6 +5,8 @@
 //! [`Ledger::snapshot`] when [`Ledger::revision`] has grown, and write down
 //! [`Ledger::next_change`].
 //!
+//! A [`Muster`] holds a ledger for each network of a rig, and shows them as one.
+//!
 //! Inside, a fact goes one way: `fold` puts it into the records of `hosts` (who claims which
 //! address) and of the `target` address (what was asked in vain); `evidence` gathers from them what
 //! speaks for and against a device, `judge` makes a standing of it, `words` says it, `find`
@@ -30,6 +32,7 @@ mod lanes;
 mod learn;
 mod ledger;
 mod likeness;
+mod muster;
 mod names;
 mod passes;
 mod plan;
@@ -55,10 +58,12 @@ mod words;
 mod tests;
 
 pub use ledger::Ledger;
+pub use muster::Muster;
 pub use search::Places;
 pub use settings::{Purpose, Settings};
 pub use vendors::Vendors;
 pub use view::{
     Caught, Change, ControlView, Counts, DeviceView, EchoSample, Finding, FindingKind, HostView, Likely,
-    Resemblance, SearchOffer, SearchView, SeenView, Severity, Sign, Snapshot, Standing, Subject, WaitView,
+    NetworkView, Resemblance, SearchOffer, SearchView, SeenView, Severity, Sign, Snapshot, Standing, Subject,
+    WaitView,
 };

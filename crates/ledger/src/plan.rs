@@ -78,10 +78,10 @@ impl Ledger {
                 let far = || self.search.as_ref().and_then(|s| s.range(id));
                 let range = own.or_else(far)?;
                 let asked = self.targets.keys();
-                // Beyond the subnet the factory addresses have been asked for already.
-                let factory = self.factory.iter().filter(|_| own.is_none());
+                // Beyond the subnet these have been asked for already.
+                let sought = self.sought.iter().filter(|_| own.is_none());
                 let except = asked
-                    .chain(factory)
+                    .chain(sought)
                     .copied()
                     .filter(|a| range.contains(*a))
                     .collect();
@@ -129,7 +129,7 @@ impl Ledger {
     pub(crate) fn plan(&mut self, address: Ipv4Addr, now: Moment) {
         let searched = self.plan_search(address, now);
         let Some(target) = self.targets.get(&address) else {
-            if self.factory.contains(&address) {
+            if self.sought.contains(&address) {
                 self.lanes.want(Key::Nobody(address), searched);
             }
             return;
@@ -329,7 +329,7 @@ impl Ledger {
             Some(Kind::Floating(i)) => missing(&self.tracks[i]) && !self.near(address),
             Some(_) => false,
             None => {
-                self.factory.contains(&address)
+                self.sought.contains(&address)
                     && self
                         .tracks
                         .iter()

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::net::Ipv4Addr;
 
-use rig::Rig;
+use rig::{Reach, Rig};
 use vocab::{Mac, Moment};
 
 use crate::claim::HostId;
@@ -11,6 +11,9 @@ use crate::lanes::Key;
 use crate::ledger::{Ledger, Timer};
 use crate::target::{Kind, Target};
 use crate::track::Track;
+
+/// Addresses of other networks' devices that are asked for, at most.
+const MAX_NEXT_DOOR: usize = 256;
 
 /// The counted devices of a rig, and by what they are known.
 pub(crate) struct Listed {
@@ -48,6 +51,16 @@ impl Listed {
     }
 }
 
+/// Where devices of the rig's other networks should be, as far as those are asked over a wire.
+pub(crate) fn next_door(rig: Option<&Rig>) -> impl Iterator<Item = Ipv4Addr> {
+    rig.into_iter()
+        .flat_map(|rig| rig.others.iter().map(move |other| (rig, other)))
+        .filter(|(_, other)| other.reach == Reach::Wire)
+        .flat_map(|(rig, other)| rig.devices.iter().filter(move |d| d.network == other.name))
+        .filter_map(rig::Device::fixed_address)
+        .take(MAX_NEXT_DOOR)
+}
+
 impl Ledger {
     /// Goes on with a rig file that was changed. Devices that read as before stand as before; what
     /// was heard is judged anew for the others. The pace stays what it is. Where the network itself
@@ -59,6 +72,12 @@ impl Ledger {
             same = old.network == rig.network;
         }
         let listed = Listed::of(Some(&rig), now);
+        self.sought = self
+            .factory
+            .iter()
+            .copied()
+            .chain(next_door(Some(&rig)))
+            .collect();
         self.settings.rig = Some(rig);
         self.by_mac = listed.by_mac;
         self.by_address = listed.by_address;

@@ -94,7 +94,7 @@ impl Ledger {
     fn close_arp(&mut self, at: Moment, address: Ipv4Addr, form: ArpForm) {
         for key in self.arp_keys(address, form).into_iter().flatten() {
             self.lanes.close(key, at);
-            let kept = self.targets.contains_key(&address) || self.factory.contains(&address);
+            let kept = self.targets.contains_key(&address) || self.sought.contains(&address);
             if self.confirming.remove(&key) && !kept {
                 self.lanes.remove(key);
             }

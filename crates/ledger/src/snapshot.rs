@@ -15,7 +15,7 @@ use crate::{
 };
 
 /// Hosts shown that are not on the list (the JSON contract).
-const MAX_UNLISTED: usize = 500;
+pub(crate) const MAX_UNLISTED: usize = 500;
 
 pub(crate) fn build(ledger: &Ledger, now: Moment) -> Snapshot {
     let mut counts = Counts::default();
@@ -41,6 +41,7 @@ pub(crate) fn build(ledger: &Ledger, now: Moment) -> Snapshot {
         unlisted,
         unlisted_total,
         findings: findings(ledger),
+        networks: Vec::new(),
         pass: ledger.passes.progress(),
         search: ledger.search_view(),
         waiting: ledger.wait_view(),
@@ -100,6 +101,7 @@ fn device(ledger: &Ledger, i: usize) -> DeviceView {
     let d = &track.device;
     DeviceView {
         name: d.name.clone(),
+        network: None,
         role: d.role,
         need: d.need,
         standing: track.standing,
@@ -261,6 +263,7 @@ fn view(ledger: &Ledger, host: &Host) -> HostView {
     }
     HostView {
         mac: host.id.mac(),
+        network: None,
         on_subnet: addresses.iter().any(|a| ledger.in_subnet(*a)),
         addresses,
         vendor: vendor(ledger, host.id),

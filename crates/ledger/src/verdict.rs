@@ -174,7 +174,7 @@ impl Ledger {
         self.replan.extend(track.floating.iter());
         self.replan.extend(track.evidence.here.map(|(_, a)| a));
         if (before == Standing::Missing) != (track.standing == Standing::Missing) {
-            self.replan.extend(self.factory.iter());
+            self.replan.extend(self.sought.iter());
             self.look_who(now);
         }
     }

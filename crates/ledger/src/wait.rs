@@ -10,7 +10,7 @@ use crate::ledger::Ledger;
 use crate::view::{Caught, Sign, WaitView};
 
 /// Hosts that are remembered.
-const MAX_CAUGHT: usize = 16;
+pub(crate) const MAX_CAUGHT: usize = 16;
 /// A host that asks for more addresses than this in nobody's name looks around and does not start.
 const MAX_PROBED: u8 = 3;
 

@@ -43,6 +43,7 @@ impl Told {
         Some(Finding {
             kind,
             severity,
+            network: None,
             devices: vec![track.device.name.clone()],
             address: match kind {
                 FindingKind::WrongSubnet | FindingKind::Moved => e.elsewhere.or(e.foreign).map(|(_, a)| a),
@@ -342,6 +343,7 @@ pub(crate) fn extra(track: &Track, e: &Evidence, since: Moment) -> Option<Findin
     Some(Finding {
         kind: FindingKind::ExtraAddress,
         severity: Severity::Note,
+        network: None,
         devices: vec![name.clone()],
         address: Some(address),
         macs: id.mac().into_iter().collect(),

@@ -2,6 +2,7 @@
 
 use std::num::NonZeroU32;
 use std::path::PathBuf;
+use std::str::FromStr;
 use std::time::Duration;
 
 use clap::{Args, Parser, Subcommand};
@@ -104,9 +105,10 @@ pub struct RigArg {
 #[derive(Debug, Args)]
 pub struct LinkArgs {
     /// The network interface; default: the one whose address lies in the rig's subnet, else the
-    /// wired one with the default route
-    #[arg(long, value_name = "NAME")]
-    pub link: Option<String>,
+    /// wired one with the default route. For another network of the rig: NAME=INTERFACE; may be
+    /// repeated
+    #[arg(long, value_name = "[NAME=]INTERFACE")]
+    pub link: Vec<LinkChoice>,
     /// Play a scene of the simulated venue instead of using a link
     #[arg(long, value_name = "SCENE", conflicts_with_all = ["link", "unprivileged"])]
     pub rehearse: Option<String>,
@@ -122,6 +124,40 @@ pub struct LinkArgs {
     /// Go without permission for whole frames: own subnet only, clashes and other hardware unseen
     #[arg(long)]
     pub unprivileged: bool,
+}
+
+/// An interface for a network of the rig.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct LinkChoice {
+    /// The network's name, if one was given.
+    network: Option<String>,
+    /// The interface's name in the operating system.
+    pub interface: String,
+}
+
+impl LinkChoice {
+    /// The network that it is for; the main one where none was named.
+    pub fn network(&self) -> &str {
+        self.network.as_deref().unwrap_or(rig::Network::MAIN)
+    }
+}
+
+impl FromStr for LinkChoice {
+    type Err = &'static str;
+
+    fn from_str(text: &str) -> Result<Self, Self::Err> {
+        let (network, interface) = match text.split_once('=') {
+            Some((network, interface)) => (Some(network.to_owned()), interface),
+            None => (None, text),
+        };
+        if interface.is_empty() || network.as_ref().is_some_and(String::is_empty) {
+            return Err("write an interface such as eth0, or NAME=INTERFACE for another network of the rig");
+        }
+        Ok(Self {
+            network,
+            interface: interface.to_owned(),
+        })
+    }
 }
 
 /// How far to look.

@@ -51,14 +51,6 @@ impl Expected {
     /// Reads the rig file at `path`.
     pub(crate) fn read(path: &Path) -> Result<Self, Failure> {
         let loaded = files::load(path).map_err(Failure::usage)?;
-        if let Some(other) = loaded.rig.others.first() {
-            return Err(Failure::usage(format_args!(
-                "{} has more than one network, and only [network] can be counted so far\n\
-                 next step: take [networks.{}] and its devices into a rig file of their own",
-                shown(path),
-                other.name
-            )));
-        }
         Ok(Self {
             rig: Some(loaded.rig),
             file: Some(shown(path)),
@@ -87,21 +79,29 @@ impl Expected {
         })
     }
 
-    /// The pace that holds: the argument, else the file's, else the usual one.
+    /// The rig with the paces that hold: the argument's, else each network's own.
+    pub(crate) fn paced(&self, link: &LinkArgs) -> Option<Rig> {
+        let mut rig = self.rig.clone()?;
+        if let Some(pace) = link.pace {
+            rig.network.pace = pace;
+            for other in &mut rig.others {
+                other.pace = pace;
+            }
+        }
+        Some(rig)
+    }
+
+    /// The pace that holds on the main network: the argument, else the file's, else the usual one.
     pub(crate) fn pace(&self, link: &LinkArgs) -> Pace {
         link.pace
             .or_else(|| self.rig.as_ref().map(|r| r.network.pace))
             .unwrap_or_default()
     }
 
-    /// The ledger's settings for this rig. It plans its watching by the pace that really holds.
-    pub(crate) fn ledger(&self, purpose: Purpose, pace: Pace) -> Settings {
-        let mut rig = self.rig.clone();
-        if let Some(rig) = &mut rig {
-            rig.network.pace = pace;
-        }
+    /// The ledgers' settings for this rig. They plan their watching by the paces that really hold.
+    pub(crate) fn ledger(&self, purpose: Purpose, link: &LinkArgs) -> Settings {
         Settings {
-            rig,
+            rig: self.paced(link),
             subnet: None,
             gateway: None,
             factory: factory_addresses(),

@@ -377,6 +377,8 @@ impl HostPlan {
 /// Our computer.
 #[derive(Debug, Clone)]
 pub struct Computer {
+    /// What its system calls this interface.
+    pub port: String,
     /// Its hardware address.
     pub mac: Mac,
     /// Its addresses.
@@ -436,6 +438,7 @@ pub struct Plan {
     pub(crate) hosts: Vec<HostPlan>,
     pub(crate) computer: Computer,
     pub(crate) deeds: Vec<(Duration, Deed)>,
+    pub(crate) beside: Vec<(&'static str, Self)>,
 }
 
 impl Plan {
@@ -445,6 +448,7 @@ impl Plan {
             switches: vec![first],
             hosts: Vec::new(),
             computer: Computer {
+                port: "rehearsal".to_owned(),
                 mac,
                 addresses: addresses.to_vec(),
                 switch: SwitchId(0),
@@ -452,7 +456,15 @@ impl Plan {
                 others: Vec::new(),
             },
             deeds: Vec::new(),
+            beside: Vec::new(),
         }
+    }
+
+    /// Adds another network, which shares no cable with this one: the rig's `[networks.NAME]` of
+    /// that name. What stands beside `plan` itself is left out.
+    pub fn beside(&mut self, name: &'static str, mut plan: Self) {
+        plan.computer.port = format!("rehearsal-{name}");
+        self.beside.push((name, plan));
     }
 
     /// The switch that the plan began with.

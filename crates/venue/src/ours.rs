@@ -37,7 +37,7 @@ impl Ours {
 
     pub(crate) fn station(&self) -> Station {
         Station {
-            name: "rehearsal".to_owned(),
+            name: self.plan.port.clone(),
             index: 1,
             mac: self.plan.mac,
             addresses: self.plan.addresses.clone(),

@@ -6,14 +6,14 @@ use std::time::Duration;
 use link::{Frame, FramePort, PortError};
 use vocab::{Moment, Station};
 
-use crate::builder::{Deed, HostPlan, Line, Plan, Start, SwitchId};
+use crate::builder::{Deed, HostPlan, Line, Plan, Start, SwitchId, SwitchPlan};
 use crate::chance::Chance;
 use crate::events::{Agenda, Event};
 use crate::host::{Host, Outbox};
 use crate::ours::Ours;
 use crate::packet::Packet;
 use crate::port::{Cable, End};
-use crate::scene::Scene;
+use crate::scene::{self, Scene};
 use crate::switch::{Switch, SwitchPort, Way};
 
 /// How long a host takes to answer (common practice, no source): evenly within these.
@@ -37,6 +37,22 @@ impl Venue {
     /// The venue of `scene`; every chance in it is drawn from `seed`.
     pub fn new(scene: &Scene, seed: u64) -> Self {
         Self::from_plan(scene.plan(), seed)
+    }
+
+    /// The other networks of `scene`, each a venue by itself, by the names that the rig gives them.
+    pub fn beside(scene: &Scene, seed: u64) -> Vec<(&'static str, Self)> {
+        let seeds = (1..).map(|n| seed.rotate_left(32).wrapping_add(n));
+        let plans = scene.plan().beside.into_iter().zip(seeds);
+        plans
+            .map(|((name, plan), seed)| (name, Self::from_plan(plan, seed)))
+            .collect()
+    }
+
+    /// A network with nothing on it but our computer, which has no address there.
+    pub fn empty(name: &str) -> Self {
+        let mut plan = Plan::new(SwitchPlan::new("Switch"), scene::OURS, &[]);
+        plan.computer.port = format!("rehearsal-{name}");
+        Self::from_plan(plan, 0)
     }
 
     /// A venue of one's own. What the plan plugs into a switch that it does not have goes to the

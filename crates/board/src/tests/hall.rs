@@ -5,9 +5,10 @@ use std::time::Duration;
 
 use ledger::{
     Caught, Change, ControlView, Counts, DeviceView, EchoSample, Finding, FindingKind, HostView, Likely,
-    Resemblance, SearchOffer, SearchView, SeenView, Severity, Sign, Snapshot, Standing, Subject, WaitView,
+    NetworkView, Resemblance, SearchOffer, SearchView, SeenView, Severity, Sign, Snapshot, Standing, Subject,
+    WaitView,
 };
-use rig::{AddressSpec, Need, Role};
+use rig::{AddressSpec, Need, Reach, Role};
 use vocab::{ControlState, LinkState, Mac, Medium, Mode, Moment, Name, NameSource, Station, Text};
 
 pub(super) fn named(name: &str) -> Name {
@@ -36,6 +37,7 @@ pub(super) fn device(name: &str, role: Role, last: u8) -> DeviceView {
     };
     DeviceView {
         name: name.to_owned(),
+        network: None,
         role,
         need: Need::Show,
         standing: Standing::Present,
@@ -138,6 +140,7 @@ pub(super) fn calm() -> Snapshot {
         unlisted: Vec::new(),
         unlisted_total: 0,
         findings: Vec::new(),
+        networks: Vec::new(),
         pass: None,
         search: None,
         waiting: None,
@@ -164,6 +167,7 @@ fn ready(secs: u64, now: bool) -> Change {
 fn finding(severity: Severity, kind: FindingKind, text: &str, advice: &str) -> Finding {
     Finding {
         kind,
+        network: None,
         severity,
         devices: Vec::new(),
         address: None,
@@ -324,6 +328,7 @@ pub(super) fn trouble() -> Snapshot {
     s.unlisted = vec![
         HostView {
             mac: Some(mac(0x0201)),
+            network: None,
             addresses: vec![at(71)],
             vendor: None,
             names: vec![named("stage-box")],
@@ -335,6 +340,7 @@ pub(super) fn trouble() -> Snapshot {
         },
         HostView {
             mac: Some(mac(0x0202)),
+            network: None,
             addresses: vec![Ipv4Addr::new(192, 168, 0, 10)],
             vendor: Some(Text::clean("Lantern Works")),
             names: Vec::new(),
@@ -474,5 +480,38 @@ pub(super) fn many(count: usize) -> Snapshot {
         })
         .collect();
     s.counts = counted(&s.devices);
+    s
+}
+
+/// The hall in trouble, on two wires and behind a router.
+pub(super) fn networks() -> Snapshot {
+    let mut s = trouble();
+    for device in &mut s.devices {
+        let media = matches!(device.role, Role::Encoder | Role::Recorder | Role::Display);
+        device.network = Some(if media { "media" } else { "main" }.to_owned());
+    }
+    for host in &mut s.unlisted {
+        host.network = Some("main".to_owned());
+    }
+    for (n, finding) in s.findings.iter_mut().enumerate() {
+        finding.network = Some(if n == 1 { "media" } else { "main" }.to_owned());
+    }
+    let view = |name: &str, reach, third: u8| NetworkView {
+        name: name.to_owned(),
+        reach,
+        subnet: format!("10.40.{third}.0/24").parse().unwrap(),
+        station: Some(Station {
+            name: format!("eth{third}"),
+            ..station()
+        }),
+        plugged: Vec::new(),
+        counts: Counts::default(),
+    };
+    s.networks = vec![
+        view("main", Reach::Wire, 8),
+        view("media", Reach::Wire, 12),
+        view("office", Reach::Routed, 41),
+    ];
+    s.unseen = vec!["office: It is routed, so clashes and hardware cannot be seen there.".to_owned()];
     s
 }

@@ -61,6 +61,19 @@ fn the_list() {
 }
 
 #[test]
+fn several_networks() {
+    let s = hall::networks();
+    for (columns, rows) in [(80, 24), (120, 40)] {
+        let mut seat = Seat::new(columns, rows);
+        insta::assert_snapshot!(format!("wall_networks_{columns}x{rows}"), seat.see(&s));
+        seat.press(KeyCode::Tab, &s);
+        insta::assert_snapshot!(format!("list_networks_{columns}x{rows}"), seat.see(&s));
+        seat.press(KeyCode::Enter, &s);
+        insta::assert_snapshot!(format!("sheet_networks_{columns}x{rows}"), seat.see(&s));
+    }
+}
+
+#[test]
 fn the_sheets() {
     let s = hall::trouble();
     for (columns, rows) in SIZES {

@@ -6,6 +6,7 @@ mod calls;
 mod conflict;
 mod control;
 mod dhcp;
+mod muster;
 mod names;
 mod odd;
 mod plugged;

@@ -13,6 +13,8 @@ use super::Standing;
 pub struct DeviceView {
     /// Its name.
     pub name: String,
+    /// The network it is on, where the rig has more than one.
+    pub network: Option<String>,
     /// What it is for.
     pub role: Role,
     /// Whether the show waits for it.

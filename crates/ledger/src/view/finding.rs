@@ -53,6 +53,8 @@ kinds! {
     AddressConflict = "address_conflict",
     /// A device sits on another subnet.
     WrongSubnet = "wrong_subnet",
+    /// A device of one network is heard on another.
+    WrongNetwork = "wrong_network",
     /// A device sits at another address of the subnet.
     Moved = "moved",
     /// Other hardware holds a device's address.
@@ -102,6 +104,8 @@ pub struct Finding {
     pub kind: FindingKind,
     /// How much it matters.
     pub severity: Severity,
+    /// The network it is about, where the rig has more than one.
+    pub network: Option<String>,
     /// The names of the devices concerned.
     pub devices: Vec<String>,
     /// The address concerned.

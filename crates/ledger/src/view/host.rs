@@ -9,6 +9,8 @@ use vocab::{ControlPort, ControlState, Mac, Moment, Name, Text};
 pub struct HostView {
     /// Its hardware; `None` where only an address is known.
     pub mac: Option<Mac>,
+    /// The network it was heard on, where the rig has more than one.
+    pub network: Option<String>,
     /// Its IPv4 addresses, the latest heard first.
     pub addresses: Vec<Ipv4Addr>,
     /// Who made it, from the registries.

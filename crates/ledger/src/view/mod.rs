@@ -6,6 +6,7 @@ mod change;
 mod device;
 mod finding;
 mod host;
+mod network;
 mod search;
 mod standing;
 mod wait;
@@ -14,6 +15,7 @@ pub use change::{Change, Subject};
 pub use device::{ControlView, DeviceView, EchoSample, Likely, SeenView};
 pub use finding::{Finding, FindingKind, Severity};
 pub use host::{HostView, Resemblance};
+pub use network::NetworkView;
 pub use search::{SearchOffer, SearchView};
 pub use standing::{Counts, Standing};
 pub use wait::{Caught, Sign, WaitView};
@@ -56,6 +58,8 @@ pub struct Snapshot {
     pub unlisted_total: usize,
     /// Faults first, then risks, then notes; one per kind and subject.
     pub findings: Vec<Finding>,
+    /// The networks of the rig, the main one first, where it has more than one; else empty.
+    pub networks: Vec<NetworkView>,
     /// How far the passes are: (asked, of); `None` when none is running.
     pub pass: Option<(u64, u64)>,
     /// The deep search; `None` where there cannot be one.

@@ -93,6 +93,13 @@ impl Counts {
         self.0[standing as usize] += 1;
     }
 
+    /// Counts those of another count as well.
+    pub(crate) fn add_all(&mut self, other: &Self) {
+        for (mine, theirs) in self.0.iter_mut().zip(other.0) {
+            *mine += theirs;
+        }
+    }
+
     /// How many stand so.
     pub const fn of(&self, standing: Standing) -> usize {
         self.0[standing as usize]

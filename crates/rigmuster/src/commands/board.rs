@@ -99,7 +99,7 @@ pub(super) async fn watch(mut run: Run, file: Option<&Path>, args: &LookArgs) ->
                     None => {}
                 },
             },
-            table = vendors.arrive() => run.ledger.set_vendors(table),
+            table = vendors.arrive() => run.ledger.set_vendors(&table),
             () = run.source.turn(until) => {}
         }
     }
@@ -139,8 +139,12 @@ fn take_match(run: &mut Run, file: Option<&Path>, device: &str, mac: Mac) -> Str
     };
     match accept(file, device, mac) {
         Ok(rig) => {
-            run.ledger.take_rig(rig, run.source.now());
-            format!("Written: {mac} is the hardware of {device} from now on.")
+            let written = format!("Written: {mac} is the hardware of {device}");
+            if run.ledger.take_rig(&rig, run.source.now()) {
+                format!("{written} from now on.")
+            } else {
+                format!("{written}. The file has other networks than at the start: begin the board again.")
+            }
         }
         Err(why) => why,
     }

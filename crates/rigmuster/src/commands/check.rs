@@ -3,7 +3,7 @@
 use std::io::{self, IsTerminal, Write};
 use std::time::Duration;
 
-use ledger::{Ledger, Purpose};
+use ledger::{Muster, Purpose};
 use vocab::Moment;
 
 use super::interrupt::Interrupt;
@@ -26,13 +26,13 @@ pub(super) async fn check(
     let mut run = open(&expected, &link, Purpose::Check, Tempo::Jump)?;
     let vendors = run.look_for_vendors();
     let deadline = run.source.now() + within;
-    let ready = |ledger: &mut Ledger, now| ledger.ready().then_some(now);
+    let ready = |ledger: &mut Muster, now| ledger.ready().then_some(now);
     if !count(&mut run, Some(deadline), ready).await? {
         interrupted(&run, "nothing was decided");
         return Ok(Exit::Interrupted);
     }
     if let Some(vendors) = vendors.end().await {
-        run.ledger.set_vendors(vendors);
+        run.ledger.set_vendors(&vendors);
     }
     let snapshot = run.ledger.snapshot(run.source.now());
     result(&run, &snapshot, &expected, json, Some(snapshot.ready))?;
@@ -47,7 +47,7 @@ pub(super) async fn check(
 pub(super) async fn count(
     run: &mut Run,
     deadline: Option<Moment>,
-    mut enough: impl FnMut(&mut Ledger, Moment) -> Option<Moment>,
+    mut enough: impl FnMut(&mut Muster, Moment) -> Option<Moment>,
 ) -> Result<bool, Failure> {
     let mut interrupt =
         Interrupt::listen().map_err(|e| Failure::fault(format_args!("signals cannot be caught: {e}")))?;

@@ -1,6 +1,6 @@
-//! From arguments to a source and a ledger that fit together.
+//! From arguments to a source and ledgers that fit together.
 
-use ledger::{Ledger, Purpose, Settings, Vendors};
+use ledger::{Muster, Purpose, Settings, Vendors};
 use link::Clock;
 use tokio::task::JoinHandle;
 use vocab::{Ipv4Net, Station};
@@ -30,7 +30,7 @@ pub(super) struct Run {
     /// Where sightings come from.
     pub source: Source,
     /// Who judges them.
-    pub ledger: Ledger,
+    pub ledger: Muster,
     /// What the wall clock says of the run's moments.
     pub wall: WallTime,
     /// Whether it is the simulated venue.
@@ -69,7 +69,7 @@ impl NewVendors {
     }
 }
 
-/// Opens the link or the venue, and the ledger beside it. Must be called inside the runtime.
+/// Opens the links or the venue, and the ledgers beside them. Must be called inside the runtime.
 pub(super) fn open(
     expected: &Expected,
     args: &LinkArgs,
@@ -89,13 +89,21 @@ pub(super) fn open_without(
     no_subnet: bool,
 ) -> Result<Run, Failure> {
     let clock = Clock::start();
-    let pace = expected.pace(args);
+    let rig = expected.paced(args);
+    let nets = source::nets(rig.as_ref(), expected.pace(args));
+    if let Some(net) = nets.iter().find(|net| net.reach == rig::Reach::Routed) {
+        return Err(Failure::usage(format_args!(
+            "the network {0} is routed, and only networks on a wire can be counted so far\n\
+             next step: take [networks.{0}] and its devices out of the rig file",
+            net.name
+        )));
+    }
     let (source, station) = if let Some(name) = &args.rehearse {
         let scene = settings::scene(name)?;
         let clock = (tempo == Tempo::Real).then_some(clock);
-        let rehearsal = Rehearsal::new(&scene, args.seed, pace, args.listen_only, clock);
+        let rehearsal = Rehearsal::new(&scene, args.seed, &nets, args.listen_only, clock);
         let station = rehearsal.venue().station();
-        (Source::Rehearsal(Box::new(rehearsal)), station)
+        (Source::Rehearsal(Box::new(rehearsal)), Some(station))
     } else {
         let goes_by_own_subnet = expected.rig.is_none() && !no_subnet;
         let fits = |station: &Station| {
@@ -104,24 +112,24 @@ pub(super) fn open_without(
             }
             Ok(())
         };
-        let driver = source::open_live(expected.rig.as_ref(), args, pace, clock, fits)?;
-        let station = driver.live().station().clone();
-        (Source::Live(Box::new(driver)), station)
+        let drivers = source::open_live(rig.as_ref(), args, &nets, clock, fits)?;
+        let station = drivers.first().map(|main| main.live().station().clone());
+        (Source::Live(drivers), station)
     };
     let now = source.now();
     let wall = WallTime::read(now);
     let settings = settle(
-        expected.ledger(purpose, pace),
-        &station,
+        expected.ledger(purpose, args),
+        station.as_ref(),
         args.rehearse.is_none(),
         no_subnet,
     )?;
-    let mut ledger = Ledger::new(settings, now);
+    let mut ledger = Muster::new(settings, now);
     if args.listen_only {
-        ledger.fold(&vocab::Sighting {
-            at: now,
-            fact: vocab::Fact::ListenOnly(true),
-        });
+        for leg in 0..nets.len() {
+            let fact = vocab::Fact::ListenOnly(true);
+            ledger.fold(leg, &vocab::Sighting { at: now, fact });
+        }
     }
     Ok(Run {
         source,
@@ -134,11 +142,13 @@ pub(super) fn open_without(
 /// Fills in what this computer knows where the rig file says nothing.
 fn settle(
     mut settings: Settings,
-    station: &Station,
+    station: Option<&Station>,
     live: bool,
     no_subnet: bool,
 ) -> Result<Settings, Failure> {
-    if settings.rig.is_none() {
+    if settings.rig.is_none()
+        && let Some(station) = station
+    {
         let subnet = own_subnet(station);
         settings.subnet = if no_subnet { subnet.ok() } else { Some(subnet?) };
     }

@@ -26,7 +26,7 @@ pub(super) async fn rehearse(scene: String, seed: u64, look: LookArgs) -> Result
     super::board::need_terminal()?;
     let expected = Expected::of_scene(&settings::scene(&scene)?)?;
     let link = LinkArgs {
-        link: None,
+        link: Vec::new(),
         rehearse: Some(scene),
         seed,
         listen_only: false,

@@ -52,7 +52,7 @@ pub(super) async fn survey(
     if (whole || searches)
         && let Some(vendors) = vendors.end().await
     {
-        run.ledger.set_vendors(vendors);
+        run.ledger.set_vendors(&vendors);
     }
     let snapshot = run.ledger.snapshot(run.source.now());
     if searches {

@@ -2,10 +2,10 @@
 
 use std::collections::BTreeMap;
 
-use ledger::{DeviceView, Finding, HostView, Snapshot, Standing};
+use ledger::{Counts, DeviceView, Finding, HostView, NetworkView, Snapshot, Standing};
 use rig::AddressSpec;
 use serde::Serialize;
-use vocab::{ControlPort, ControlState};
+use vocab::{ControlPort, ControlState, Station};
 
 /// The whole object. Unknown is null, never a guess.
 #[derive(Debug, Serialize)]
@@ -17,9 +17,12 @@ pub(crate) struct Report {
     rig: Option<RigPart>,
     link: Option<LinkPart>,
     gateway: Option<GatewayPart>,
+    /// Only where the rig has more than one, as is `network` below.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    networks: Vec<NetworkPart>,
     #[serde(skip_serializing_if = "Option::is_none")]
     ready: Option<bool>,
-    counts: BTreeMap<&'static str, usize>,
+    counts: CountsPart,
     devices: Vec<DevicePart>,
     unlisted: Vec<HostPart>,
     unlisted_total: usize,
@@ -41,6 +44,17 @@ struct LinkPart {
 }
 
 #[derive(Debug, Serialize)]
+struct NetworkPart {
+    name: String,
+    reach: &'static str,
+    subnet: String,
+    link: Option<LinkPart>,
+    counts: CountsPart,
+}
+
+type CountsPart = BTreeMap<&'static str, usize>;
+
+#[derive(Debug, Serialize)]
 struct GatewayPart {
     address: String,
     mac: Option<String>,
@@ -49,6 +63,8 @@ struct GatewayPart {
 #[derive(Debug, Serialize)]
 struct DevicePart {
     name: String,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    network: Option<String>,
     role: &'static str,
     need: &'static str,
     standing: &'static str,
@@ -80,6 +96,8 @@ struct SeenPart {
 #[derive(Debug, Serialize)]
 struct HostPart {
     mac: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    network: Option<String>,
     addresses: Vec<String>,
     vendor: Option<String>,
     names: Vec<String>,
@@ -100,6 +118,8 @@ struct ResemblancePart {
 struct FindingPart {
     kind: &'static str,
     severity: &'static str,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    network: Option<String>,
     devices: Vec<String>,
     address: Option<String>,
     macs: Vec<String>,
@@ -124,21 +144,14 @@ impl Report {
                 title: title.clone(),
                 file: file.to_owned(),
             }),
-            link: snapshot.station.as_ref().map(|s| LinkPart {
-                name: s.name.clone(),
-                mac: s.mac.to_string(),
-                addresses: s.addresses.iter().map(ToString::to_string).collect(),
-                mode: s.mode.as_str(),
-            }),
+            link: snapshot.station.as_ref().map(link),
             gateway: snapshot.gateway.map(|(address, mac)| GatewayPart {
                 address: address.to_string(),
                 mac: mac.map(|m| m.to_string()),
             }),
+            networks: snapshot.networks.iter().map(network).collect(),
             ready,
-            counts: Standing::ALL
-                .into_iter()
-                .map(|s| (s.as_str(), snapshot.counts.of(s)))
-                .collect(),
+            counts: counts(&snapshot.counts),
             devices: snapshot.devices.iter().map(device).collect(),
             unlisted: snapshot.unlisted.iter().map(host).collect(),
             unlisted_total: snapshot.unlisted_total,
@@ -147,9 +160,34 @@ impl Report {
     }
 }
 
+fn link(station: &Station) -> LinkPart {
+    LinkPart {
+        name: station.name.clone(),
+        mac: station.mac.to_string(),
+        addresses: strings(&station.addresses),
+        mode: station.mode.as_str(),
+    }
+}
+
+fn counts(counts: &Counts) -> CountsPart {
+    let of = |standing: Standing| (standing.as_str(), counts.of(standing));
+    Standing::ALL.into_iter().map(of).collect()
+}
+
+fn network(view: &NetworkView) -> NetworkPart {
+    NetworkPart {
+        name: view.name.clone(),
+        reach: view.reach.as_str(),
+        subnet: view.subnet.to_string(),
+        link: view.station.as_ref().map(link),
+        counts: counts(&view.counts),
+    }
+}
+
 fn device(view: &DeviceView) -> DevicePart {
     DevicePart {
         name: view.name.clone(),
+        network: view.network.clone(),
         role: view.role.as_str(),
         need: view.need.as_str(),
         standing: view.standing.as_str(),
@@ -178,6 +216,7 @@ fn device(view: &DeviceView) -> DevicePart {
 fn host(view: &HostView) -> HostPart {
     HostPart {
         mac: view.mac.map(|m| m.to_string()),
+        network: view.network.clone(),
         addresses: strings(&view.addresses),
         vendor: view.vendor.as_ref().map(ToString::to_string),
         names: strings(view.names.iter().map(|n| &n.text)),
@@ -200,6 +239,7 @@ fn finding(finding: &Finding) -> FindingPart {
     FindingPart {
         kind: finding.kind.as_str(),
         severity: finding.severity.as_str(),
+        network: finding.network.clone(),
         devices: finding.devices.clone(),
         address: finding.address.map(|a| a.to_string()),
         macs: strings(&finding.macs),

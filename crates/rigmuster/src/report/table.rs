@@ -2,10 +2,10 @@
 
 use std::fmt::Write as _;
 
-use ledger::{DeviceView, HostView, Severity, Snapshot, Standing};
-use rig::{AddressSpec, Need};
+use ledger::{DeviceView, HostView, NetworkView, Severity, Snapshot, Standing};
+use rig::{AddressSpec, Need, Reach};
 use unicode_width::UnicodeWidthStr;
-use vocab::Mode;
+use vocab::{Mode, Plugged, Station};
 
 /// Whether weight and colour may be used.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -35,13 +35,16 @@ pub(crate) fn table(snapshot: &Snapshot, taken_at: &str, paint: Paint) -> String
         .unwrap_or("Survey");
     let _ = writeln!(out, "{title}");
     let _ = writeln!(out, "{}", where_from(snapshot, taken_at));
+    for network in snapshot.networks.iter().skip(1) {
+        let _ = writeln!(out, "{}", other_network(network));
+    }
     let _ = writeln!(out);
     let _ = writeln!(out, "{}", paint.bold(&snapshot.headline));
     if !snapshot.devices.is_empty() {
         let _ = writeln!(out);
         out.push_str(&columns(
             &[
-                "", "device", "standing", "expected", "seen", "hardware", "control",
+                "", "device", "network", "standing", "expected", "seen", "hardware", "control",
             ],
             snapshot.devices.iter().map(device_row).collect(),
         ));
@@ -57,7 +60,8 @@ pub(crate) fn table(snapshot: &Snapshot, taken_at: &str, paint: Paint) -> String
         }
         let _ = writeln!(out, "\n{}", paint.bold(heading(severity)));
         for finding in findings {
-            let _ = writeln!(out, "  {}", finding.text);
+            let network = finding.network.as_ref().map(|network| format!("{network}: "));
+            let _ = writeln!(out, "  {}{}", network.unwrap_or_default(), finding.text);
             if !finding.advice.is_empty() {
                 let _ = writeln!(out, "    next: {}", finding.advice);
             }
@@ -66,7 +70,7 @@ pub(crate) fn table(snapshot: &Snapshot, taken_at: &str, paint: Paint) -> String
     if !snapshot.unlisted.is_empty() {
         let _ = writeln!(out, "\n{}", paint.bold("Not on the list"));
         out.push_str(&columns(
-            &["", "address", "hardware", "calls itself", "answers"],
+            &["", "network", "address", "hardware", "calls itself", "answers"],
             snapshot.unlisted.iter().map(host_row).collect(),
         ));
         let more = snapshot.unlisted_total.saturating_sub(snapshot.unlisted.len());
@@ -94,29 +98,16 @@ fn heading(severity: Severity) -> &'static str {
 fn where_from(snapshot: &Snapshot, taken_at: &str) -> String {
     let mut parts = vec![taken_at.to_owned()];
     if let Some(station) = &snapshot.station {
-        let addresses: Vec<String> = station.addresses.iter().map(ToString::to_string).collect();
-        let at = if addresses.is_empty() {
-            "no address".to_owned()
-        } else {
-            addresses.join(", ")
-        };
-        let mode = match station.mode {
-            Mode::Raw => "whole frames",
-            Mode::Unprivileged => "without permission for frames",
-            Mode::Simulated => "simulated venue",
-        };
-        parts.push(format!("seen from {} at {at}", station.name));
-        parts.push(mode.to_owned());
+        parts.extend(seen_from(station));
     }
-    parts.extend(plugged(snapshot));
+    parts.extend(plugged(&snapshot.plugged));
     parts.push(format!("{:.1} s", snapshot.at.as_millis() as f64 / 1000.0));
     parts.join(" · ")
 }
 
 /// The switch and its port, with where the switch is managed.
-fn plugged(snapshot: &Snapshot) -> Option<String> {
-    let all: Vec<String> = snapshot
-        .plugged
+fn plugged(into: &[Plugged]) -> Option<String> {
+    let all: Vec<String> = into
         .iter()
         .map(|p| {
             let managed = p.address.map_or_else(String::new, |a| format!(" ({a})"));
@@ -124,6 +115,35 @@ fn plugged(snapshot: &Snapshot) -> Option<String> {
         })
         .collect();
     (!all.is_empty()).then(|| format!("plugged into {}", all.join(" or ")))
+}
+
+/// By which interface, at which addresses, and by which means.
+fn seen_from(station: &Station) -> [String; 2] {
+    let addresses: Vec<String> = station.addresses.iter().map(ToString::to_string).collect();
+    let at = if addresses.is_empty() {
+        "no address".to_owned()
+    } else {
+        addresses.join(", ")
+    };
+    let mode = match station.mode {
+        Mode::Raw => "whole frames",
+        Mode::Unprivileged => "without permission for frames",
+        Mode::Simulated => "simulated venue",
+    };
+    [format!("seen from {} at {at}", station.name), mode.to_owned()]
+}
+
+/// How one of the networks beside the main one is seen.
+fn other_network(network: &NetworkView) -> String {
+    let how = match (&network.station, network.reach) {
+        (_, Reach::Routed) => "routed, by echo and control ports alone".to_owned(),
+        (Some(station), Reach::Wire) => {
+            let parts = seen_from(station).into_iter().chain(plugged(&network.plugged));
+            parts.collect::<Vec<_>>().join(" · ")
+        }
+        (None, Reach::Wire) => "not seen yet".to_owned(),
+    };
+    format!("network {} ({}): {how}", network.name, network.subnet)
 }
 
 /// A mark in front of each line, so that the bad lines stand out without colour.
@@ -160,6 +180,7 @@ fn device_row(view: &DeviceView) -> Vec<String> {
     vec![
         mark(view).into(),
         format!("{}{need}", view.name),
+        view.network.clone().unwrap_or_default(),
         view.standing.words().into(),
         expected,
         seen.and_then(|s| s.address)
@@ -180,6 +201,7 @@ fn host_row(view: &HostView) -> Vec<String> {
         .collect();
     vec![
         "   ".into(),
+        view.network.clone().unwrap_or_default(),
         addresses.join(" "),
         view.mac.map_or_else(|| "-".into(), |m| m.to_string()),
         names.join(", "),

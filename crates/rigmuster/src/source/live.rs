@@ -1,12 +1,13 @@
-//! Opening a real link.
+//! Opening real links.
 
 use std::fmt::Write as _;
 
 use link::{Clock, Live, OpenError, OpenHow};
 use rig::Rig;
 use sweep::{Config, Dialing, Driver, Scanner};
-use vocab::{Pace, Station};
+use vocab::Station;
 
+use super::{Net, links};
 use crate::Failure;
 use crate::args::LinkArgs;
 
@@ -25,37 +26,45 @@ fn refused(error: &OpenError) -> Failure {
     Failure::link(message)
 }
 
-/// Chooses and opens the interface and puts the scanner on it. Must be called inside the runtime.
-/// Nothing is sent, nor any group joined, before `fits` has agreed to what the interface is.
-pub fn open_live(
+/// Chooses and opens an interface for each network and puts a scanner on it, the main one first.
+/// Must be called inside the runtime. Nothing is sent, nor any group joined, before `fits` has
+/// agreed to what the main interface is and all are open.
+pub(crate) fn open_live(
     rig: Option<&Rig>,
     args: &LinkArgs,
-    pace: Pace,
+    nets: &[Net],
     clock: Clock,
     fits: impl FnOnce(&Station) -> Result<(), Failure>,
-) -> Result<Driver, Failure> {
+) -> Result<Vec<Driver>, Failure> {
     let interfaces = link::interfaces().map_err(|e| {
         Failure::link(format_args!(
             "this computer's network interfaces cannot be listed: {e}"
         ))
     })?;
-    let subnet = rig.map(|r| r.network.subnet);
-    let name = link::choose(&interfaces, subnet, args.link.as_deref()).map_err(Failure::link)?;
+    let links = links::assign(rig, &args.link, &interfaces)?;
     let how = if args.unprivileged {
         OpenHow::Unprivileged
     } else {
         OpenHow::Raw
     };
-    let live = Live::open(&name, how).map_err(|e| refused(&e))?;
-    fits(live.station())?;
-    let seed = u64::from(std::process::id());
-    let mode = live.mode();
-    let scanner = Scanner::new(Config {
-        pace,
-        listen_only: args.listen_only,
-        mode,
-        dialing: Dialing::Os,
-        seed,
+    let mut opened = Vec::new();
+    for net in nets {
+        if let Some((_, interface)) = links.iter().find(|(name, _)| *name == net.name) {
+            opened.push((net, Live::open(interface, how).map_err(|e| refused(&e))?));
+        }
+    }
+    if let Some((_, main)) = opened.first() {
+        fits(main.station())?;
+    }
+    let drivers = opened.into_iter().map(|(net, live)| {
+        let scanner = Scanner::new(Config {
+            pace: net.pace,
+            listen_only: args.listen_only,
+            mode: live.mode(),
+            dialing: Dialing::Os,
+            seed: u64::from(std::process::id()),
+        });
+        Driver::new(live, scanner, clock)
     });
-    Ok(Driver::new(live, scanner, clock))
+    Ok(drivers.collect())
 }

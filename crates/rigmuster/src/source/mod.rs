@@ -1,25 +1,58 @@
-//! Where sightings come from: a real link, or the simulated venue.
+//! Where sightings come from: real links, or the simulated venue.
 //!
-//! Both take asks and give sightings, and both wait in [`Source::turn`]; a command does not see
+//! A rig may have several networks, and each has a link of its own; it is known by its place among
+//! them, the main one at 0. Both sources take asks and give sightings, and both wait in [`Source::turn`]; a command does not see
 //! which of them it talks to.
 
+mod links;
 mod live;
 mod rehearsal;
 mod simulation;
 
-use ledger::Ledger;
-use sweep::Driver;
-use vocab::{Ask, Mode, Moment, Sighting};
+use std::future::poll_fn;
+use std::pin::Pin;
+use std::task::Poll;
 
-pub use live::open_live;
+use ledger::Muster;
+use rig::{Network, Reach, Rig};
+use sweep::Driver;
+use vocab::{Ask, Mode, Moment, Pace, Sighting};
+
+pub(crate) use live::open_live;
 pub use rehearsal::Rehearsal;
 pub use simulation::Simulation;
 
-/// A link, or a venue played in real or in its own time.
+/// A network to be asked.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Net {
+    /// Its name in the rig file.
+    pub name: String,
+    /// How its hosts are asked.
+    pub reach: Reach,
+    /// How fast.
+    pub pace: Pace,
+}
+
+/// The networks of `rig`, each at its own pace; without a rig one, at `pace`.
+pub fn nets(rig: Option<&Rig>, pace: Pace) -> Vec<Net> {
+    let alone = || Net {
+        name: Network::MAIN.to_owned(),
+        reach: Reach::Wire,
+        pace,
+    };
+    let of = |network: &Network| Net {
+        name: network.name.clone(),
+        reach: network.reach,
+        pace: network.pace,
+    };
+    rig.map_or_else(|| vec![alone()], |rig| rig.networks().map(of).collect())
+}
+
+/// Real links, or a venue played in real or in its own time.
 #[derive(Debug)]
 pub enum Source {
-    /// A real interface.
-    Live(Box<Driver>),
+    /// An interface for each network; never empty.
+    Live(Vec<Driver>),
     /// The simulated venue.
     Rehearsal(Box<Rehearsal>),
 }
@@ -28,61 +61,95 @@ impl Source {
     /// The time on the run's own clock.
     pub fn now(&self) -> Moment {
         match self {
-            Self::Live(driver) => driver.now(),
+            Self::Live(drivers) => drivers.first().map_or(Moment::ZERO, Driver::now),
             Self::Rehearsal(venue) => venue.now(),
         }
     }
 
-    /// How frames get in and out.
+    /// How frames of the main network get in and out.
     pub fn mode(&self) -> Mode {
         match self {
-            Self::Live(driver) => driver.live().mode(),
+            Self::Live(drivers) => drivers.first().map_or(Mode::Raw, |d| d.live().mode()),
             Self::Rehearsal(_) => Mode::Simulated,
         }
     }
 
-    /// Waits for the next thing to happen, or until `until`, and carries out what is due.
-    /// Dropping the future loses nothing.
+    /// Waits for the next thing to happen on any network, or until `until`, and carries out what
+    /// is due. Dropping the future loses nothing.
     pub async fn turn(&mut self, until: Option<Moment>) {
         match self {
-            Self::Live(driver) => driver.turn(until).await,
+            Self::Live(drivers) => match drivers.as_mut_slice() {
+                [only] => only.turn(until).await,
+                several => turn_any(several, until).await,
+            },
             Self::Rehearsal(venue) => venue.turn(until).await,
         }
     }
 
-    /// Hands over a question.
-    pub fn ask(&mut self, ask: Ask) {
+    /// Hands over a question to the network at place `leg`.
+    pub fn ask(&mut self, leg: usize, ask: Ask) {
         match self {
-            Self::Live(driver) => driver.ask(ask),
-            Self::Rehearsal(venue) => venue.ask(ask),
+            Self::Live(drivers) => {
+                if let Some(driver) = drivers.get_mut(leg) {
+                    driver.ask(ask);
+                }
+            }
+            Self::Rehearsal(venue) => venue.ask(leg, ask),
         }
     }
 
-    /// The next thing seen.
-    pub fn next_sighting(&mut self) -> Option<Sighting> {
+    /// The next thing seen, and on which network.
+    pub fn next_sighting(&mut self) -> Option<(usize, Sighting)> {
         match self {
-            Self::Live(driver) => driver.next_sighting(),
+            Self::Live(drivers) => {
+                let mut drivers = drivers.iter_mut().enumerate();
+                drivers.find_map(|(leg, driver)| Some((leg, driver.next_sighting()?)))
+            }
             Self::Rehearsal(venue) => venue.next_sighting(),
         }
     }
 
-    /// Begins or ends listen-only.
+    /// Begins or ends listen-only, on all networks.
     pub fn set_listen_only(&mut self, on: bool) {
         match self {
-            Self::Live(driver) => driver.set_listen_only(on),
+            Self::Live(drivers) => drivers.iter_mut().for_each(|d| d.set_listen_only(on)),
             Self::Rehearsal(venue) => venue.set_listen_only(on),
         }
     }
 }
 
-/// Folds all new sightings into the ledger and hands its questions over.
-pub fn exchange(source: &mut Source, ledger: &mut Ledger) {
-    while let Some(sighting) = source.next_sighting() {
-        ledger.fold(&sighting);
+/// Lets every driver have its turn until one at least has had it.
+async fn turn_any(drivers: &mut [Driver], until: Option<Moment>) {
+    // A turn waits only before it does anything: those that wait still are dropped without loss.
+    let mut turns: Vec<_> = drivers
+        .iter_mut()
+        .map(|driver| Some(Box::pin(driver.turn(until))))
+        .collect();
+    poll_fn(|context| {
+        let mut any = Poll::Pending;
+        for turn in &mut turns {
+            // Each is polled, so that a busy one starves no other.
+            if turn
+                .as_mut()
+                .is_some_and(|turn| Pin::new(turn).as_mut().poll(context).is_ready())
+            {
+                *turn = None;
+                any = Poll::Ready(());
+            }
+        }
+        any
+    })
+    .await;
+}
+
+/// Folds all new sightings into the ledgers and hands their questions over.
+pub fn exchange(source: &mut Source, muster: &mut Muster) {
+    while let Some((leg, sighting)) = source.next_sighting() {
+        muster.fold(leg, &sighting);
     }
     let now = source.now();
-    ledger.tick(now);
-    while let Some(ask) = ledger.next_ask(now) {
-        source.ask(ask);
+    muster.tick(now);
+    while let Some((leg, ask)) = muster.next_ask(now) {
+        source.ask(leg, ask);
     }
 }

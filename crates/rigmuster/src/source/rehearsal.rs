@@ -1,20 +1,28 @@
-//! The simulated venue with the scanner on its jack, in real or in its own time.
+//! The simulated venue with a scanner on each of our jacks, in real or in its own time.
 
 use std::time::Duration;
 
 use link::{Clock, Frame, FramePort, PortError};
 use sweep::{Config, Dialing, Hold, Order, Scanner};
 use venue::{Scene, Venue};
-use vocab::{Ask, Mode, Moment, Pace, Sighting};
+use vocab::{Ask, Mode, Moment, Sighting};
+
+use super::Net;
 
 /// How often frames may go back and forth within one instant before time must go on.
 const ROUNDS: usize = 1_000;
 
-/// Venue and scanner as one machine that knows when it wants to go on.
-pub struct Rehearsal {
+/// One network: its venue, with a scanner on our jack there.
+struct Jack {
     venue: Venue,
     scanner: Scanner,
     frame: Frame,
+}
+
+/// Venues and scanners as one machine that knows when it wants to go on.
+pub struct Rehearsal {
+    /// The main network's, then those of the others; never empty.
+    jacks: Vec<Jack>,
     now: Moment,
     /// The clock to wait by; without one, time jumps to the next event.
     clock: Option<Clock>,
@@ -29,26 +37,23 @@ impl std::fmt::Debug for Rehearsal {
 }
 
 impl Rehearsal {
-    /// Plays `scene` from its start. With a clock it runs in real time, without one it jumps from
-    /// event to event.
-    pub fn new(scene: &Scene, seed: u64, pace: Pace, listen_only: bool, clock: Option<Clock>) -> Self {
+    /// Plays `scene` from its start, those of its networks that `nets` names, the main one first.
+    /// With a clock it runs in real time, without one it jumps from event to event. A network that
+    /// the scene does not have stands empty.
+    pub fn new(scene: &Scene, seed: u64, nets: &[Net], listen_only: bool, clock: Option<Clock>) -> Self {
         let now = clock.as_ref().map_or(Moment::ZERO, Clock::now);
-        let venue = Venue::new(scene, seed);
-        let mut scanner = Scanner::new(Config {
-            pace,
-            listen_only,
-            mode: Mode::Simulated,
-            dialing: Dialing::User,
-            seed,
-        });
-        scanner.set_station(now, venue.station());
-        Self {
-            venue,
-            scanner,
-            frame: Frame::default(),
-            now,
-            clock,
+        let mut beside = Venue::beside(scene, seed);
+        let mut jacks = vec![];
+        for (n, net) in nets.iter().enumerate() {
+            let place = beside.iter().position(|(name, _)| *name == net.name);
+            let venue = match place {
+                _ if n == 0 => Venue::new(scene, seed),
+                Some(place) => beside.swap_remove(place).1,
+                None => Venue::empty(&net.name),
+            };
+            jacks.push(Jack::new(now, venue, net, listen_only, seed));
         }
+        Self { jacks, now, clock }
     }
 
     /// The time of the last step.
@@ -58,30 +63,32 @@ impl Rehearsal {
 
     /// When something is due next by itself.
     pub fn next_wake(&self) -> Option<Moment> {
-        [self.venue.next_wake(), self.scanner.next_wake()]
-            .into_iter()
-            .flatten()
-            .min()
+        self.jacks.iter().filter_map(Jack::next_wake).min()
     }
 
-    /// The venue, to look what really is there.
-    pub const fn venue(&self) -> &Venue {
-        &self.venue
+    /// The main network's venue, to look what really is there.
+    pub fn venue(&self) -> &Venue {
+        &self.jacks[0].venue
     }
 
-    /// Hands over a question.
-    pub fn ask(&mut self, ask: Ask) {
-        self.scanner.ask(self.now, ask);
+    /// Hands over a question to the network at place `leg`.
+    pub fn ask(&mut self, leg: usize, ask: Ask) {
+        if let Some(jack) = self.jacks.get_mut(leg) {
+            jack.scanner.ask(self.now, ask);
+        }
     }
 
-    /// The next thing seen.
-    pub fn next_sighting(&mut self) -> Option<Sighting> {
-        self.scanner.next_sighting()
+    /// The next thing seen, and on which network.
+    pub fn next_sighting(&mut self) -> Option<(usize, Sighting)> {
+        let mut jacks = self.jacks.iter_mut().enumerate();
+        jacks.find_map(|(leg, jack)| Some((leg, jack.scanner.next_sighting()?)))
     }
 
     /// Begins or ends listen-only.
     pub fn set_listen_only(&mut self, on: bool) {
-        self.scanner.set_listen_only(self.now, on);
+        for jack in &mut self.jacks {
+            jack.scanner.set_listen_only(self.now, on);
+        }
     }
 
     /// Waits (or jumps) until the next event or `until`, whichever is first, and carries it out.
@@ -102,10 +109,40 @@ impl Rehearsal {
         }
     }
 
-    /// Brings venue and scanner to `now`, passing frames between them until both are quiet.
+    /// Brings venues and scanners to `now`, passing frames between them until all are quiet.
     pub fn step(&mut self, now: Moment) {
         self.now = self.now.max(now);
-        let now = self.now;
+        for jack in &mut self.jacks {
+            jack.step(self.now);
+        }
+    }
+}
+
+impl Jack {
+    fn new(now: Moment, venue: Venue, net: &Net, listen_only: bool, seed: u64) -> Self {
+        let mut scanner = Scanner::new(Config {
+            pace: net.pace,
+            listen_only,
+            mode: Mode::Simulated,
+            dialing: Dialing::User,
+            seed,
+        });
+        scanner.set_station(now, venue.station());
+        Self {
+            venue,
+            scanner,
+            frame: Frame::default(),
+        }
+    }
+
+    fn next_wake(&self) -> Option<Moment> {
+        [self.venue.next_wake(), self.scanner.next_wake()]
+            .into_iter()
+            .flatten()
+            .min()
+    }
+
+    fn step(&mut self, now: Moment) {
         for _ in 0..ROUNDS {
             self.venue.advance(now);
             while let Some(station) = self.venue.next_station() {

@@ -2,28 +2,29 @@
 
 use std::time::Duration;
 
-use ledger::{Change, Ledger, Settings, Snapshot};
+use ledger::{Change, Muster, Settings, Snapshot};
 use venue::Scene;
 use vocab::{Moment, Pace};
 
-use super::Rehearsal;
+use super::{Rehearsal, nets};
 
 /// A course of events in virtual time.
 #[derive(Debug)]
 pub struct Simulation {
     rehearsal: Rehearsal,
-    ledger: Ledger,
+    ledger: Muster,
     changes: Vec<Change>,
     steps: u64,
 }
 
 impl Simulation {
-    /// Plays `scene` from its start.
+    /// Plays `scene` from its start; `pace` is that of a settings without a rig.
     pub fn new(scene: &Scene, seed: u64, pace: Pace, settings: Settings) -> Self {
-        let rehearsal = Rehearsal::new(scene, seed, pace, false, None);
+        let nets = nets(settings.rig.as_ref(), pace);
+        let rehearsal = Rehearsal::new(scene, seed, &nets, false, None);
         Self {
             rehearsal,
-            ledger: Ledger::new(settings, Moment::ZERO),
+            ledger: Muster::new(settings, Moment::ZERO),
             changes: Vec::new(),
             steps: 0,
         }
@@ -35,12 +36,12 @@ impl Simulation {
     }
 
     /// The judge.
-    pub const fn ledger(&self) -> &Ledger {
+    pub const fn ledger(&self) -> &Muster {
         &self.ledger
     }
 
     /// The judge, to ask something of.
-    pub const fn ledger_mut(&mut self) -> &mut Ledger {
+    pub const fn ledger_mut(&mut self) -> &mut Muster {
         &mut self.ledger
     }
 
@@ -65,7 +66,7 @@ impl Simulation {
     }
 
     /// Goes on until `enough` says so (true) or `end` is reached (false).
-    pub fn play_until(&mut self, end: Moment, mut enough: impl FnMut(&Ledger) -> bool) -> bool {
+    pub fn play_until(&mut self, end: Moment, mut enough: impl FnMut(&Muster) -> bool) -> bool {
         loop {
             self.exchange();
             if enough(&self.ledger) {
@@ -91,13 +92,13 @@ impl Simulation {
     }
 
     fn exchange(&mut self) {
-        while let Some(sighting) = self.rehearsal.next_sighting() {
-            self.ledger.fold(&sighting);
+        while let Some((leg, sighting)) = self.rehearsal.next_sighting() {
+            self.ledger.fold(leg, &sighting);
         }
         let now = self.now();
         self.ledger.tick(now);
-        while let Some(ask) = self.ledger.next_ask(now) {
-            self.rehearsal.ask(ask);
+        while let Some((leg, ask)) = self.ledger.next_ask(now) {
+            self.rehearsal.ask(leg, ask);
         }
         while let Some(change) = self.ledger.next_change() {
             self.changes.push(change);

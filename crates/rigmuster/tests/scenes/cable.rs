@@ -23,7 +23,7 @@ fn our_own_cable_is_one_message_and_no_mass_alarm() {
         );
         assert!(!pulled.ready);
         assert!(
-            play.play_until(Moment::from_secs(50), ledger::Ledger::ready),
+            play.play_until(Moment::from_secs(50), ledger::Muster::ready),
             "seed {seed}: {}",
             play.snapshot().headline
         );

@@ -12,7 +12,7 @@ fn a_calm_rig_is_ready_soon_and_stays_so() {
     for seed in seeds() {
         let mut play = play("calm", seed);
         assert!(
-            play.play_until(Moment::from_secs(5), ledger::Ledger::ready),
+            play.play_until(Moment::from_secs(5), ledger::Muster::ready),
             "seed {seed}: not ready: {}",
             play.snapshot().headline
         );
@@ -31,7 +31,7 @@ fn ready_is_never_said_in_the_first_quarter_second() {
     for seed in seeds() {
         let mut play = play("calm", seed);
         assert!(
-            !play.play_until(Moment::from_millis(250), ledger::Ledger::ready),
+            !play.play_until(Moment::from_millis(250), ledger::Muster::ready),
             "seed {seed}: ready at {:?}",
             play.now()
         );

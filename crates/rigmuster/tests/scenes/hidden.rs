@@ -2,7 +2,7 @@
 
 use std::time::Duration;
 
-use ledger::{Ledger, Places, Sign, Standing};
+use ledger::{Muster, Places, Sign, Standing};
 use rigmuster::source::Simulation;
 use vocab::{Moment, Pace};
 
@@ -19,7 +19,7 @@ fn search(play: &mut Simulation, places: Places) -> Moment {
     play.play_until(Moment::from_secs(1), |_| false);
     let now = play.now();
     assert!(play.ledger_mut().search(now, places, Pace::Own));
-    let begun = |l: &Ledger| l.snapshot(now).search.is_some_and(|s| s.asked > 0);
+    let begun = |l: &Muster| l.snapshot(now).search.is_some_and(|s| s.asked > 0);
     assert!(play.play_until(Moment::from_secs(4), begun));
     play.now()
 }
@@ -67,7 +67,7 @@ fn who_waits_instead_catches_a_camera_that_is_restarted() {
         let now = play.now();
         play.ledger_mut().wait_for_start(now);
         // It is switched on at 37 s and takes up to 7 s from its first probe to its address (RFC 5227).
-        let caught = |l: &Ledger, now| l.snapshot(now).waiting.is_some_and(|w| !w.caught.is_empty());
+        let caught = |l: &Muster, now| l.snapshot(now).waiting.is_some_and(|w| !w.caught.is_empty());
         assert!(!play.play_until(Moment::from_secs(37), |l| caught(l, now)));
         assert!(play.play_until(Moment::from_secs(50), |l| caught(l, now)));
         let waiting = play.snapshot().waiting.unwrap();

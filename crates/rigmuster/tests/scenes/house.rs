@@ -28,7 +28,7 @@ fn the_rig_is_counted_at_the_house_pace_and_the_proxy_makes_nothing_present() {
 fn the_rig_comes_first_even_at_ten_frames_a_second() {
     let mut play = play("house", 2);
     assert!(
-        play.play_until(Moment::from_secs(20), ledger::Ledger::ready),
+        play.play_until(Moment::from_secs(20), ledger::Muster::ready),
         "{}",
         play.snapshot().headline
     );

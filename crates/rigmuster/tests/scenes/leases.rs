@@ -41,7 +41,7 @@ fn a_second_server_is_a_fault_until_it_is_unplugged() {
         // Unplugged after 50 s; asked again a minute after the first time, and once more for
         // the answer that stays away.
         assert!(
-            play.play_until(Moment::from_secs(72), ledger::Ledger::ready),
+            play.play_until(Moment::from_secs(72), ledger::Muster::ready),
             "seed {seed}: {}",
             play.snapshot().headline
         );

@@ -13,6 +13,7 @@ mod house;
 mod late;
 mod leases;
 mod named;
+mod networks;
 mod power;
 mod replay;
 mod standings;

@@ -11,7 +11,7 @@ fn twelve_devices_are_present_and_named_within_two_seconds() {
     let mut slowest = Moment::ZERO;
     for seed in seeds() {
         let mut play = play("named", seed);
-        let named = |ledger: &ledger::Ledger, now| {
+        let named = |ledger: &ledger::Muster, now| {
             let snapshot = ledger.snapshot(now);
             let all = |d: &ledger::DeviceView| {
                 d.standing == Standing::Present

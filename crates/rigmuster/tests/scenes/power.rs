@@ -37,7 +37,7 @@ fn a_power_cycle_is_followed_from_dark_to_ready() {
             assert_eq!(standing(&dark, other), Standing::Present, "seed {seed}: {other}");
         }
         assert!(
-            play.play_until(Moment::from_secs(150), ledger::Ledger::ready),
+            play.play_until(Moment::from_secs(150), ledger::Muster::ready),
             "seed {seed}: not ready again: {}",
             play.snapshot().headline
         );

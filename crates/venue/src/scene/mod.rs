@@ -16,11 +16,14 @@ mod house;
 mod late;
 mod leases;
 mod named;
+mod networks;
 mod parts;
 mod power;
 mod standings;
 mod strayed;
 mod tangled;
+
+pub(crate) use parts::OURS;
 
 /// A rig and what happens to it.
 #[derive(Debug, Clone)]
@@ -62,6 +65,7 @@ pub fn scenes() -> Vec<Scene> {
         hidden::scene(),
         named::scene(),
         heard::scene(),
+        networks::scene(),
     ]
 }
 

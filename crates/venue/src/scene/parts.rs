@@ -16,7 +16,7 @@ pub(super) const fn mac(site: u8, number: u8) -> Mac {
 }
 
 /// Our computer's hardware address, the same in every scene.
-pub(super) const OURS: Mac = Mac::new([0x02, 0x52, 0x43, 0xfe, 0x00, 0x01]);
+pub(crate) const OURS: Mac = Mac::new([0x02, 0x52, 0x43, 0xfe, 0x00, 0x01]);
 
 /// A site's network and who is who in it.
 #[derive(Debug, Clone, Copy)]
