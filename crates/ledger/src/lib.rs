@@ -46,6 +46,7 @@ mod search;
 mod servers;
 mod settings;
 mod snapshot;
+mod suspects;
 mod target;
 mod track;
 mod vendors;

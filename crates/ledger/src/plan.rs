@@ -132,6 +132,7 @@ impl Ledger {
             if self.sought.contains(&address) {
                 self.lanes.want(Key::Nobody(address), searched);
             }
+            self.plan_suspects(address, now);
             return;
         };
         let claims: Vec<(HostId, &Claim)> = self.hosts.holders(address).filter(|(_, c)| c.alive()).collect();

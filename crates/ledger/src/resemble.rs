@@ -88,6 +88,8 @@ impl Ledger {
         for (i, track) in self.tracks.iter_mut().enumerate() {
             let likely = found.remove(&i);
             if likely != track.likely {
+                let places = [&likely, &track.likely].map(|l| l.as_ref().and_then(|l| l.address));
+                self.replan.extend(places.into_iter().flatten());
                 track.likely = likely;
                 track.retell = true;
                 self.touched.insert(i);

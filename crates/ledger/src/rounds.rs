@@ -68,6 +68,11 @@ impl Ledger {
             }
             SilentTo::Arp(form) => {
                 self.close_arp(at, address, form);
+                if let ArpForm::Unicast(mac) = form
+                    && !self.targets.contains_key(&address)
+                {
+                    self.suspect_silent(at, address, mac, sent);
+                }
                 if !matches!(form, ArpForm::Unicast(_)) {
                     self.call_in_vain(address, sent, at);
                 }

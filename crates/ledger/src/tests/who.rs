@@ -3,7 +3,7 @@
 use std::borrow::Cow;
 
 use rig::Device;
-use vocab::{Ask, ControlPort, ControlState, Mac};
+use vocab::{ArpForm, Ask, ControlPort, ControlState, Mac};
 
 use super::world::{Unit, World, device, ip, mac, rig, settings};
 use crate::{FindingKind, Ledger, Likely, Purpose, Standing, Vendors};
@@ -262,4 +262,63 @@ fn another_network_in_the_file_begins_anew() {
     assert_eq!(world.standing("West door"), Standing::Unknown);
     world.run(5.0);
     assert_eq!(world.standing("West door"), Standing::Present);
+}
+
+#[test]
+fn a_guess_ends_when_its_stranger_leaves() {
+    let mut world = hall(vec![
+        west(),
+        unit(made(99), "10.40.8.133", &["visca-udp", "rtsp"]),
+    ]);
+    assert!(likely(&world, "Organ loft").is_some());
+    world.asked.clear();
+    world.run(60.0);
+    assert!(likely(&world, "Organ loft").is_some(), "it is still there");
+    let asked = |world: &World| {
+        world
+            .asked
+            .iter()
+            .filter(|(_, ask)| matches!(ask, Ask::Arp { address, .. } if *address == ip("10.40.8.133")))
+            .map(|(at, ask)| match ask {
+                Ask::Arp { form, .. } => (*at, *form),
+                _ => unreachable!(),
+            })
+            .collect::<Vec<_>>()
+    };
+    let questions = asked(&world);
+    assert!(
+        (5..=7).contains(&questions.len()),
+        "one in ten seconds: {questions:?}"
+    );
+    assert!(
+        questions
+            .iter()
+            .all(|(_, form)| *form == ArpForm::Unicast(made(99)))
+    );
+    world.units[1].on = false;
+    world.run(16.0);
+    assert_eq!(likely(&world, "Organ loft"), None);
+    assert!(world.snapshot().unlisted.iter().all(|h| h.resembles.is_empty()));
+    // Nobody is asked who is no longer meant.
+    world.asked.clear();
+    world.run(60.0);
+    assert_eq!(asked(&world), []);
+    // It comes back, and so does the guess.
+    world.units[1].on = true;
+    world.announce(made(99), "10.40.8.133");
+    world.run(3.0);
+    assert!(likely(&world, "Organ loft").is_some());
+}
+
+#[test]
+fn a_guess_about_a_foreign_stranger_ends_too() {
+    let mut world = hall(vec![west(), unit(made(21), "10.40.8.21", &[])]);
+    world.units[1] = unit(mac(99), "192.168.0.20", &[]);
+    world.run(10.0);
+    world.announce(mac(99), "192.168.0.20");
+    world.run(60.0);
+    assert!(likely(&world, "Organ loft").is_some());
+    world.units[1].on = false;
+    world.run(50.0);
+    assert_eq!(likely(&world, "Organ loft"), None);
 }

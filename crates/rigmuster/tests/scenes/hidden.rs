@@ -35,10 +35,16 @@ fn the_tower_camera_is_found_within_the_pace_bound_of_its_network() {
         let bound = Duration::from_secs_f64(f64::from(places) / 1_488.0 * 1.05) + Duration::from_secs(10);
         let end = begun + bound + Duration::from_millis(100);
         // That it is missing at its own address is known after the first pass.
+        assert!(play.play_until(begun + Duration::from_secs(3), |l| {
+            l.standing("Tower") == Some(Standing::Missing)
+        }));
         assert!(
             play.play_until(end, |l| l.standing("Tower") != Some(Standing::Missing)),
-            "seed {seed}"
+            "seed {seed}: not found by {end:?}"
         );
+        // Not a moment before it was asked for, either.
+        let earliest = begun + Duration::from_secs_f64(f64::from(places) / 1_488.0 * 0.95);
+        assert!(play.now() >= earliest, "seed {seed}: found at {:?}", play.now());
         assert!(
             play.play_until(end + Duration::from_mins(3), |l| l.standing("Tower")
                 == Some(Standing::WrongSubnet))

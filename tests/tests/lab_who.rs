@@ -1,0 +1,113 @@
+//! A missing device and a stranger on real kernels: who it probably is, taken by one key into the rig file, and found.
+#![cfg(target_os = "linux")]
+#![allow(clippy::expect_used, clippy::unwrap_used)]
+
+use rigmuster_tests::lab::{Lab, lab};
+use rigmuster_tests::terminal::Terminal;
+
+const QUAY: &str = "02:52:43:00:06:1f";
+const SPARE: &str = "02:52:43:00:06:9f";
+
+/// A subnet in which a factory address lies, with remarks that a person wrote.
+const RIG: &str = r#"# Sail Loft, as hung on Friday
+format = 1
+title = "Sail Loft, lab"
+
+[network]
+subnet = "192.168.0.0/24" # the house router's
+
+[[device]] # over the door
+name = "Quay"
+role = "camera"
+mac = "02:52:43:00:06:1f" # on the label
+address = "192.168.0.31"
+control = ["visca-tcp", "http"]
+
+# The ramp comes next week.
+"#;
+
+#[track_caller]
+fn says(terminal: &Terminal, words: &[&str]) {
+    terminal.wait_for(&format!("{words:?}"), |screen| {
+        let text = screen.contents().split_whitespace().collect::<Vec<_>>().join(" ");
+        words.iter().all(|w| text.contains(w))
+    });
+}
+
+/// The board that has seen the quay camera, and then missed it.
+fn missed(lab: &Lab, rig: &str) -> Terminal {
+    lab.seat(&["192.168.0.5/24"]);
+    lab.host("quay", QUAY, &["192.168.0.31/24"]);
+    lab.serve("quay", &["visca-tcp", "http"]);
+    let terminal = lab.screen(&["board", rig]).size(120, 40).start();
+    says(&terminal, &["1 present", "Ready"]);
+    lab.pull("quay");
+    says(&terminal, &["1 missing"]);
+    terminal
+}
+
+#[test]
+fn the_stranger_in_its_place_is_guessed_accepted_by_a_key_and_found() {
+    lab(
+        "the_stranger_in_its_place_is_guessed_accepted_by_a_key_and_found",
+        |lab| {
+            let path = lab.rig(RIG);
+            let terminal = missed(lab, &path.display().to_string());
+            // The spare from the case, still at its factory address, answers what the file lists.
+            lab.host("spare", SPARE, &["192.168.0.20/24"]);
+            lab.serve("spare", &["visca-tcp", "http"]);
+            says(&terminal, &["probably at 192.168.0.20"]);
+            terminal.send("\r");
+            says(
+                &terminal,
+                &[
+                    &format!("probably {SPARE} at 192.168.0.20"),
+                    "it answers visca-tcp and http, as the file lists",
+                    "192.168.0.20 is an address that devices leave the factory with",
+                    "it appeared after Quay was last heard",
+                ],
+            );
+            terminal.send("m");
+            says(
+                &terminal,
+                &[&format!("Write {SPARE} in the file as Quay?"), "y yes"],
+            );
+            let file = || std::fs::read_to_string(&path).expect("a rig file");
+            assert_eq!(file(), RIG, "nothing before a yes");
+            terminal.send("y");
+            says(&terminal, &[&format!("Written: {SPARE} is the hardware of Quay")]);
+            assert_eq!(
+                file(),
+                RIG.replace(QUAY, SPARE),
+                "one word changed, the rest as it was"
+            );
+            // It is found where it is, and when somebody sets its address it is there.
+            says(&terminal, &["1 wrong address", "192.168.0.20"]);
+            // In this order: the kernel takes an address away with the first of its subnet.
+            for (deed, cidr) in [("del", "192.168.0.20/24"), ("add", "192.168.0.31/24")] {
+                lab.within("spare", &["ip", "address", deed, cidr, "dev", "eth0"]);
+            }
+            says(&terminal, &["1 present", "Ready"]);
+            terminal.send("q");
+            assert_eq!(terminal.end().code, 0);
+        },
+    );
+}
+
+#[test]
+fn the_guess_ends_when_the_stranger_is_unplugged() {
+    lab("the_guess_ends_when_the_stranger_is_unplugged", |lab| {
+        let path = lab.rig(RIG);
+        let terminal = missed(lab, &path.display().to_string());
+        lab.host("spare", SPARE, &["192.168.0.20/24"]);
+        lab.serve("spare", &["visca-tcp", "http"]);
+        says(&terminal, &["probably at 192.168.0.20"]);
+        lab.pull("spare");
+        terminal.wait_for("no guess any more", |screen| {
+            let text = screen.contents();
+            !text.contains("probably") && text.contains("1 missing")
+        });
+        terminal.send("q");
+        assert_eq!(terminal.end().code, 0);
+    });
+}
