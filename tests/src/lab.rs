@@ -184,10 +184,37 @@ impl Lab {
 
     /// Waits until the switch passes frames on at this port.
     fn forwards(port: &str) {
-        until(&format!("{port} forwards"), || {
-            let out = run("bridge", &["-j", "-d", "link", "show", "dev", port]);
-            serde_json::from_slice::<Value>(&out.stdout).is_ok_and(|v| v[0]["state"] == "forwarding")
-        });
+        until(&format!("{port} forwards"), || Self::state(port) == "forwarding");
+    }
+
+    /// What the switch does at this port: `forwarding`, or `listening` or `learning`, when it passes nothing.
+    pub fn state(port: &str) -> String {
+        let out = run("bridge", &["-j", "-d", "link", "show", "dev", port]);
+        let ports: Value = serde_json::from_slice(&out.stdout).unwrap_or_default();
+        ports[0]["state"].as_str().unwrap_or_default().to_owned()
+    }
+
+    /// From now on the switch runs classic spanning tree and holds a new port back for twice `delay`
+    /// hundredths of a second; waits until it passes frames again at the ports that it has.
+    pub fn spanning_tree(&self, delay: &str, ports: &[&str]) {
+        let words = ["link", "set", "dev", "switch", "type", "bridge"];
+        run(
+            "ip",
+            &[&words[..], &["stp_state", "1", "forward_delay", delay]].concat(),
+        );
+        for port in ports {
+            Self::forwards(port);
+        }
+    }
+
+    /// Keeps this port apart: it hears only ports that are not, and only they hear it.
+    pub fn isolate(&self, port: &str) {
+        run("bridge", &["link", "set", "dev", port, "isolated", "on"]);
+    }
+
+    /// Puts the cable back without waiting for the switch.
+    pub fn plug(&self, port: &str) {
+        run("ip", &["link", "set", "dev", port, "up"]);
     }
 
     /// Pulls the cable.

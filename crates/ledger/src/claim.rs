@@ -5,6 +5,8 @@ use std::time::Duration;
 
 use vocab::{Mac, Moment};
 
+use crate::port::OwnPort;
+
 /// Unanswered questions in a row before a claim is given up.
 const GIVE_UP: u8 = 3;
 /// The least time from the first of them to the end of the last, so that one short disturbance
@@ -68,6 +70,21 @@ pub(crate) struct Misses {
     count: u8,
     wide: bool,
     first: Moment,
+    /// When the question left that made them enough.
+    enough: Moment,
+    /// When the last of them was given up.
+    ended: Moment,
+}
+
+/// What unanswered questions come to.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Verdict {
+    /// Too few so far.
+    Open,
+    /// Enough, but our own port may be what failed.
+    Doubtful,
+    /// Enough.
+    Gone,
 }
 
 impl Misses {
@@ -76,17 +93,32 @@ impl Misses {
         count: 0,
         wide: false,
         first: Moment::ZERO,
+        enough: Moment::ZERO,
+        ended: Moment::ZERO,
     };
 
     /// One more question, sent at `sent` and given up at `at`, went unanswered. `wide`: it went to
-    /// everybody. Returns whether that settles the matter.
-    pub(crate) fn add(&mut self, sent: Moment, at: Moment, wide: bool) -> bool {
+    /// everybody.
+    pub(crate) fn add(&mut self, sent: Moment, at: Moment, wide: bool) {
         if self.count == 0 {
             self.first = sent;
         }
+        if self.count < GIVE_UP {
+            self.enough = sent;
+        }
         self.count = self.count.saturating_add(1);
         self.wide |= wide;
-        self.count >= GIVE_UP && self.wide && at.since(self.first) >= SPREAD
+        self.ended = at;
+    }
+
+    /// Whether that settles the matter, if our own port vouches for it.
+    pub(crate) fn settle(&self, now: Moment, port: &OwnPort) -> Verdict {
+        let enough = self.count >= GIVE_UP && self.wide && self.ended.since(self.first) >= SPREAD;
+        match enough {
+            false => Verdict::Open,
+            true if port.vouches(self.enough, now) => Verdict::Gone,
+            true => Verdict::Doubtful,
+        }
     }
 
     /// Whether any question is unanswered.
@@ -165,13 +197,24 @@ impl Claim {
         }
     }
 
-    /// A question stayed unanswered by this claimant. Returns whether the claim ended by it.
-    pub(crate) fn miss(&mut self, sent: Moment, at: Moment, wide: bool) -> bool {
-        if self.life == Life::Alive && self.last < sent && self.misses.add(sent, at, wide) {
-            self.life = Life::Gone;
-            return true;
+    /// A question stayed unanswered by this claimant. The claim may end by it.
+    pub(crate) fn miss(&mut self, sent: Moment, at: Moment, wide: bool, port: &OwnPort) -> Verdict {
+        if self.life == Life::Alive && self.last < sent {
+            self.misses.add(sent, at, wide);
         }
-        false
+        self.settle(at, port)
+    }
+
+    /// Ends the claim if what stayed unanswered is enough for it.
+    pub(crate) fn settle(&mut self, now: Moment, port: &OwnPort) -> Verdict {
+        if self.life != Life::Alive {
+            return Verdict::Open;
+        }
+        let verdict = self.misses.settle(now, port);
+        if verdict == Verdict::Gone {
+            self.life = Life::Gone;
+        }
+        verdict
     }
 
     /// Whether it holds now.
@@ -214,29 +257,58 @@ mod tests {
         c
     }
 
+    /// A port that heard something at the end of the day.
+    fn port() -> OwnPort {
+        let mut port = OwnPort::new(Moment::ZERO);
+        port.hear(Moment::from_secs(86_400));
+        port
+    }
+
+    /// Whether one more unanswered question ends the claim.
+    fn ends(claim: &mut Claim, sent: Moment, at: Moment, wide: bool) -> bool {
+        claim.miss(sent, at, wide, &port()) == Verdict::Gone
+    }
+
     #[test]
     fn three_misses_end_a_claim_only_when_they_spread_and_one_went_to_everybody() {
         let mut quick = claim(0);
         for n in 1..=4_u64 {
-            assert!(!quick.miss(
-                Moment::from_millis(n * 100),
-                Moment::from_millis(n * 100 + 50),
-                true
-            ));
+            let left = Moment::from_millis(n * 100);
+            assert!(!ends(&mut quick, left, left + Duration::from_millis(50), true));
         }
-        assert!(quick.miss(Moment::from_millis(1_000), Moment::from_millis(1_100), true));
+        assert!(ends(
+            &mut quick,
+            Moment::from_millis(1_000),
+            Moment::from_millis(1_100),
+            true
+        ));
         let mut narrow = claim(0);
         for n in 1..=9 {
-            assert!(!narrow.miss(Moment::from_secs(n), Moment::from_millis(n * 1_000 + 200), false));
+            assert!(!ends(
+                &mut narrow,
+                Moment::from_secs(n),
+                Moment::from_millis(n * 1_000 + 200),
+                false
+            ));
         }
-        assert!(narrow.miss(Moment::from_secs(10), Moment::from_secs(11), true));
+        assert!(ends(
+            &mut narrow,
+            Moment::from_secs(10),
+            Moment::from_secs(11),
+            true
+        ));
     }
 
     #[test]
     fn a_question_from_before_it_was_heard_is_no_miss() {
         let mut c = claim(5_000);
         for n in 1..=9 {
-            assert!(!c.miss(Moment::from_secs(4), Moment::from_secs(5 + n), true));
+            assert!(!ends(
+                &mut c,
+                Moment::from_secs(4),
+                Moment::from_secs(5 + n),
+                true
+            ));
         }
         assert!(!c.misses.any());
     }

@@ -7,6 +7,7 @@ use vocab::Moment;
 use crate::claim::{Claim, HostId, Life};
 use crate::judge::Evidence;
 use crate::ledger::Ledger;
+use crate::rounds::DOUBT;
 
 impl Ledger {
     /// The evidence on device `i` at `now`.
@@ -19,6 +20,7 @@ impl Ledger {
         }
         let track = &self.tracks[i];
         let mut e = Evidence {
+            deaf: self.port.deaf(),
             ports: track.ports_say(),
             failing: track.failing(),
             grace: track.grace_end().is_some_and(|end| now < end),
@@ -27,7 +29,7 @@ impl Ledger {
         };
         match track.device.fixed_address() {
             Some(address) => self.at_fixed(i, address, &mut e),
-            None => self.by_dhcp(i, &mut e),
+            None => self.by_dhcp(i, now, &mut e),
         }
         if self.is_me(i) {
             // Our own control ports cannot be asked over the wire.
@@ -99,7 +101,7 @@ impl Ledger {
             .find(|j| *j != i && holds(*j, address))
     }
 
-    fn by_dhcp(&self, i: usize, e: &mut Evidence) {
+    fn by_dhcp(&self, i: usize, now: Moment, e: &mut Evidence) {
         let track = &self.tracks[i];
         let before = track.evidence.here.map(|(_, a)| a);
         let mut gone = false;
@@ -119,7 +121,8 @@ impl Ledger {
             e.here = Some((me, address));
         }
         let rounds = if track.device.macs.is_empty() { 1 } else { 2 };
-        e.unanswered = e.here.is_none() && (gone || self.passes.lease_rounds >= rounds || self.is_me(i));
+        let gone = gone || (self.passes.lease_rounds >= rounds && self.leases_vouched(now));
+        e.unanswered = e.here.is_none() && (gone || self.is_me(i));
         match e.here {
             Some((_, address)) => {
                 e.clash = self.clash(Some(i), address);
@@ -127,6 +130,19 @@ impl Ledger {
             }
             None => self.beside(i, Ipv4Addr::UNSPECIFIED, e),
         }
+    }
+
+    /// Whether our own port vouches for what the last pass for devices by DHCP did not find.
+    fn leases_vouched(&self, now: Moment) -> bool {
+        self.port.vouches(self.passes.lease_over, now)
+    }
+
+    /// When to look at device `i` again, if it is one by DHCP and would be missing but that our own port
+    /// is in doubt.
+    pub(crate) fn doubt_end(&self, i: usize, e: &Evidence, now: Moment) -> Option<Moment> {
+        let sought = self.tracks[i].device.fixed_address().is_none() && e.here.is_none() && !e.unanswered;
+        (sought && self.passes.lease_rounds > 0 && !self.leases_vouched(now))
+            .then(|| self.port.vouches_at_last().min(now + DOUBT))
     }
 
     /// Where else the hardware of device `i` is.
@@ -177,7 +193,8 @@ impl Ledger {
     }
 
     /// Those who hold `address` at the same time, in order of first claim; empty unless there are
-    /// two. The hardware of one device counts as one, a virtual router's shared hardware not at all.
+    /// two. The hardware of one device, or of one unit with two ports,
+    /// counts as one, a virtual router's shared hardware not at all.
     pub(crate) fn clash(&self, device: Option<usize>, address: Ipv4Addr) -> Vec<HostId> {
         if !self.sees_frames() {
             return Vec::new();
@@ -199,7 +216,7 @@ impl Ledger {
             .iter()
             .filter(|(a, ca, a_own)| {
                 let rival = |(b, cb, b_own): &(HostId, &Claim, bool)| {
-                    a != b && !(*a_own && *b_own) && ca.overlaps(cb)
+                    a != b && !(*a_own && *b_own) && ca.overlaps(cb) && self.are_two(address, *a, *b)
                 };
                 with_me(*a_own) || held.iter().any(rival)
             })

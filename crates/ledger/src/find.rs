@@ -20,7 +20,7 @@ const FLOOD: Duration = Duration::from_mins(1);
 /// Which of two faults stands first: the smaller.
 pub(crate) fn weight(kind: FindingKind) -> usize {
     use FindingKind as K;
-    const ORDER: [FindingKind; 23] = [
+    const ORDER: [FindingKind; 25] = [
         K::LinkDown,
         K::ThisComputerOffSubnet,
         K::MaskMismatch,
@@ -41,6 +41,8 @@ pub(crate) fn weight(kind: FindingKind) -> usize {
         K::CallsForNobody,
         K::StaticInLeasePool,
         K::DhcpServer,
+        K::PortNotPassing,
+        K::TwoPorts,
         K::OddSender,
         K::TaggedFrames,
         K::ExtraAddress,
@@ -99,8 +101,10 @@ impl Ledger {
                 all.push(made(FindingKind::LinkDown, Severity::Fault, text, advice));
             }
             Some(Blind::ListenOnly) | None => {
+                self.find_port(now, &mut all);
                 self.find_computer(&mut all);
                 self.find_clashes(&mut all);
+                self.find_two_ports(&mut all);
                 self.find_servers(&mut all);
                 self.find_wire(now, &mut all);
                 self.find_calls(now, &mut all);
@@ -289,6 +293,7 @@ impl Ledger {
         }
         if let Some(gateway) = self.gateway()
             && !self.is_ours(gateway)
+            && !self.port.deaf()
             && self.targets.get(&gateway).is_some_and(|t| t.unanswered)
         {
             all.push(Finding {

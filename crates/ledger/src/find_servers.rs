@@ -57,7 +57,9 @@ fn gives(offer: &DhcpOffer) -> String {
 impl Ledger {
     pub(crate) fn find_servers(&self, all: &mut Vec<Finding>) {
         match self.servers.known() {
-            [] if self.servers.silent() && self.takes_leases() => all.push(self.no_server()),
+            [] if self.servers.silent() && self.takes_leases() && !self.port.deaf() => {
+                all.push(self.no_server())
+            }
             [] => {}
             [one] => all.extend(self.one_server(one)),
             many => {

@@ -16,11 +16,23 @@ use crate::view::Sign;
 const MAX_ODD: usize = 64;
 impl Ledger {
     pub(crate) fn take_in(&mut self, at: Moment, fact: &Fact) {
+        self.port_hears(at, fact);
         match fact {
             Fact::Sent { address, what } => self.sent(at, *address, *what),
             Fact::Silent { address, what, sent } => self.silent(at, *address, *what, *sent),
             Fact::Arp(seen) => self.arp(at, seen),
-            Fact::Echo { address, mac, rtt } => self.echo(at, *address, *mac, *rtt),
+            Fact::Echo {
+                address,
+                mac,
+                asked,
+                rtt,
+                ..
+            } => {
+                if let (Some(asked), Some(from)) = (*asked, *mac) {
+                    self.kin_told(at, *address, asked, Some(from));
+                }
+                self.echo(at, *address, *mac, *rtt);
+            }
             Fact::Neighbour { address, mac, rtt } => self.neighbour(at, *address, *mac, *rtt),
             Fact::Control {
                 address,

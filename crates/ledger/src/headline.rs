@@ -144,6 +144,14 @@ impl All<'_> {
     }
 
     fn waiting(&self) -> String {
+        let held = |leg: &&Ledger| {
+            let mut kinds = leg.wire_findings.iter().map(|f| f.kind);
+            kinds.any(|k| k == FindingKind::PortNotPassing)
+        };
+        if self.0.iter().any(held) {
+            return "Looking: nothing is heard yet on this computer's port; the switch may still hold it back."
+                .to_owned();
+        }
         let total = self.tracks().count();
         let of = |s| {
             self.tracks()

@@ -89,6 +89,10 @@ impl Ledger {
                 self.confirm(address, at);
             }
         }
+        if contested && heard.news {
+            // Before anything is made of it.
+            self.plan_kin(address, at);
+        }
         if contested && target.is_none() && heard.news && self.sees_frames() && self.blind().is_none() {
             // Which of them are owners only a probe tells.
             self.confirm_by(Key::Nobody(address), at);
@@ -148,6 +152,8 @@ impl Ledger {
     pub(crate) fn drop_target(&mut self, address: Ipv4Addr) {
         self.targets.remove(&address);
         self.timers.set(Timer::Round(address), None);
+        self.timers.set(Timer::Doubt(address), None);
+        self.replan.insert(address);
         let macs: Vec<Mac> = self.lanes.unicasts(address).collect();
         for mac in macs {
             self.lanes.remove(Key::Unicast(address, mac));

@@ -28,6 +28,8 @@ pub(crate) enum Ports {
 pub(crate) struct Evidence {
     /// Nothing can be said: no link, or silence by the user's word.
     pub(crate) blind: bool,
+    /// Nothing at all came in on our own port.
+    pub(crate) deaf: bool,
     /// Those who hold the address at the same time; empty unless there are two.
     pub(crate) clash: Vec<HostId>,
     /// It holds the expected address (or, by DHCP, one in the subnet): who, and which.

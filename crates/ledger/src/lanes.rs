@@ -29,6 +29,8 @@ pub(crate) enum Key {
     Port(Ipv4Addr, Option<Mac>, ControlPort),
     /// An echo.
     Echo(Ipv4Addr),
+    /// An echo to one of several who hold an address.
+    EchoTo(Ipv4Addr, Mac),
     /// Which DHCP servers are there?
     Dhcp,
     /// A pass over a range.
@@ -55,6 +57,7 @@ impl Key {
             Self::Echo(address) => about(4, address, None),
             Self::Pass(id) => about(5, Ipv4Addr::from(id.0), None),
             Self::Dhcp => about(6, Ipv4Addr::UNSPECIFIED, None),
+            Self::EchoTo(address, mac) => about(8, address, Some(mac)),
             Self::Roll(which) => about(7, Ipv4Addr::from(which as u32), None),
         }
     }
@@ -356,6 +359,8 @@ mod tests {
             Key::Port(a, None, port("http:8080")),
             Key::Port(a, Some(Mac::ZERO), port("http")),
             Key::Echo(a),
+            Key::EchoTo(a, Mac::ZERO),
+            Key::EchoTo(a, Mac::BROADCAST),
             Key::Pass(PassId(0)),
             Key::Pass(PassId(1)),
         ];

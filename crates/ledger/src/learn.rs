@@ -9,6 +9,7 @@ use vocab::{AddressRange, LinkState, Moment, Station};
 use crate::lanes::Key;
 use crate::ledger::{Ledger, Timer};
 use crate::passes::host_range;
+use crate::port::OwnPort;
 use crate::servers::Servers;
 use crate::target::{Kind, Target};
 
@@ -29,6 +30,13 @@ impl Ledger {
         }
         if station.state != LinkState::Up || old.as_ref().is_some_and(|o| wire(o) != wire(station)) {
             self.unplug();
+        }
+        let carried = |s: &Station| s.state == LinkState::Up;
+        let fresh = old
+            .as_ref()
+            .is_none_or(|o| !carried(o) || wire(o) != wire(station));
+        if fresh {
+            self.port = OwnPort::new(at);
         }
         let same = old.is_some_and(|o| {
             (o.mac, o.index, o.mode, &o.addresses)
@@ -63,6 +71,7 @@ impl Ledger {
         self.lanes.clear();
         self.confirming.clear();
         self.calls.clear();
+        self.kin.clear();
         self.timers.clear();
         self.time_plug();
         self.passes.reset();
@@ -108,6 +117,7 @@ impl Ledger {
             }
         }
         self.call_roll(at);
+        self.wait_for_port(at);
     }
 
     /// What a pass over the whole subnet goes through; nothing where that would be too much.

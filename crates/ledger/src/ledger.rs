@@ -10,9 +10,11 @@ use crate::calls::Calls;
 use crate::changes::Changes;
 use crate::claim::HostId;
 use crate::hosts::Hosts;
+use crate::kin::Kin;
 use crate::lanes::{Key, Lanes};
 use crate::passes::Passes;
 use crate::plugged::Plug;
+use crate::port::OwnPort;
 use crate::relist::{self, Listed};
 use crate::search::Search;
 use crate::servers::Servers;
@@ -51,6 +53,12 @@ pub(crate) enum Timer {
     Plug,
     /// DHCP offers need not be waited for any longer.
     Servers,
+    /// Whether our own port vouches now for the silence at this address.
+    Doubt(Ipv4Addr),
+    /// Whether those who hold an address are one unit is not waited for any longer.
+    Kin(Ipv4Addr),
+    /// Our own port is silent for long.
+    Port,
 }
 
 /// Why nothing can be said of anything.
@@ -77,6 +85,8 @@ pub struct Ledger {
     pub(crate) settings: Settings,
     pub(crate) station: Option<Station>,
     pub(crate) listen_only: bool,
+    /// Whether our own port passes frames.
+    pub(crate) port: OwnPort,
     /// When learning last began.
     pub(crate) epoch: Moment,
     pub(crate) hosts: Hosts,
@@ -111,6 +121,8 @@ pub struct Ledger {
     pub(crate) odd: BTreeMap<Mac, (Mac, Ipv4Addr, Moment)>,
     /// VLAN tags seen, and when first.
     pub(crate) tags: BTreeMap<u16, Moment>,
+    /// Who may be two ports of one unit.
+    pub(crate) kin: Kin,
     /// Who keeps asking for whom.
     pub(crate) calls: Calls,
     pub(crate) changes: Changes,
@@ -143,6 +155,7 @@ impl Ledger {
             hosts: Hosts::new(by_mac.keys().copied().collect()),
             station: None,
             listen_only: false,
+            port: OwnPort::new(now),
             epoch: now,
             targets: BTreeMap::new(),
             touched: (0..tracks.len()).collect(),
@@ -168,6 +181,7 @@ impl Ledger {
             wire_findings: Vec::new(),
             odd: BTreeMap::new(),
             tags: BTreeMap::new(),
+            kin: Kin::default(),
             calls: Calls::default(),
             changes: Changes::default(),
             ready: false,
@@ -205,6 +219,9 @@ impl Ledger {
                 Timer::Plug => self.plug_due(now),
                 Timer::Soft => self.refresh(now),
                 Timer::Who => self.match_up(now),
+                Timer::Doubt(address) => self.doubt_over(address, now),
+                Timer::Kin(address) => self.kin_due(address),
+                Timer::Port => self.port_due(now),
                 Timer::Calm | Timer::Flood | Timer::Calls => self.wire_dirty = true,
             }
         }

@@ -68,6 +68,15 @@ impl Ledger {
                     rank: Rank::Rig,
                 }
             }
+            Key::EchoTo(address, mac) => Ask::Echo {
+                address,
+                mac: Some(mac),
+                rank: if self.targets.contains_key(&address) {
+                    Rank::Rig
+                } else {
+                    Rank::Heard
+                },
+            },
             Key::Port(address, mac, port) => Ask::Control { address, mac, port },
             Key::Dhcp => Ask::Dhcp {
                 by_hand: self.servers_by_hand(),
@@ -117,7 +126,7 @@ impl Ledger {
     /// Whatever the lane asks is planned again.
     pub(crate) fn replan_key(&mut self, key: Key) {
         match key {
-            Key::Broadcast(a) | Key::Nobody(a) | Key::Unicast(a, _) | Key::Echo(a) => {
+            Key::Broadcast(a) | Key::Nobody(a) | Key::Unicast(a, _) | Key::Echo(a) | Key::EchoTo(a, _) => {
                 self.replan.insert(a);
             }
             Key::Port(a, _, _) => self.touched.extend(self.device_at(a)),
@@ -127,6 +136,7 @@ impl Ledger {
 
     /// Plans the questions about `address`.
     pub(crate) fn plan(&mut self, address: Ipv4Addr, now: Moment) {
+        self.plan_kin(address, now);
         let searched = self.plan_search(address, now);
         let Some(target) = self.targets.get(&address) else {
             if self.sought.contains(&address) {
@@ -221,19 +231,22 @@ impl Ledger {
     }
 
     /// How many hold `address` who are, or may yet prove to be, its owners. The hardware of one
-    /// device counts as one, a virtual router's shared hardware not at all.
+    /// device, or of one unit with two ports, counts as one, a virtual router's shared hardware not at all.
     pub(crate) fn claimants(&self, address: Ipv4Addr) -> usize {
         let device = self.device_at(address);
-        let mut own = 0;
-        let mut others = usize::from(self.is_ours(address));
+        let is_own = |id: HostId| device.is_some_and(|i| self.is_own(i, id));
+        let mut counted: Vec<HostId> = Vec::new();
         for (id, claim) in self.hosts.holders(address) {
-            if claim.alive() && device.is_some_and(|i| self.is_own(i, id)) {
-                own = 1;
-            } else if claim.alive() && !claim.proxied() && !id.is_virtual_router() {
-                others += 1;
+            let known = || {
+                let same = |o: &HostId| (is_own(id) && is_own(*o)) || self.are_one(address, id, *o);
+                counted.iter().any(same)
+            };
+            let holds = claim.alive() && (is_own(id) || !claim.proxied() && !id.is_virtual_router());
+            if holds && !known() {
+                counted.push(id);
             }
         }
-        own + others
+        counted.len() + usize::from(self.is_ours(address))
     }
 
     fn nobody_due(&self, target: &Target, claims: &[(HostId, &Claim)], now: Moment) -> Option<Moment> {

@@ -6,7 +6,7 @@ use std::time::Duration;
 use vocab::{ArpForm, Moment, SilentTo};
 
 use crate::beat::step_from;
-use crate::claim::{Claim, HostId};
+use crate::claim::{Claim, HostId, Verdict};
 use crate::lanes::Key;
 use crate::ledger::{Ledger, Timer};
 use crate::target::{Kind, Round};
@@ -14,6 +14,9 @@ use crate::target::{Kind, Round};
 /// How long after a broadcast question its further answers still belong to it. A Linux proxy
 /// answers up to 0.8 s late (measured; `proxy_delay` in the kernel's ip-sysctl).
 const ROUND: Duration = Duration::from_secs(1);
+
+/// Whether our own port vouches for a silence is looked at again so often.
+pub(crate) const DOUBT: Duration = Duration::from_millis(250);
 
 impl Ledger {
     /// The lanes that a question of this form about `address` may have come from: a broadcast
@@ -32,8 +35,11 @@ impl Ledger {
             return;
         }
         let form = match what {
-            SilentTo::Echo => {
+            SilentTo::Echo(mac) => {
                 self.lanes.sent(Key::Echo(address), at);
+                if let Some(mac) = mac {
+                    self.lanes.sent(Key::EchoTo(address, mac), at);
+                }
                 return;
             }
             SilentTo::Arp(form) => form,
@@ -58,8 +64,11 @@ impl Ledger {
             return;
         }
         match what {
-            SilentTo::Echo => {
+            SilentTo::Echo(mac) => {
                 self.lanes.close(Key::Echo(address), at);
+                if let Some(mac) = mac {
+                    self.kin_told(at, address, mac, None);
+                }
                 if let Some(i) = self.device_at(address) {
                     self.tracks[i].echo(None);
                     self.soft = true;
@@ -139,6 +148,8 @@ impl Ledger {
             return;
         };
         let near = self.near(address);
+        let port = self.port;
+        let mut doubtful = false;
         let narrow = matches!(round.form, ArpForm::Unicast(_));
         let wide = !narrow || !self.broadcasts(kind, address);
         let ids: Vec<HostId> = self.hosts.holders(address).map(|(id, _)| id).collect();
@@ -156,7 +167,9 @@ impl Ledger {
                     ArpForm::Broadcast | ArpForm::Nobody => true,
                 };
                 if asked && let Some(claim) = self.hosts.get_mut(id).and_then(|h| h.claim_mut(address)) {
-                    self.wire_dirty |= claim.miss(round.sent, at, wide);
+                    let verdict = claim.miss(round.sent, at, wide, &port);
+                    self.wire_dirty |= verdict == Verdict::Gone;
+                    doubtful |= verdict == Verdict::Doubtful;
                 }
             }
             let held = self
@@ -166,14 +179,42 @@ impl Ledger {
             if !narrow
                 && !held
                 && let Some(target) = self.targets.get_mut(&address)
-                && target.misses.add(round.sent, at, true)
             {
-                self.wire_dirty |= !target.unanswered;
-                target.unanswered = true;
+                target.misses.add(round.sent, at, true);
+                let verdict = target.settle(at, &port);
+                self.wire_dirty |= verdict == Verdict::Gone;
+                doubtful |= verdict == Verdict::Doubtful;
+            }
+            if doubtful {
+                self.timers.set(Timer::Doubt(address), Some(at + DOUBT));
             }
         }
         self.touch(address);
         self.replan.insert(address);
+    }
+
+    /// What stayed unanswered about `address` was enough, had our own port vouched for it: perhaps it
+    /// does now.
+    pub(crate) fn doubt_over(&mut self, address: Ipv4Addr, now: Moment) {
+        let port = self.port;
+        let mut verdicts = Vec::new();
+        let ids: Vec<HostId> = self.hosts.holders(address).map(|(id, _)| id).collect();
+        for id in ids {
+            if let Some(claim) = self.hosts.get_mut(id).and_then(|h| h.claim_mut(address)) {
+                verdicts.push(claim.settle(now, &port));
+            }
+        }
+        verdicts.extend(self.targets.get_mut(&address).map(|t| t.settle(now, &port)));
+        if verdicts.contains(&Verdict::Doubtful) {
+            self.timers.set(Timer::Doubt(address), Some(now + DOUBT));
+        }
+        if verdicts.contains(&Verdict::Gone) {
+            self.wire_dirty = true;
+            let makers = self.hosts.holders(address).filter_map(|(id, _)| id.mac());
+            self.touched.extend(makers.filter_map(|m| self.by_mac.get(&m)));
+            self.touch(address);
+            self.replan.insert(address);
+        }
     }
 
     /// Whether `address` is asked for by broadcast again and again.

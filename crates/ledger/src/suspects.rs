@@ -6,7 +6,7 @@ use std::time::Duration;
 
 use vocab::{Mac, Moment};
 
-use crate::claim::HostId;
+use crate::claim::{HostId, Verdict};
 use crate::lanes::Key;
 use crate::ledger::Ledger;
 
@@ -55,12 +55,13 @@ impl Ledger {
 
     /// A question to `mac` alone at `address`, which is nobody's on the list, stayed unanswered.
     pub(crate) fn suspect_silent(&mut self, at: Moment, address: Ipv4Addr, mac: Mac, sent: Moment) {
+        let port = self.port;
         let claim = self
             .hosts
             .get_mut(HostId::Mac(mac))
             .and_then(|h| h.claim_mut(address));
         // None is asked by broadcast as well, so three of these have to do.
-        if claim.is_some_and(|c| c.miss(sent, at, true)) {
+        if claim.is_some_and(|c| c.miss(sent, at, true, &port) == Verdict::Gone) {
             self.revision += 1;
             self.wire_dirty = true;
             self.look_who(at);

@@ -4,7 +4,8 @@ use std::net::Ipv4Addr;
 
 use vocab::{ArpForm, Moment};
 
-use crate::claim::Misses;
+use crate::claim::{Misses, Verdict};
+use crate::port::OwnPort;
 
 /// Broadcast questions that the first pass puts to every rig address (readiness asks for two).
 const ROUNDS: u32 = 2;
@@ -93,6 +94,16 @@ impl Target {
     pub(crate) fn heard(&mut self) {
         self.misses = Misses::NONE;
         self.unanswered = false;
+    }
+
+    /// Marks it unanswered if what stayed so is enough.
+    pub(crate) fn settle(&mut self, now: Moment, port: &OwnPort) -> Verdict {
+        if self.unanswered {
+            return Verdict::Open;
+        }
+        let verdict = self.misses.settle(now, port);
+        self.unanswered = verdict == Verdict::Gone;
+        verdict
     }
 
     /// Whether the first pass is over for it.

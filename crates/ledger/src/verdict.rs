@@ -62,7 +62,11 @@ impl Ledger {
         }
         let standing = judge(&e);
         let who = self.who(i, &e);
-        let ends = [self.tracks[i].boot_end(), self.tracks[i].grace_end()];
+        let ends = [
+            self.tracks[i].boot_end(),
+            self.tracks[i].grace_end(),
+            self.doubt_end(i, &e, now),
+        ];
         let next = ends.into_iter().flatten().filter(|end| *end > now).min();
         self.timers.set(Timer::Device(i), next);
         let track = &self.tracks[i];

@@ -153,7 +153,7 @@ pub(crate) fn tell(
             let text = format!("{name} is on, but won't take control: {}.", failing(e));
             told(Some(FindingKind::NoControl), failing(e), text, advice)
         }
-        Standing::Missing => missing(track, &place, &expected),
+        Standing::Missing => missing(track, e, &place, &expected),
         Standing::WrongSubnet => {
             let text = format!("{name} is on another subnet, at {away}.");
             let advice = match d.fixed_address() {
@@ -222,13 +222,21 @@ pub(crate) fn tell(
     }
 }
 
-fn missing(track: &Track, place: &str, expected: &str) -> Told {
+fn missing(track: &Track, e: &Evidence, place: &str, expected: &str) -> Told {
     let d = &track.device;
     let name = &d.name;
     let (text, advice) = if d.fixed_address().is_none() && d.macs.is_empty() {
         (
             format!("{name} cannot be told from others: it has {expected}, and the file gives no mac."),
             format!("Read the mac off {name}{place} and put it in the rig file."),
+        )
+    } else if e.deaf {
+        (
+            format!(
+                "{name} is missing at {expected}, as is everybody: nothing is heard on this computer's port."
+            ),
+            "Plug this computer into another port of the rig's switch, and look whether that switch is on."
+                .to_owned(),
         )
     } else if d.sleeps && track.last_heard.is_some() {
         (

@@ -4,7 +4,7 @@ use core::net::Ipv4Addr;
 use core::time::Duration;
 use std::collections::BTreeMap;
 
-use vocab::Moment;
+use vocab::{Mac, Moment};
 
 use crate::arp::Due;
 
@@ -16,6 +16,8 @@ const OPEN_MAX: usize = 16_384;
 #[derive(Debug)]
 struct Open {
     address: Ipv4Addr,
+    /// The hardware that it went to, where we chose it.
+    mac: Option<Mac>,
     sent: Moment,
     due: Due,
 }
@@ -64,34 +66,43 @@ impl Echoes {
         }
     }
 
-    pub(crate) fn sent(&mut self, now: Moment, address: Ipv4Addr, sequence: u16) {
+    pub(crate) fn sent(&mut self, now: Moment, address: Ipv4Addr, mac: Option<Mac>, sequence: u16) {
         self.open.insert(
             sequence,
             Open {
                 address,
+                mac,
                 sent: now,
                 due: Due::new(now + PATIENCE),
             },
         );
     }
 
-    /// The round-trip time, if the reply is one to an open request. Each is answered once.
-    pub(crate) fn answer(&mut self, now: Moment, address: Ipv4Addr, sequence: u16) -> Option<Duration> {
+    /// The round-trip time and the hardware asked, if the reply is one to an open request. Each is
+    /// answered once.
+    pub(crate) fn answer(
+        &mut self,
+        now: Moment,
+        address: Ipv4Addr,
+        sequence: u16,
+    ) -> Option<(Duration, Option<Mac>)> {
         if self.open.get(&sequence)?.address != address {
             return None;
         }
-        self.open.remove(&sequence).map(|open| now.since(open.sent))
+        self.open
+            .remove(&sequence)
+            .map(|open| (now.since(open.sent), open.mac))
     }
 
-    /// Lets time pass; address and time of sending of what was not answered go to `silent`.
-    pub(crate) fn tick(&mut self, now: Moment, mut silent: impl FnMut(Ipv4Addr, Moment)) {
+    /// Lets time pass; address, hardware asked and time of sending of what was not answered go to `silent`.
+    pub(crate) fn tick(&mut self, now: Moment, mut silent: impl FnMut(Ipv4Addr, Option<Mac>, Moment)) {
         if self.next_wake().is_none_or(|at| at > now) {
             return;
         }
         self.open.retain(|_, open| {
             let over = open.due.is_over(now);
             if over {
-                silent(open.address, open.sent);
+                silent(open.address, open.mac, open.sent);
             }
             !over
         });
@@ -111,17 +122,21 @@ mod tests {
     use super::*;
 
     const A: Ipv4Addr = Ipv4Addr::new(10, 40, 8, 21);
+    const M: Mac = Mac::new([0x02, 0x52, 0x43, 0, 0, 21]);
     const B: Ipv4Addr = Ipv4Addr::new(10, 40, 8, 22);
 
     #[test]
     fn a_reply_counts_once_from_the_right_host_in_time() {
         let mut echoes = Echoes::new(7);
         let n = echoes.next_sequence().unwrap();
-        echoes.sent(Moment::ZERO, A, n);
+        echoes.sent(Moment::ZERO, A, Some(M), n);
         let now = Moment::from_millis(3);
         assert_eq!(echoes.answer(now, B, n), None);
         assert_eq!(echoes.answer(now, A, n.wrapping_add(1)), None);
-        assert_eq!(echoes.answer(now, A, n), Some(Duration::from_millis(3)));
+        assert_eq!(
+            echoes.answer(now, A, n),
+            Some((Duration::from_millis(3), Some(M)))
+        );
         assert_eq!(echoes.answer(now, A, n), None);
     }
 
@@ -129,14 +144,14 @@ mod tests {
     fn silence_is_told_after_a_second_and_once() {
         let mut echoes = Echoes::new(7);
         let n = echoes.next_sequence().unwrap();
-        echoes.sent(Moment::ZERO, A, n);
+        echoes.sent(Moment::ZERO, A, Some(M), n);
         let mut told = Vec::new();
         for ms in [999, 1_000, 1_001] {
-            echoes.tick(Moment::from_millis(ms), |address, sent| {
-                told.push((ms, address, sent));
+            echoes.tick(Moment::from_millis(ms), |address, mac, sent| {
+                told.push((ms, address, mac, sent));
             });
         }
-        assert_eq!(told, [(1_000, A, Moment::ZERO)]);
+        assert_eq!(told, [(1_000, A, Some(M), Moment::ZERO)]);
         assert_eq!(echoes.next_wake(), None);
     }
 
@@ -144,7 +159,7 @@ mod tests {
     fn open_numbers_are_not_used_again() {
         let mut echoes = Echoes::new(7);
         let first = echoes.next_sequence().unwrap();
-        echoes.sent(Moment::ZERO, A, first);
+        echoes.sent(Moment::ZERO, A, None, first);
         for _ in 0..70_000 {
             assert_ne!(echoes.next_sequence(), Some(first));
         }

@@ -33,17 +33,19 @@ impl Scanner {
         let vlan = frame.vlan.or(heard.vlan);
         match &heard.what {
             What::Arp(arp) => self.hear_arp(now, &heard, arp, vlan),
-            What::EchoReply { from, to, echo } => {
+            What::EchoReply { from, to, ttl, echo } => {
                 let ours = Some(heard.destination) == self.here.mac() && self.here.owns(*to);
                 if ours
                     && echo.identifier == self.echoes.identifier()
-                    && let Some(rtt) = self.echoes.answer(now, *from, echo.sequence)
+                    && let Some((rtt, asked)) = self.echoes.answer(now, *from, echo.sequence)
                 {
                     self.say(
                         now,
                         Fact::Echo {
                             address: *from,
                             mac: Some(heard.source),
+                            asked,
+                            ttl: Some(*ttl),
                             rtt,
                         },
                     );

@@ -252,13 +252,15 @@ impl Scanner {
 
     /// Takes an echo reply (unprivileged mode).
     pub fn echo_reply(&mut self, now: Moment, address: Ipv4Addr, sequence: u16) {
-        if let Some(rtt) = self.echoes.answer(now, address, sequence) {
+        if let Some((rtt, _)) = self.echoes.answer(now, address, sequence) {
             self.pokes.ponged(address);
             self.say(
                 now,
                 Fact::Echo {
                     address,
                     mac: None,
+                    asked: None,
+                    ttl: None,
                     rtt,
                 },
             );
@@ -298,10 +300,10 @@ impl Scanner {
                 sent: s.sent,
             });
         });
-        self.echoes.tick(now, |address, sent| {
+        self.echoes.tick(now, |address, mac, sent| {
             told.push(Fact::Silent {
                 address,
-                what: SilentTo::Echo,
+                what: SilentTo::Echo(mac),
                 sent,
             });
         });

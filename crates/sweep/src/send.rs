@@ -45,6 +45,7 @@ enum Kind {
     Echo {
         entry: Entry,
         address: Ipv4Addr,
+        mac: Option<Mac>,
         sequence: u16,
     },
     Discover {
@@ -165,13 +166,14 @@ impl Scanner {
                 Kind::Echo {
                     entry,
                     address,
+                    mac,
                     sequence,
                 },
                 Ok(()),
             ) => {
                 self.pacer.take(now, 1, false);
-                self.echoes.sent(now, address, sequence);
-                self.sent(now, &entry, address, SilentTo::Echo);
+                self.echoes.sent(now, address, mac, sequence);
+                self.sent(now, &entry, address, SilentTo::Echo(mac));
             }
             (Kind::Discover { .. }, Ok(())) => {
                 self.pacer.take(now, 1, true);
@@ -454,6 +456,7 @@ impl Scanner {
                     Kind::Echo {
                         entry,
                         address,
+                        mac,
                         sequence,
                     },
                     order,

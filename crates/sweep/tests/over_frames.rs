@@ -263,7 +263,7 @@ fn a_device_with_a_stack_of_its_own_is_found_and_asked() {
             _ => None,
         })
         .collect();
-    assert_eq!(silent, [SilentTo::Echo]);
+    assert_eq!(silent, [SilentTo::Echo(Some(DEVICE))]);
 
     let mut control: Vec<_> = facts
         .iter()

@@ -389,6 +389,10 @@ pub struct Computer {
     pub line: Line,
     /// Its other interfaces.
     pub others: Vec<OtherPort>,
+    /// Its cable is plugged in as the run begins, so that the switch treats its port as a new one.
+    pub fresh: bool,
+    /// How late its link tells that the carrier is lost.
+    pub tells_late: Duration,
 }
 
 /// Something that happens at a set time.
@@ -454,6 +458,8 @@ impl Plan {
                 switch: SwitchId(0),
                 line: Line::SOUND,
                 others: Vec::new(),
+                fresh: false,
+                tells_late: Duration::ZERO,
             },
             deeds: Vec::new(),
             beside: Vec::new(),

@@ -25,6 +25,8 @@ pub(crate) enum Event {
         life: u32,
         packet: Arc<Packet>,
     },
+    /// Our link notices that it may have lost its carrier.
+    OurLoss,
     /// Our computer's own system sends a frame.
     OurReply(Arc<Packet>),
     /// A frame comes out at the end of a cable. Void if the cable lost its carrier meanwhile.

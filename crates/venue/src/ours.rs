@@ -18,6 +18,7 @@ const INBOX: usize = 65_536;
 pub(crate) struct Ours {
     pub(crate) plan: Computer,
     pub(crate) cable: usize,
+    /// Whether the link carries, as it tells itself.
     pub(crate) carrier: bool,
     /// The station changed since it was last told.
     pub(crate) changed: bool,

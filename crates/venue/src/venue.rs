@@ -180,6 +180,7 @@ impl Venue {
                     self.transmit(self.hosts[host].cable, true, &packet);
                 }
             }
+            Event::OurLoss => self.tell_our_loss(),
             Event::OurReply(packet) => self.transmit(self.ours.cable, true, &packet),
             Event::Arrive {
                 cable,
@@ -325,9 +326,14 @@ impl Venue {
         cable.life += u32::from(!carries);
         for end in [a, b] {
             match end {
+                End::Jack if carries => {
+                    self.ours.changed |= !self.ours.carrier;
+                    self.ours.carrier = true;
+                }
+                End::Jack if self.ours.plan.tells_late.is_zero() => self.tell_our_loss(),
                 End::Jack => {
-                    self.ours.carrier = carries;
-                    self.ours.changed = true;
+                    let at = self.now + self.ours.plan.tells_late;
+                    self.agenda.put(at, Event::OurLoss);
                 }
                 End::Host(host) => {
                     self.hosts[host].set_carrier(carries, quiet, self.now);
@@ -335,7 +341,8 @@ impl Venue {
                 }
                 End::Port { switch, port } => {
                     let switch = &mut self.switches[switch];
-                    let listens = if quiet {
+                    let new = a == End::Jack && self.ours.plan.fresh;
+                    let listens = if quiet && !new {
                         Duration::ZERO
                     } else {
                         switch.plan.listens
@@ -344,6 +351,13 @@ impl Venue {
                     switch.forget_port(port);
                 }
             }
+        }
+    }
+
+    fn tell_our_loss(&mut self) {
+        if !self.cables[self.ours.cable].carrier {
+            self.ours.changed |= self.ours.carrier;
+            self.ours.carrier = false;
         }
     }
 

@@ -61,8 +61,8 @@ pub struct ArpSeen {
 pub enum SilentTo {
     /// An ARP request. The form is the one that really went out.
     Arp(ArpForm),
-    /// An ICMP echo request.
-    Echo,
+    /// An ICMP echo request, addressed to this hardware; `None` in the unprivileged mode.
+    Echo(Option<Mac>),
 }
 
 /// A sign that a host has just started or lost its address.
@@ -104,6 +104,10 @@ pub enum Fact {
         address: Ipv4Addr,
         /// Source of the frame; `None` in the unprivileged mode.
         mac: Option<Mac>,
+        /// The hardware that the request was addressed to; `None` in the unprivileged mode.
+        asked: Option<Mac>,
+        /// How many more hops the reply had left (IPv4 time to live), where that is seen.
+        ttl: Option<u8>,
         /// Round-trip time.
         rtt: Duration,
     },

@@ -41,6 +41,8 @@ pub enum What<'a> {
         from: Ipv4Addr,
         /// To whom.
         to: Ipv4Addr,
+        /// How many more hops it had left.
+        ttl: u8,
         /// The question, given back.
         echo: Echo<'a>,
     },
@@ -148,6 +150,7 @@ fn in_ipv4<'a>(packet: &Ipv4<'a>) -> Result<What<'a>, Malformed> {
         source: from,
         destination: to,
         protocol,
+        ttl,
         payload,
         fragment,
         ..
@@ -164,7 +167,7 @@ fn in_ipv4<'a>(packet: &Ipv4<'a>) -> Result<What<'a>, Malformed> {
     Ok(match protocol {
         ipv4::ICMP => match Icmp::parse(payload)? {
             Icmp::EchoRequest(echo) => What::EchoRequest { from, to, echo },
-            Icmp::EchoReply(echo) => What::EchoReply { from, to, echo },
+            Icmp::EchoReply(echo) => What::EchoReply { from, to, ttl, echo },
             Icmp::Unreachable {
                 code,
                 original: Some(original),

@@ -276,7 +276,7 @@ proptest! {
         let wanted = What::EchoRequest { from: path.from, to: path.to, echo };
         let frame = icmp::echo_request_frame(path, &echo);
         prop_assert_eq!(peek(&frame).unwrap().what, wanted);
-        let wanted = What::EchoReply { from: path.to, to: path.from, echo };
+        let wanted = What::EchoReply { from: path.to, to: path.from, ttl: 64, echo };
         let frame = icmp::echo_reply_frame(path.back(), &echo);
         prop_assert_eq!(peek(&frame).unwrap().what, wanted);
     }

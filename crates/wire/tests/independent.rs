@@ -228,6 +228,8 @@ fn we_read_in_their_frames_what_they_wrote() {
             What::EchoReply {
                 from: LOFT_IP,
                 to: OWN,
+                // Scapy's own.
+                ttl: 64,
                 echo
             }
         );

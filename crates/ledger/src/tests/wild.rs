@@ -40,7 +40,10 @@ fn form() -> impl Strategy<Value = ArpForm> {
 }
 
 fn what() -> impl Strategy<Value = SilentTo> {
-    prop_oneof![form().prop_map(SilentTo::Arp), Just(SilentTo::Echo)]
+    prop_oneof![
+        form().prop_map(SilentTo::Arp),
+        prop::option::of(hardware()).prop_map(SilentTo::Echo)
+    ]
 }
 
 fn fact() -> impl Strategy<Value = Fact> {
@@ -72,9 +75,12 @@ fn fact() -> impl Strategy<Value = Fact> {
             what,
             sent: Moment::from_millis(ms)
         }),
-        2 => (address(), prop::option::of(hardware())).prop_map(|(address, mac)| Fact::Echo {
+        2 => (address(), prop::option::of(hardware()), prop::option::of(hardware()), prop::option::of(any::<u8>()))
+            .prop_map(|(address, mac, asked, ttl)| Fact::Echo {
             address,
             mac,
+            asked,
+            ttl,
             rtt: Duration::from_millis(1)
         }),
         1 => (address(), hardware()).prop_map(|(address, mac)| Fact::Neighbour { address, mac, rtt: None }),

@@ -16,6 +16,8 @@ use crate::{
 
 /// How long the scripted scanner waits for an answer.
 const PATIENCE: Duration = Duration::from_millis(250);
+/// So often somebody is heard on a wire that is alive.
+const HUM: Duration = Duration::from_millis(400);
 /// One frame at the pace `own`: 1,488 a second.
 const SLOT: Duration = Duration::from_nanos(1_000_000_000 / 1_488);
 /// The least time between two 0.0.0.0 probes for a silent address.
@@ -103,6 +105,7 @@ pub(super) fn station() -> Station {
 
 /// A host on the scripted wire.
 #[derive(Debug, Clone)]
+#[expect(clippy::struct_excessive_bools, reason = "independent habits of a host")]
 pub(super) struct Unit {
     pub(super) mac: Mac,
     pub(super) addresses: Vec<Ipv4Addr>,
@@ -114,6 +117,12 @@ pub(super) struct Unit {
     /// Its frames carry this source.
     pub(super) source: Option<Mac>,
     pub(super) ports: BTreeMap<ControlPort, ControlState>,
+    /// Answers echo requests.
+    pub(super) echo: bool,
+    /// What its IP packets are sent from, if that is another port of the same unit.
+    pub(super) speaks: Option<Mac>,
+    /// What its packets have to live at the start.
+    pub(super) ttl: u8,
 }
 
 impl Unit {
@@ -126,6 +135,9 @@ impl Unit {
             nobody: true,
             source: None,
             ports: BTreeMap::new(),
+            echo: true,
+            speaks: None,
+            ttl: 64,
         }
     }
 
@@ -152,6 +164,8 @@ enum Event {
     /// DHCP offers are due: when the question left, and whether it may be repeated.
     Offers(Moment, bool),
     See(Fact),
+    /// Somebody is heard who matters to nobody.
+    Hum,
 }
 
 /// The wire, the scanner and the ledger.
@@ -167,6 +181,8 @@ pub(super) struct World {
     pub(super) changes: Vec<Change>,
     /// Control ports can be dialled at all.
     pub(super) dials: bool,
+    /// Somebody is heard now and then, so that our port is known to pass frames.
+    pub(super) passes: bool,
     listen_only: bool,
     events: BTreeMap<(Moment, u64), Event>,
     counter: u64,
@@ -185,6 +201,7 @@ impl World {
             asked: Vec::new(),
             changes: Vec::new(),
             dials: true,
+            passes: true,
             listen_only: false,
             events: BTreeMap::new(),
             counter: 0,
@@ -207,6 +224,23 @@ impl World {
         }
         let station = self.station.clone();
         self.see(Fact::Station(station));
+        self.events.retain(|_, e| !matches!(e, Event::Hum));
+        if self.passes {
+            self.hum_on();
+        }
+    }
+
+    fn hum_on(&mut self) {
+        if self.station.state == LinkState::Up {
+            self.hum();
+            let next = self.now + HUM;
+            self.at(next, Event::Hum);
+        }
+    }
+
+    /// A frame of somebody else comes in that says nothing of anybody.
+    pub(super) fn hum(&mut self) {
+        self.arp(Mac::ZERO, Mac::ZERO, "0.0.0.0", "10.40.8.200");
     }
 
     pub(super) fn listen_only(&mut self, on: bool) {
@@ -216,7 +250,7 @@ impl World {
     }
 
     fn drop_waiting(&mut self) {
-        self.events.retain(|_, e| matches!(e, Event::See(_)));
+        self.events.retain(|_, e| matches!(e, Event::See(_) | Event::Hum));
     }
 
     fn at(&mut self, at: Moment, event: Event) {
@@ -283,6 +317,7 @@ impl World {
                 match entry.remove() {
                     Event::See(fact) => self.ledger.fold(&Sighting { at: self.now, fact }),
                     Event::Send(ask) => self.send(&ask),
+                    Event::Hum => self.hum_on(),
                     Event::SendPass(id, left, asked, total) => self.send_pass(id, left, asked, total),
                     Event::Offers(sent, may_repeat) => self.offers_due(sent, may_repeat),
                 }
@@ -416,7 +451,7 @@ impl World {
                     at: now,
                     fact: Fact::Sent {
                         address,
-                        what: SilentTo::Echo,
+                        what: SilentTo::Echo(mac),
                     },
                 });
                 let there = self
@@ -425,15 +460,20 @@ impl World {
                     .find(|u| u.on && u.addresses.contains(&address) && mac.is_none_or(|m| m == u.mac));
                 let raw = self.station.mode != Mode::Unprivileged;
                 let rtt = Duration::from_micros(700);
-                if let Some(m) = there.map(|u| u.mac) {
+                if let Some((m, ttl)) = there
+                    .filter(|u| u.echo)
+                    .map(|u| (u.speaks.unwrap_or(u.mac), u.ttl))
+                {
                     let fact = Fact::Echo {
                         address,
                         mac: raw.then_some(m),
+                        asked: mac.filter(|_| raw),
+                        ttl: raw.then_some(ttl),
                         rtt,
                     };
                     self.at(now + rtt, Event::See(fact));
                 } else {
-                    let what = SilentTo::Echo;
+                    let what = SilentTo::Echo(mac);
                     self.at(
                         now + PATIENCE,
                         Event::See(Fact::Silent {

@@ -87,8 +87,12 @@ kinds! {
     GatewaySilent = "gateway_silent",
     /// Our own link does not carry, is switched off or gone.
     LinkDown = "link_down",
+    /// Our own port is up and lets nothing through yet.
+    PortNotPassing = "port_not_passing",
     /// A host has a further address beside the expected one.
     ExtraAddress = "extra_address",
+    /// Two hardware addresses that are one unit with two ports in this network.
+    TwoPorts = "two_ports",
     /// Frames whose Ethernet source differs from the ARP sender.
     OddSender = "odd_sender",
     /// VLAN-tagged frames reach this port.

@@ -8,6 +8,7 @@ mod calm;
 mod clash;
 mod common;
 mod heard;
+mod held;
 mod hidden;
 mod house;
 mod late;

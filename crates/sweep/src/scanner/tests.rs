@@ -288,13 +288,19 @@ fn echo_is_matched_and_measured() {
     });
     toy.run(ms(3_000));
     let echoes = toy.facts(|_, f| match f {
-        Fact::Echo { address, mac, rtt } => Some((*address, *mac, *rtt)),
+        Fact::Echo {
+            address,
+            mac,
+            asked,
+            rtt,
+            ..
+        } if mac == asked => Some((*address, *mac, *rtt)),
         _ => None,
     });
     assert_eq!(echoes, [(address(21), Some(mac(21)), Toy::DELAY * 2)]);
     assert_eq!(
         silent(&toy).iter().map(|s| (s.1, s.2)).collect::<Vec<_>>(),
-        [(address(22), SilentTo::Echo)]
+        [(address(22), SilentTo::Echo(Some(mac(22))))]
     );
     assert_eq!(sent(&toy).len(), 2);
 }

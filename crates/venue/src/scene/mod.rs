@@ -11,6 +11,7 @@ mod clash;
 mod grand;
 mod hall;
 mod heard;
+mod held;
 mod hidden;
 mod house;
 mod late;
@@ -66,6 +67,7 @@ pub fn scenes() -> Vec<Scene> {
         named::scene(),
         heard::scene(),
         networks::scene(),
+        held::scene(),
     ]
 }
 

@@ -37,7 +37,7 @@ fn the_unprivileged_way_pokes_and_pings() {
         [
             (address(21), what),
             (address(22), what),
-            (address(21), SilentTo::Echo)
+            (address(21), SilentTo::Echo(None))
         ]
     );
     let found = toy.facts(|_, f| match f {
@@ -74,7 +74,7 @@ fn a_host_that_the_kernel_is_sure_of_is_silent_only_by_proof() {
     let arp = SilentTo::Arp(ArpForm::Broadcast);
     assert_eq!(
         silent(&toy).iter().map(|s| (s.1, s.2)).collect::<Vec<_>>(),
-        [(address(22), SilentTo::Echo)]
+        [(address(22), SilentTo::Echo(None))]
     );
     // Once it answered echo requests, their silence counts; for the other the kernel's word does.
     toy.hosts.clear();
