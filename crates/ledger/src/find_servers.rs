@@ -58,7 +58,7 @@ impl Ledger {
     pub(crate) fn find_servers(&self, all: &mut Vec<Finding>) {
         match self.servers.known() {
             [] if self.servers.silent() && self.takes_leases() && !self.port.deaf() => {
-                all.push(self.no_server())
+                all.push(self.no_server());
             }
             [] => {}
             [one] => all.extend(self.one_server(one)),

@@ -227,13 +227,12 @@ impl Ledger {
             return;
         };
         let before = *told;
-        match from {
-            Some(from) => (told.from, told.vain) = (Some(from), 0),
-            None => {
-                told.vain = told.vain.saturating_add(1);
-                if told.vain >= TRIES {
-                    told.from = None;
-                }
+        if from.is_some() {
+            *told = Told { from, vain: 0 };
+        } else {
+            told.vain = told.vain.saturating_add(1);
+            if told.vain >= TRIES {
+                told.from = None;
             }
         }
         if (before.from, before.over()) != (told.from, told.over()) {
