@@ -182,6 +182,24 @@ impl Lab {
         );
     }
 
+    /// Gives a host IPv6, and waits until its link-local address may be used.
+    pub fn ipv6(&self, host: &str) {
+        for which in ["all", "default", "eth0"] {
+            self.set(host, &format!("net/ipv6/conf/{which}/disable_ipv6"), "0");
+        }
+        until(&format!("{host} has its link-local address"), || {
+            let out = self.within(
+                host,
+                &[
+                    "ip", "-6", "-j", "address", "show", "dev", "eth0", "scope", "link",
+                ],
+            );
+            let found: Value = serde_json::from_slice(&out.stdout).unwrap_or_default();
+            let address = &found[0]["addr_info"][0];
+            address["local"].is_string() && address["tentative"].is_null()
+        });
+    }
+
     /// Waits until the switch passes frames on at this port.
     fn forwards(port: &str) {
         until(&format!("{port} forwards"), || Self::state(port) == "forwarding");

@@ -20,6 +20,7 @@ import tempfile
 
 OURS = "02:52:43:00:00:01"
 LOFT = "02:52:43:00:00:21"
+LOFT_SIX = "fe80::52:43ff:fe00:21"
 NEAREST = "01:80:c2:00:00:0e"
 BROADCAST = "ff:ff:ff:ff:ff:ff"
 OWN_IP, LOFT_IP = "10.40.8.5", "10.40.8.21"
@@ -49,6 +50,7 @@ def with_scapy(frames):
     from scapy.contrib import lldp
     from scapy.layers.dhcp import BOOTP, DHCP
     from scapy.layers.inet import ICMP, IP, UDP
+    from scapy.layers.inet6 import ICMPv6EchoRequest, IPv6
     from scapy.layers.l2 import ARP, Dot1Q, Ether
 
     out = []
@@ -71,6 +73,14 @@ def with_scapy(frames):
             seen["icmp"] = [icmp.type, icmp.code, icmp.id, icmp.seq]
             seen["data"] = bytes(icmp.payload)[:length].hex()
             seen["icmp_sum"] = checksum_fits(packet, ICMP)
+        if IPv6 in packet:
+            seen["ip6"] = [packet[IPv6].src, packet[IPv6].dst, packet[IPv6].hlim]
+        if ICMPv6EchoRequest in packet:
+            echo = packet[ICMPv6EchoRequest]
+            copy = packet.copy()
+            del copy[ICMPv6EchoRequest].cksum
+            fits = echo.cksum == Ether(bytes(copy))[ICMPv6EchoRequest].cksum
+            seen["icmp6"] = [echo.type, echo.id, echo.seq, fits]
         if UDP in packet:
             udp = packet[UDP]
             seen["udp"] = [udp.sport, udp.dport]
@@ -109,7 +119,8 @@ ip.checksum.status icmp.type icmp.code icmp.ident icmp.seq data.data icmp.checks
 udp.srcport udp.dstport udp.checksum.status udp.payload dhcp.option.dhcp dhcp.id dhcp.hw.mac_addr
 dhcp.option.hostname dhcp.option.requested_ip_address dhcp.option.vendor_class_id
 dhcp.option.request_list_item lldp.chassis.id.mac lldp.port.id lldp.time_to_live lldp.tlv.system.name
-lldp.tlv.enable_system_cap.bridge lldp.mgn.addr.ip4""".split()
+lldp.tlv.enable_system_cap.bridge lldp.mgn.addr.ip4 ipv6.src ipv6.dst ipv6.hlim icmpv6.type
+icmpv6.echo.identifier icmpv6.echo.sequence_number icmpv6.checksum.status""".split()
 
 
 def with_tshark(frames):
@@ -146,6 +157,11 @@ def with_tshark(frames):
             seen["icmp"] = [number(f"icmp.{n}") for n in ("type", "code", "ident", "seq")]
             seen["data"] = f["data.data"].replace(":", "")
             seen["icmp_sum"] = good("icmp.checksum.status")
+        if f["ipv6.src"]:
+            seen["ip6"] = [f["ipv6.src"], f["ipv6.dst"], number("ipv6.hlim")]
+        if f["icmpv6.type"]:
+            names = ["type", "echo.identifier", "echo.sequence_number"]
+            seen["icmp6"] = [number(f"icmpv6.{n}") for n in names] + [good("icmpv6.checksum.status")]
         if f["udp.srcport"]:
             seen["udp"] = [number("udp.srcport"), number("udp.dstport")]
             seen["udp_sum"] = good("udp.checksum.status")
@@ -178,6 +194,9 @@ def make():
     from scapy.contrib import lldp
     from scapy.layers.dhcp import BOOTP, DHCP
     from scapy.layers.inet import ICMP, IP, UDP, IPOption_NOP
+    from scapy.layers.inet6 import (
+        ICMPv6ND_NA, ICMPv6ND_NS, ICMPv6ND_RA, ICMPv6NDOptDstLLAddr, ICMPv6NDOptMTU, ICMPv6NDOptPrefixInfo,
+        ICMPv6NDOptSrcLLAddr, IPv6)
     from scapy.layers.l2 import ARP, Dot1AD, Dot1Q, Ether
     from scapy.packet import Raw
 
@@ -203,7 +222,17 @@ def make():
         / lldp.LLDPDUTimeToLive(ttl=120)
     )
     to_neighbour = Ether(src=LOFT, dst=NEAREST, type=0x88CC) / must
+    six = IPv6(src=LOFT_SIX, dst="ff02::1", hlim=255)
+    to_nodes = Ether(src=LOFT, dst="33:33:00:00:00:01")
     frames = {
+        "nd_advertisement": to_nodes / six / ICMPv6ND_NA(tgt=LOFT_SIX, R=0, S=0, O=1)
+        / ICMPv6NDOptDstLLAddr(lladdr=LOFT),
+        "nd_first_question": Ether(src=LOFT, dst="33:33:ff:00:00:21")
+        / IPv6(src="::", dst="ff02::1:ff00:21", hlim=255) / ICMPv6ND_NS(tgt=LOFT_SIX),
+        "nd_router": to_nodes / six / ICMPv6ND_RA(routerlifetime=1800)
+        / ICMPv6NDOptPrefixInfo(prefix="2001:db8::", prefixlen=64) / ICMPv6NDOptMTU(mtu=1500)
+        / ICMPv6NDOptSrcLLAddr(lladdr=LOFT),
+        "nd_option_of_no_length": to_nodes / six / ICMPv6ND_NS(tgt=LOFT_SIX) / Raw(b"\x01\0" + bytes(6)),
         "lldp_switch": to_neighbour
         / lldp.LLDPDUPortDescription(description=b"to the desk")
         / lldp.LLDPDUSystemName(system_name=b"S2 desk")

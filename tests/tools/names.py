@@ -2,7 +2,7 @@
 """Devices that say their names, by libraries made elsewhere, and a listener that decodes what we ask.
 
     names.py zeroconf ADDRESS NAME HOST   announces and answers by python-zeroconf: one _http._tcp service
-    names.py avahi HOST                   announces and answers by avahi-daemon
+    names.py avahi HOST [4|6]             announces and answers by avahi-daemon, over IPv4 or IPv6 alone
     names.py wsd ADDRESS NAME             says Hello and answers probes by the WSDiscovery package
     names.py send PORT GROUP              sends each line of hexadecimal bytes as one datagram
     names.py watch IFACE                  tells every query to the groups, decoded by scapy; on the switch's port
@@ -32,10 +32,11 @@ def zeroconf_(address, name, host):
     os._exit(0)
 
 
-def avahi(host):
+def avahi(host, family="4"):
+    four, six = ("yes", "no") if family == "4" else ("no", "yes")
     conf = tempfile.NamedTemporaryFile("w", suffix=".conf")
     conf.write(
-        f"[server]\nhost-name={host}\nuse-ipv6=no\nenable-dbus=no\n"
+        f"[server]\nhost-name={host}\nuse-ipv4={four}\nuse-ipv6={six}\nenable-dbus=no\n"
         "[publish]\npublish-workstation=yes\npublish-hinfo=no\n[wide-area]\nenable-wide-area=no\n"
     )
     conf.flush()

@@ -279,6 +279,8 @@ fn of_host(column: Column, host: &HostView, wide: u16) -> String {
         Column::Standing => {
             let on = if host.on_subnet {
                 "not on the list"
+            } else if host.addresses.is_empty() && host.ipv6.is_some() {
+                "IPv6 only"
             } else {
                 "other subnet"
             };

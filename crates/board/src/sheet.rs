@@ -253,7 +253,10 @@ impl Sheet<'_> {
             join(&host.addresses)
         };
         self.field(&mut out, "addresses", &addresses, look::PLAIN);
-        if !host.on_subnet {
+        if let Some(address) = host.ipv6 {
+            self.field(&mut out, "IPv6", &address.to_string(), look::PLAIN);
+        }
+        if !host.on_subnet && !host.addresses.is_empty() {
             self.field(&mut out, "", "none of them in the rig's subnet", look::BOLD);
         }
         if !host.names.is_empty() {

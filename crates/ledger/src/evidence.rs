@@ -24,6 +24,7 @@ impl Ledger {
             ports: track.ports_say(),
             failing: track.failing(),
             grace: track.grace_end().is_some_and(|end| now < end),
+            six: self.six_of(i, now),
             starting: track.boot_end().is_some_and(|end| now < end),
             ..Evidence::default()
         };

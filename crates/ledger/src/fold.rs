@@ -50,6 +50,7 @@ impl Ledger {
             Fact::DhcpOffer(offer) => self.server_offers(at, offer),
             Fact::DhcpOver { sent } => self.servers_over(*sent),
             Fact::Named { mac, address, names } => self.named(at, *mac, *address, names),
+            Fact::Ipv6 { mac, address } => self.heard_six(at, *mac, *address),
             Fact::Plugged(plugged) => self.plugged_is(at, plugged),
             Fact::PassAsked { id, asked, total } => {
                 let far = |s: &mut crate::search::Search| s.went_on(*id, *asked, *total);

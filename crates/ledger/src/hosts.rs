@@ -1,7 +1,7 @@
 //! Everybody on the wire: hosts by their hardware, with all their claims. Bounded, whatever is sent.
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::net::Ipv4Addr;
+use std::net::{Ipv4Addr, Ipv6Addr};
 use std::time::Duration;
 
 use vocab::{ControlPort, ControlState, Mac, Moment, Name};
@@ -32,6 +32,8 @@ pub(crate) struct Host {
     pub(crate) names: Vec<Name>,
     /// The address that it last spoke from without holding it, and when that was asked for.
     pub(crate) spoke: Option<(Ipv4Addr, Moment)>,
+    /// Where it was last heard over IPv6, and when.
+    pub(crate) six: Option<(Ipv6Addr, Moment)>,
     /// Its control ports that were asked or are to be asked.
     pub(crate) ports: BTreeMap<ControlPort, Option<ControlState>>,
     /// Whether it was found to answer for others' addresses.
@@ -146,6 +148,7 @@ impl Hosts {
             claims: Vec::new(),
             names: Vec::new(),
             spoke: None,
+            six: None,
             ports: BTreeMap::new(),
             proxy: false,
         });
@@ -227,6 +230,7 @@ impl Hosts {
     /// All that was heard says nothing about now any more.
     pub(crate) fn stale(&mut self) {
         for host in self.map.values_mut() {
+            host.six = None;
             for claim in &mut host.claims {
                 claim.life = Life::Stale;
                 claim.misses = crate::claim::Misses::NONE;

@@ -1,6 +1,6 @@
 //! The verdict on one device: a pure function of the evidence, in the order of the contract.
 
-use std::net::Ipv4Addr;
+use std::net::{Ipv4Addr, Ipv6Addr};
 
 use vocab::{ControlPort, ControlState};
 
@@ -42,6 +42,8 @@ pub(crate) struct Evidence {
     pub(crate) foreign: Option<(HostId, Ipv4Addr)>,
     /// Other hardware, proven to be an owner, holds its address.
     pub(crate) other: Option<HostId>,
+    /// Where its hardware was heard over IPv6. It decides nothing.
+    pub(crate) six: Option<Ipv6Addr>,
     /// The device that holds its address while its own hardware holds that one's.
     pub(crate) swapped: Option<usize>,
     /// Somebody holds its address of whom it is not known yet whether as an owner.
@@ -133,6 +135,20 @@ mod tests {
             ..Evidence::default()
         };
         assert_eq!(judge(&nothing), Standing::Missing);
+    }
+
+    #[test]
+    fn ipv6_decides_nothing() {
+        for (standing, set) in ORDER {
+            let mut e = Evidence {
+                unanswered: true,
+                six: Some(Ipv6Addr::LOCALHOST),
+                ..Evidence::default()
+            };
+            assert_eq!(judge(&e), Standing::Missing);
+            set(&mut e);
+            assert_eq!(judge(&e), standing);
+        }
     }
 
     #[test]

@@ -31,6 +31,7 @@ impl Ledger {
         if station.state != LinkState::Up || old.as_ref().is_some_and(|o| wire(o) != wire(station)) {
             self.unplug();
         }
+        let late_six = station.link_local.is_some() && old.as_ref().is_some_and(|o| o.link_local.is_none());
         let carried = |s: &Station| s.state == LinkState::Up;
         let fresh = old
             .as_ref()
@@ -43,6 +44,9 @@ impl Ledger {
                 == (station.mac, station.index, station.mode, &station.addresses)
         });
         self.sight_changed(at, before.is_some(), same);
+        if same && late_six && self.blind().is_none() && self.sees_frames() {
+            self.call_by_six(at);
+        }
     }
 
     pub(crate) fn listen_only_is(&mut self, at: Moment, on: bool) {

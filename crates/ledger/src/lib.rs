@@ -47,6 +47,7 @@ mod rounds;
 mod search;
 mod servers;
 mod settings;
+mod six;
 mod snapshot;
 mod suspects;
 mod target;

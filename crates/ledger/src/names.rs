@@ -83,11 +83,18 @@ impl Ledger {
         if !self.sees_frames() {
             return;
         }
-        for which in [RollCall::DnsSd, RollCall::WsDiscovery] {
+        for which in [RollCall::Nodes, RollCall::DnsSd, RollCall::WsDiscovery] {
             self.lanes.want(Key::Roll(which), Some(at));
         }
         if self.watches() {
             self.timers.set(Timer::Roll, Some(at + AGAIN));
+        }
+    }
+
+    /// There is an address to ask from over IPv6 only now.
+    pub(crate) fn call_by_six(&mut self, at: Moment) {
+        for which in [RollCall::Nodes, RollCall::DnsSd] {
+            self.lanes.want(Key::Roll(which), Some(at));
         }
     }
 
@@ -101,6 +108,9 @@ impl Ledger {
         };
         let wanted =
             self.tracks.iter().any(|t| t.standing == Standing::Missing) || self.hosts.iter().any(nameless);
+        // What was heard over IPv6 may be too long ago by now.
+        let told = |i: &usize| self.tracks[*i].evidence.six.is_some();
+        self.touched.extend((0..self.tracks.len()).filter(told));
         if wanted {
             self.call_roll(at);
         } else {

@@ -266,6 +266,7 @@ fn view(ledger: &Ledger, host: &Host) -> HostView {
         network: None,
         on_subnet: addresses.iter().any(|a| ledger.in_subnet(*a)),
         addresses,
+        ipv6: host.six.map(|(address, _)| address),
         vendor: vendor(ledger, host.id),
         names: host.names.clone(),
         first_seen: host.first,

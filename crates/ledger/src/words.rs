@@ -251,6 +251,17 @@ fn missing(track: &Track, e: &Evidence, place: &str, expected: &str) -> Told {
         let route = track.channels.first().map_or_else(String::new, |(panel, n)| {
             format!(" Channel {n} of {panel} points at it.")
         });
+        if e.six.is_some() {
+            return Told {
+                kind: Some(FindingKind::Missing),
+                detail: "on the wire, address not known".to_owned(),
+                text: format!(
+                    "{name} is missing: {asked}. Its hardware is on the wire (IPv6); its IPv4 address is not \
+                     known.{route}"
+                ),
+                advice: format!("Look in the network menu of {name}{place} which IPv4 address it has."),
+            };
+        }
         if let Some(likely) = &track.likely {
             return probably(
                 likely,

@@ -26,6 +26,7 @@ fn station() -> Station {
         index: 2,
         mac: OURS,
         addresses: vec!["10.40.8.5/24".parse().unwrap()],
+        link_local: None,
         state: LinkState::Up,
         medium: Medium::Wired,
         mode: Mode::Raw,

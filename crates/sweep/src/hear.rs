@@ -65,6 +65,23 @@ impl Scanner {
                 let names = message.names_of(heard.source);
                 self.hear_named(now, heard.source, Some(*from), names);
             }
+            What::Mdns6 { from, message } if vlan.is_none() => {
+                self.hear_mdns6(now, heard.source, *from, message);
+            }
+            What::EchoReply6 { from, to, echo } if vlan.is_none() => {
+                let ours = Some(heard.destination) == self.here.mac() && Some(*to) == self.here.link_local();
+                if ours && echo.identifier == self.echoes.identifier() {
+                    self.hear_six(now, heard.source, *from);
+                }
+            }
+            // Who speaks for other hardware is a bridge or a proxy, and proves nothing of it.
+            What::Neighbour6(neighbour)
+                if vlan.is_none() && neighbour.hardware.is_none_or(|mac| mac == heard.source) =>
+            {
+                if let Some(address) = neighbour.address {
+                    self.hear_six(now, heard.source, address);
+                }
+            }
             What::Lldp(message) if vlan.is_none() && heard.destination == lldp::GROUP_MAC => {
                 self.hear_lldp(now, heard.source, message);
             }

@@ -1,6 +1,6 @@
 //! This computer on the wire: which sender form a question may take.
 
-use core::net::Ipv4Addr;
+use core::net::{Ipv4Addr, Ipv6Addr};
 
 use vocab::{ArpForm, Ipv4Net, LinkState, Mac, Station};
 
@@ -62,6 +62,11 @@ impl Here {
         self.station.as_ref()?.addresses.first().map(Ipv4Net::addr)
     }
 
+    /// Our own link-local IPv6 address.
+    pub(crate) fn link_local(&self) -> Option<Ipv6Addr> {
+        self.station.as_ref()?.link_local
+    }
+
     /// The form in which `form` can really go out. With our own address as target the real sender
     /// would make it an announcement (RFC 5227 section 2.3), so that too is asked in nobody's name.
     pub(crate) fn form(&self, target: Ipv4Addr, form: ArpForm) -> ArpForm {
@@ -84,6 +89,7 @@ mod tests {
             index: 3,
             mac: Mac::new([2, 0x52, 0x43, 0, 0, 1]),
             addresses: addresses.iter().map(|a| a.parse::<Ipv4Net>().unwrap()).collect(),
+            link_local: None,
             state,
             medium: Medium::Wired,
             mode: Mode::Raw,
@@ -121,6 +127,7 @@ mod tests {
         }));
         assert!(here.set(Station {
             index: 4,
+            link_local: None,
             state: LinkState::NoCarrier,
             ..up.clone()
         }));

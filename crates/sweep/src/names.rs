@@ -4,15 +4,17 @@
 //! everybody is heard even from another subnet. Types of service that are heard of are asked for by
 //! name, a while later and together.
 
-use core::net::Ipv4Addr;
+use core::net::{Ipv4Addr, Ipv6Addr};
 use core::time::Duration;
 use std::collections::{BTreeMap, BTreeSet};
 
 use vocab::{Fact, Mac, Moment, Name, RollCall};
+use wire::icmp::Echo;
 use wire::mdns::{self, Question, ServiceType};
 use wire::wsd::{self, Version};
+use wire::{Path6, ipv6};
 
-use crate::here::is_askable;
+use crate::here::{Here, is_askable};
 use crate::queue::{Item, Lane};
 use crate::scanner::Scanner;
 
@@ -35,6 +37,10 @@ pub(crate) enum Call {
     Types,
     /// Who offers the types heard of since?
     Offers,
+    /// The first two, over IPv6.
+    Types6,
+    /// Which hosts are there, by IPv6?
+    Nodes,
     /// Which devices are there, by this publication of WS-Discovery?
     Devices(Version),
 }
@@ -66,6 +72,14 @@ impl Calls {
         }
     }
 
+    /// Whether there is an address to ask from.
+    pub(crate) fn can_send(call: Call, here: &Here) -> bool {
+        match call {
+            Call::Types6 | Call::Nodes => here.link_local().is_some(),
+            Call::Types | Call::Offers | Call::Devices(_) => here.first().is_some(),
+        }
+    }
+
     /// From when on it may be sent.
     pub(crate) fn earliest(&self, call: Call) -> Moment {
         let gathered = if call == Call::Offers {
@@ -78,8 +92,9 @@ impl Calls {
             .map_or(gathered, |at| gathered.max(*at + APART))
     }
 
-    /// The whole frame; `None` where there is nothing to ask.
-    pub(crate) fn frame(&mut self, call: Call, mac: Mac, from: Ipv4Addr) -> Option<Vec<u8>> {
+    /// The whole frame; `None` where there is nothing to ask, or no address to ask from.
+    pub(crate) fn frame(&mut self, call: Call, here: &Here, echo: u16) -> Option<Vec<u8>> {
+        let mac = here.mac()?;
         let asked = |all: bool, types: &BTreeMap<ServiceType, bool>| {
             types
                 .iter()
@@ -88,9 +103,20 @@ impl Calls {
                 .collect::<Vec<_>>()
         };
         let questions = match call {
-            Call::Types => [vec![Question::Types], asked(true, &self.types)].concat(),
+            Call::Types | Call::Types6 => [vec![Question::Types], asked(true, &self.types)].concat(),
             Call::Offers => asked(false, &self.types),
+            Call::Nodes => {
+                self.count += 1;
+                let echo = Echo {
+                    identifier: echo,
+                    sequence: self.count as u16,
+                    data: b"rigmuster",
+                };
+                let path = Path6::to_group(mac, here.link_local()?, ipv6::ALL_NODES);
+                return Some(path.echo_request(&echo));
+            }
             Call::Devices(version) => {
+                let from = here.first()?;
                 self.count += 1;
                 // Any number does that no other message has.
                 let id = (u128::from(self.seed) << 64) | u128::from(self.count);
@@ -99,7 +125,15 @@ impl Calls {
             }
         };
         let questions: Vec<Question> = questions.into_iter().take(MAX_QUESTIONS).collect();
-        (!questions.is_empty()).then(|| mdns::frame(mac, from, &mdns::query(&questions)))
+        if questions.is_empty() {
+            return None;
+        }
+        let query = mdns::query(&questions);
+        Some(if call == Call::Types6 {
+            mdns::frame6(mac, here.link_local()?, &query)
+        } else {
+            mdns::frame(mac, here.first()?, &query)
+        })
     }
 
     /// It left.
@@ -108,7 +142,7 @@ impl Calls {
         let (all, most) = match call {
             Call::Types => (true, MAX_QUESTIONS - 1),
             Call::Offers => (false, MAX_QUESTIONS),
-            Call::Devices(_) => return,
+            Call::Types6 | Call::Nodes | Call::Devices(_) => return,
         };
         let asked = self.types.values_mut().filter(|asked| all || !**asked);
         asked.take(most).for_each(|asked| *asked = true);
@@ -140,7 +174,8 @@ impl Scanner {
     /// Queues the questions of a roll call.
     pub(crate) fn roll_call(&mut self, which: RollCall) {
         let calls: &[Call] = match which {
-            RollCall::DnsSd => &[Call::Types],
+            RollCall::Nodes => &[Call::Nodes],
+            RollCall::DnsSd => &[Call::Types, Call::Types6],
             RollCall::WsDiscovery => &[Call::Devices(Version::April2005), Call::Devices(Version::Oasis11)],
         };
         for call in calls {
@@ -150,6 +185,25 @@ impl Scanner {
     }
 
     pub(crate) fn hear_mdns(&mut self, now: Moment, mac: Mac, from: Ipv4Addr, message: &mdns::Message) {
+        self.hear_types(now, message);
+        self.hear_named(now, mac, Some(from), message.names_of(from));
+    }
+
+    pub(crate) fn hear_mdns6(&mut self, now: Moment, mac: Mac, from: Ipv6Addr, message: &mdns::Message) {
+        self.hear_types(now, message);
+        self.hear_six(now, mac, from);
+        self.hear_named(now, mac, None, message.names_of(from));
+    }
+
+    /// A host is on the wire with this address.
+    pub(crate) fn hear_six(&mut self, now: Moment, mac: Mac, address: Ipv6Addr) {
+        let sound = !address.is_unspecified() && !address.is_multicast() && !address.is_loopback();
+        if sound && mac.is_host() {
+            self.say(now, Fact::Ipv6 { mac, address });
+        }
+    }
+
+    fn hear_types(&mut self, now: Moment, message: &mdns::Message) {
         let types: BTreeSet<&ServiceType> = message
             .types
             .iter()
@@ -160,7 +214,6 @@ impl Scanner {
                 .push(Item::Call(Call::Offers), vocab::Rank::Heard, Lane::Watch);
             self.stir(now);
         }
-        self.hear_named(now, mac, Some(from), message.names_of(from));
     }
 
     pub(crate) fn hear_named(&mut self, now: Moment, mac: Mac, address: Option<Ipv4Addr>, names: Vec<Name>) {

@@ -9,7 +9,7 @@ use wire::icmp::{self, Echo};
 use wire::{Path, arp};
 
 use crate::here::is_askable;
-use crate::names::Call;
+use crate::names::{Call, Calls};
 use crate::pacer::{KERNEL_ARP_FRAMES, POKE_FRAMES};
 use crate::queue::{Entry, Item, Lane, Queue};
 use crate::scanner::{Dialing, Scanner};
@@ -185,7 +185,7 @@ impl Scanner {
                 self.pacer.take(now, 1, entry.lane == Lane::Watch);
                 self.turn = self.turn.wrapping_add(1);
                 self.calls.sent(now, call);
-                if !matches!(call, Call::Devices(_)) && self.calls.has_more() {
+                if matches!(call, Call::Types | Call::Offers) && self.calls.has_more() {
                     self.queue
                         .push(Item::Call(Call::Offers), Rank::Heard, Lane::Watch);
                 }
@@ -357,7 +357,7 @@ impl Scanner {
                 Some(at) if at > now => Some(Wait::Alone(at)),
                 Some(_) => all(self.pacer.ready_at(1)),
             },
-            Item::Call(_) if plain || self.here.first().is_none() => Some(Wait::Never),
+            Item::Call(call) if plain || !Calls::can_send(call, &self.here) => Some(Wait::Never),
             Item::Call(call) => {
                 let at = self.calls.earliest(call);
                 if at > now {
@@ -430,8 +430,7 @@ impl Scanner {
                 (Kind::Discover { entry }, Order::Frame(frame))
             }
             Item::Call(call) => {
-                let (mac, from) = (self.here.mac()?, self.here.first()?);
-                let frame = self.calls.frame(call, mac, from)?;
+                let frame = self.calls.frame(call, &self.here, self.echoes.identifier())?;
                 (Kind::Call { entry, call }, Order::Frame(frame))
             }
             Item::Echo(address, mac) => {

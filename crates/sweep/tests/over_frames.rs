@@ -205,6 +205,7 @@ fn a_device_with_a_stack_of_its_own_is_found_and_asked() {
             index: 1,
             mac: OWN,
             addresses: vec!["10.40.8.5/24".parse().unwrap()],
+            link_local: None,
             state: LinkState::Up,
             medium: Medium::Wired,
             mode: Mode::Simulated,

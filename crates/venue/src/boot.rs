@@ -97,7 +97,10 @@ impl Host {
                 Source::Dhcp { .. } => {
                     self.addressing = Addressing::Asking(dhcp::Client::new(chance.next() as u32, now));
                 }
-                Source::Nothing => self.addressing = Addressing::Settled,
+                Source::Nothing => {
+                    self.addressing = Addressing::Settled;
+                    self.advertise(out);
+                }
             },
             Addressing::Asking(client) => {
                 if let Some(frame) = client.tick(self.plan.mac, &self.plan.name, now, chance) {
@@ -137,6 +140,7 @@ impl Host {
                     self.addressing = Addressing::Settled;
                 }
                 self.announce(out);
+                self.advertise(out);
                 self.say_name(chance, out);
             }
         }

@@ -1,6 +1,6 @@
 //! What stands in a venue and what is going to happen there, composed in code.
 
-use std::net::Ipv4Addr;
+use std::net::{Ipv4Addr, Ipv6Addr};
 use std::time::Duration;
 
 use vocab::{AddressRange, ControlPort, Ipv4Net, Mac, OtherPort};
@@ -257,6 +257,7 @@ pub struct HostPlan {
     pub(crate) start: Start,
     pub(crate) own_supply: bool,
     pub(crate) says_name: bool,
+    pub(crate) ipv6: bool,
 }
 
 impl HostPlan {
@@ -278,6 +279,7 @@ impl HostPlan {
             start: Start::default(),
             own_supply: false,
             says_name: false,
+            ipv6: false,
         }
     }
 
@@ -365,6 +367,13 @@ impl HostPlan {
         self
     }
 
+    /// It has IPv6 on its link, whether it has IPv4 or not.
+    #[must_use]
+    pub const fn ipv6(mut self) -> Self {
+        self.ipv6 = true;
+        self
+    }
+
     /// It says its name to everybody and to who asks: by multicast DNS, and by WS-Discovery where it
     /// has ONVIF.
     #[must_use]
@@ -383,6 +392,8 @@ pub struct Computer {
     pub mac: Mac,
     /// Its addresses.
     pub addresses: Vec<Ipv4Net>,
+    /// Its link-local IPv6 address.
+    pub link_local: Option<Ipv6Addr>,
     /// Where it is plugged in.
     pub switch: SwitchId,
     /// The quality of its cable.
@@ -455,6 +466,7 @@ impl Plan {
                 port: "rehearsal".to_owned(),
                 mac,
                 addresses: addresses.to_vec(),
+                link_local: None,
                 switch: SwitchId(0),
                 line: Line::SOUND,
                 others: Vec::new(),

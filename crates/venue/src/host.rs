@@ -261,6 +261,7 @@ impl Host {
                     || self.neighbours.differs(arp.sender_ip, arp.sender_mac)
             }
             Glance::Arp(_) | Glance::Ipv4 => packet.to == self.plan.mac || packet.to.is_group(),
+            Glance::Ipv6 => self.plan.ipv6 && (packet.to == self.plan.mac || packet.to.is_group()),
             Glance::Other => false,
         }
     }
@@ -273,6 +274,7 @@ impl Host {
         match &packet.glance {
             Glance::Arp(arp) => self.hear_arp(arp, now, chance, out),
             Glance::Ipv4 => self.hear_ip(packet, now, chance, out),
+            Glance::Ipv6 => self.hear_six(packet, now, chance, out),
             Glance::Other => {}
         }
     }

@@ -21,6 +21,7 @@ mod proxy;
 mod says;
 mod scene;
 mod service;
+mod six;
 mod speech;
 mod stack;
 mod switch;

@@ -42,6 +42,7 @@ impl Ours {
             index: 1,
             mac: self.plan.mac,
             addresses: self.plan.addresses.clone(),
+            link_local: self.plan.link_local,
             state: if self.carrier {
                 LinkState::Up
             } else {

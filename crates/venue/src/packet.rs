@@ -12,6 +12,8 @@ pub(crate) enum Glance {
     Arp(Arp),
     /// An IPv4 packet, untagged, not looked into.
     Ipv4,
+    /// An IPv6 packet, untagged, not looked into.
+    Ipv6,
     /// Anything else: switches pass it on, hosts ignore it.
     Other,
 }
@@ -32,6 +34,7 @@ impl Packet {
         let glance = match (head.vlan, head.ethertype) {
             (None, ethernet::ARP) => Arp::parse(head.payload).map_or(Glance::Other, Glance::Arp),
             (None, ethernet::IPV4) => Glance::Ipv4,
+            (None, ethernet::IPV6) => Glance::Ipv6,
             _ => Glance::Other,
         };
         let (to, from) = (head.destination, head.source);

@@ -21,7 +21,7 @@ const MATCH_MAX: Duration = Duration::from_millis(500);
 impl Host {
     /// What it offers. A host with nothing of a registered type is offered as itself (common
     /// practice, no source).
-    fn offers(&self) -> Vec<(ServiceType, u16)> {
+    pub(crate) fn offers(&self) -> Vec<(ServiceType, u16)> {
         let mut all: Vec<(ServiceType, u16)> = self
             .plan
             .services
@@ -56,7 +56,7 @@ impl Host {
         let services = self.offers();
         let device = Device {
             name: &self.plan.name,
-            address: own.addr(),
+            address: own.addr().into(),
             services: &services,
         };
         out.now(mdns::frame(self.plan.mac, own.addr(), &device.mdns()));
@@ -92,7 +92,7 @@ impl Host {
         let services = self.offers();
         let device = Device {
             name: &self.plan.name,
-            address: own.addr(),
+            address: own.addr().into(),
             services: &services,
         };
         if udp.destination_port == mdns::PORT {

@@ -162,7 +162,7 @@ fn every_scene_is_complete_and_its_rig_fits_our_computer() {
 
 #[test]
 fn each_scene_ends_or_stands_with_just_the_trouble_that_is_planned() {
-    let trouble: [(&str, u64, &[&str]); 18] = [
+    let trouble: [(&str, u64, &[&str]); 19] = [
         ("calm", 5, &[]),
         ("cable", 5, &[]),
         ("clash", 5, &[]),
@@ -172,6 +172,7 @@ fn each_scene_ends_or_stands_with_just_the_trouble_that_is_planned() {
         ("held", 31, &[]),
         ("house", 5, &[]),
         ("leases", 20, &[]),
+        ("heard", 20, &["Foyer"]),
         ("grand", 5, &[]),
         ("late", 120, &["Spare camera"]),
         ("hidden", 2, &["Tower", "Porch"]),

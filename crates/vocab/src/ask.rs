@@ -28,10 +28,14 @@ pub enum Budget {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct PassId(pub u32);
 
-/// A question to everybody at once: what are you called?
+/// A question to everybody at once: what are you called, or are you there?
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum RollCall {
-    /// Services and hosts by multicast DNS (RFC 6763 section 9).
+    /// Who is there: an echo request to all hosts of the link by IPv6 (RFC 4443), from our link-local
+    /// address where we have one. Whoever answers is told of as [`crate::Fact::Ipv6`].
+    Nodes,
+    /// Services and hosts by multicast DNS (RFC 6763 section 9), over IPv6 as well where we have a
+    /// link-local address.
     DnsSd,
     /// Devices by WS-Discovery.
     WsDiscovery,

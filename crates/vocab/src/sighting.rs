@@ -1,6 +1,6 @@
 //! What was seen, one fact at a time.
 
-use core::net::Ipv4Addr;
+use core::net::{Ipv4Addr, Ipv6Addr};
 use core::time::Duration;
 
 use crate::{ControlPort, ControlState, DhcpOffer, Mac, Moment, Name, PassId, Plugged, Station, Text};
@@ -172,6 +172,14 @@ pub enum Fact {
         address: Option<Ipv4Addr>,
         /// What it calls itself; empty where it said nothing of that.
         names: Vec<Name>,
+    },
+    /// A host was heard over IPv6: in neighbour discovery (RFC 4861), by multicast DNS, or in answer to
+    /// our question to all. Its hardware is on this wire; IPv4 addresses are another matter.
+    Ipv6 {
+        /// Source of the frame; where the message names its sender's hardware, the same.
+        mac: Mac,
+        /// Its address there.
+        address: Ipv6Addr,
     },
     /// A switch says to which of its ports we are plugged in, and for how long that holds.
     Plugged(Plugged),

@@ -1,5 +1,7 @@
 //! This computer and its way onto the wire.
 
+use core::net::Ipv6Addr;
+
 use ipnet::Ipv4Net;
 
 use crate::Mac;
@@ -72,6 +74,8 @@ pub struct Station {
     pub mac: Mac,
     /// Its IPv4 addresses with their masks, the order that the system gives.
     pub addresses: Vec<Ipv4Net>,
+    /// Its link-local IPv6 address, once the system has made sure that it is free.
+    pub link_local: Option<Ipv6Addr>,
     /// Whether the cable carries.
     pub state: LinkState,
     /// What kind of interface it is.

@@ -2,10 +2,10 @@
 //!
 //! Nothing here is used to read what comes off a wire.
 
-use core::net::Ipv4Addr;
+use core::net::IpAddr;
 
 use hickory_proto::op::{Message as Dns, MessageType, OpCode};
-use hickory_proto::rr::rdata::{A, PTR, SRV, TXT};
+use hickory_proto::rr::rdata::{A, AAAA, PTR, SRV, TXT};
 use hickory_proto::rr::{Name as DnsName, RData, Record};
 
 use percent_encoding::{NON_ALPHANUMERIC, utf8_percent_encode};
@@ -24,7 +24,7 @@ pub struct Device<'a> {
     /// What it calls itself, for people: at most 63 bytes (RFC 1035 section 3.1), the rest is left out.
     pub name: &'a str,
     /// Where it is.
-    pub address: Ipv4Addr,
+    pub address: IpAddr,
     /// What it offers.
     pub services: &'a [(ServiceType, u16)],
 }
@@ -72,7 +72,10 @@ impl Device<'_> {
         let mut out = vec![unique(Record::from_rdata(
             host.clone(),
             HOST_TTL,
-            RData::A(A(self.address)),
+            match self.address {
+                IpAddr::V4(address) => RData::A(A(address)),
+                IpAddr::V6(address) => RData::AAAA(AAAA(address)),
+            },
         ))];
         for (kind, port) in self.services {
             let (what, transport) = kind.as_str().split_once('.')?;
@@ -120,12 +123,15 @@ impl Device<'_> {
     fn parts(&self) -> String {
         let name = utf8_percent_encode(self.name, NON_ALPHANUMERIC);
         let address = self.address;
+        let number = match address {
+            IpAddr::V4(address) => u64::from(u32::from(address)),
+            IpAddr::V6(address) => u64::from(address.octets()[15]),
+        };
         format!(
-            "<a:EndpointReference><a:Address>urn:uuid:00000000-0000-4000-8000-{:012x}</a:Address></a:EndpointReference>\
+            "<a:EndpointReference><a:Address>urn:uuid:00000000-0000-4000-8000-{number:012x}</a:Address></a:EndpointReference>\
              <d:Types xmlns:n=\"http://www.onvif.org/ver10/network/wsdl\">n:NetworkVideoTransmitter</d:Types>\
              <d:Scopes>onvif://www.onvif.org/type/video_encoder onvif://www.onvif.org/name/{name}</d:Scopes>\
-             <d:XAddrs>http://{address}/onvif/device_service</d:XAddrs><d:MetadataVersion>1</d:MetadataVersion>",
-            u32::from(address)
+             <d:XAddrs>http://{address}/onvif/device_service</d:XAddrs><d:MetadataVersion>1</d:MetadataVersion>"
         )
     }
 }

@@ -1,6 +1,7 @@
-//! The Internet checksum: RFC 1071, and the pseudo headers of RFC 768 and RFC 9293 section 3.1.
+//! The Internet checksum: RFC 1071, and the pseudo headers of RFC 768 and RFC 9293 section 3.1,
+//! and of RFC 8200 section 8.1.
 
-use core::net::Ipv4Addr;
+use core::net::{Ipv4Addr, Ipv6Addr};
 
 /// A running one's complement sum. Bytes may be added in pieces of any length.
 #[derive(Debug, Clone, Copy, Default)]
@@ -23,6 +24,15 @@ impl Sum {
             .with(&to.octets())
             .with(&[0, protocol])
             .with(&len.to_be_bytes())
+    }
+
+    /// The same over IPv6 (RFC 8200 section 8.1).
+    pub fn pseudo6(from: Ipv6Addr, to: Ipv6Addr, next: u8, len: usize) -> Self {
+        Self::new()
+            .with(&from.octets())
+            .with(&to.octets())
+            .with(&(len as u32).to_be_bytes())
+            .with(&[0, 0, 0, next])
     }
 
     /// With these bytes added. A sum of 2^47 bytes and more would be needed to overflow it.

@@ -20,6 +20,8 @@ pub const MIN_FRAME: usize = 60;
 pub const ARP: u16 = EtherTypes::Arp.0;
 /// The type of IPv4 (RFC 894).
 pub const IPV4: u16 = EtherTypes::Ipv4.0;
+/// The type of IPv6 (RFC 2464 section 3).
+pub const IPV6: u16 = EtherTypes::Ipv6.0;
 /// The type of LLDP (IEEE 802.1AB clause 7.4).
 pub const LLDP: u16 = 0x88cc;
 /// Tag types: customer (802.1Q), service (802.1ad), and an older double tag seen in practice (from memory).

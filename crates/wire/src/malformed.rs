@@ -13,6 +13,10 @@ pub enum Layer {
     Ipv4,
     /// RFC 792.
     Icmp,
+    /// RFC 8200.
+    Ipv6,
+    /// RFC 4443 and RFC 4861.
+    Icmp6,
     /// RFC 768.
     Udp,
     /// RFC 2131.
@@ -43,6 +47,8 @@ impl Layer {
             Self::Arp => "ARP",
             Self::Ipv4 => "IPv4",
             Self::Icmp => "ICMP",
+            Self::Ipv6 => "IPv6",
+            Self::Icmp6 => "ICMPv6",
             Self::Udp => "UDP",
             Self::Dhcp => "DHCP",
             Self::Mdns => "mDNS",

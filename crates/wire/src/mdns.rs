@@ -3,7 +3,7 @@
 //! Read with `hickory-proto`, which follows a compressed name only backwards. What a message says is
 //! kept as lists, each bounded; who is meant by it is told by [`Message::names_of`].
 
-use core::net::Ipv4Addr;
+use core::net::{IpAddr, Ipv4Addr, Ipv6Addr};
 
 use hickory_proto::op::{Header, Message as Dns, MessageType, OpCode, Query};
 use hickory_proto::rr::{Name as DnsName, RecordType};
@@ -11,12 +11,14 @@ use hickory_proto::serialize::binary::{BinDecodable, BinDecoder, Restrict};
 use vocab::{Mac, Name, NameSource, Text};
 
 use crate::malformed::{Layer, Malformed, Reason};
-use crate::{Ethernet, Ipv4, Udp, ethernet, ipv4};
+use crate::{Ethernet, Ipv4, Ipv6, Udp, ethernet, ipv4, ipv6};
 
 /// The port, at both ends (RFC 6762 section 5.2).
 pub const PORT: u16 = 5353;
 /// The group (RFC 6762 section 3). Routers never pass it on.
 pub const GROUP: Ipv4Addr = Ipv4Addr::new(224, 0, 0, 251);
+/// The same over IPv6, on this link only.
+pub const GROUP6: Ipv6Addr = Ipv6Addr::new(0xff02, 0, 0, 0, 0, 0, 0, 0xfb);
 /// The group's hardware address (RFC 1112 section 6.4).
 pub const GROUP_MAC: Mac = Mac::new([0x01, 0x00, 0x5e, 0x00, 0x00, 0xfb]);
 /// The longest message that is read (RFC 6762 section 17, headers included there).
@@ -88,7 +90,7 @@ pub struct Message {
     /// What a query asks.
     pub questions: Vec<Question>,
     /// Host names, without the domain, with their addresses.
-    pub hosts: Vec<(Text, Ipv4Addr)>,
+    pub hosts: Vec<(Text, IpAddr)>,
     /// Types of service that somebody offers.
     pub types: Vec<ServiceType>,
     /// Services that somebody offers.
@@ -168,9 +170,14 @@ impl Message {
                 RecordType::A => {
                     let address =
                         Ipv4Addr::from((u32::from(number(decoder)?) << 16) | u32::from(number(decoder)?));
-                    if let Some(host) = host_name(&owner).filter(|_| self.hosts.len() < MAX_KEPT) {
-                        self.hosts.push((host, address));
+                    self.host(&owner, address.into());
+                }
+                RecordType::AAAA => {
+                    let mut parts = [0; 8];
+                    for part in &mut parts {
+                        *part = number(decoder)?;
                     }
+                    self.host(&owner, Ipv6Addr::from(parts).into());
                 }
                 RecordType::PTR => {
                     let target = labels(&DnsName::read(decoder).ok()?);
@@ -195,6 +202,12 @@ impl Message {
         }
         let rest = end.checked_sub(decoder.index())?;
         decoder.read_slice(rest).ok().map(|_| ())
+    }
+
+    fn host(&mut self, owner: &[String], address: IpAddr) {
+        if let Some(host) = host_name(owner).filter(|_| self.hosts.len() < MAX_KEPT) {
+            self.hosts.push((host, address));
+        }
     }
 
     fn pointer(&mut self, owner: &[String], target: &[String]) {
@@ -223,7 +236,8 @@ impl Message {
 
     /// What the host at `from`, which sent the message, calls itself in it. What is said of other
     /// hosts is left out: proxies and reflectors speak for those.
-    pub fn names_of(&self, from: Ipv4Addr) -> Vec<Name> {
+    pub fn names_of(&self, from: impl Into<IpAddr>) -> Vec<Name> {
+        let from = from.into();
         let own: Vec<&Text> = self
             .hosts
             .iter()
@@ -293,6 +307,24 @@ pub fn frame(from_mac: Mac, from: Ipv4Addr, message: &[u8]) -> Vec<u8> {
         payload: &packet,
     }
     .emit()
+}
+
+/// The same over IPv6.
+pub fn frame6(from_mac: Mac, from: Ipv6Addr, message: &[u8]) -> Vec<u8> {
+    let udp = Udp {
+        source_port: PORT,
+        destination_port: PORT,
+        payload: message,
+    }
+    .emit6(from, GROUP6);
+    Ipv6 {
+        source: from,
+        destination: GROUP6,
+        next: ipv4::UDP,
+        hop_limit: TTL,
+        payload: &udp,
+    }
+    .frame(from_mac, ipv6::group_mac(GROUP6))
 }
 
 fn number(decoder: &mut BinDecoder<'_>) -> Option<u16> {

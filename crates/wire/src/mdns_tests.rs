@@ -24,6 +24,30 @@ fn says(message: &Message, from: Ipv4Addr) -> Vec<String> {
     message.names_of(from).iter().map(ToString::to_string).collect()
 }
 
+#[test]
+fn over_ipv6_a_host_is_named_by_its_own_address() {
+    let link_local: Ipv6Addr = "fe80::52:43ff:fe00:21".parse().unwrap();
+    let device = Device {
+        name: "Organ loft",
+        address: link_local.into(),
+        services: &[(kind("_rtsp._tcp"), 554)],
+    };
+    let frame = frame6(Mac::new([2, 0x52, 0x43, 0, 0, 0x21]), link_local, &device.mdns());
+    assert_eq!(frame[..6], [0x33, 0x33, 0, 0, 0, 0xfb]);
+    let Ok(crate::Heard {
+        what: crate::What::Mdns6 { from, message },
+        ..
+    }) = crate::peek(&frame)
+    else {
+        panic!("{frame:?}")
+    };
+    let names = |from: Ipv6Addr| message.names_of(from).len();
+    assert_eq!(
+        (from, names(from), names("fe80::1".parse().unwrap())),
+        (link_local, 2, 0)
+    );
+}
+
 /// The question of RFC 6763 section 9, byte by byte as RFC 1035 section 4.1.2 lays it out, with
 /// the header that RFC 6762 section 18 wants.
 #[test]
@@ -59,12 +83,12 @@ fn frames_to_the_group_have_the_hops_and_ports_of_the_standard() {
 fn an_announcement_names_host_and_service() {
     let device = Device {
         name: "Organ loft",
-        address: HOST,
+        address: HOST.into(),
         services: &[(kind("_rtsp._tcp"), 554), (kind("_http._tcp"), 80)],
     };
     let message = Message::parse(&device.mdns()).unwrap();
     assert!(message.response);
-    assert_eq!(message.hosts, [(Text::clean("organ-loft"), HOST)]);
+    assert_eq!(message.hosts, [(Text::clean("organ-loft"), IpAddr::from(HOST))]);
     assert_eq!(message.types, [kind("_rtsp._tcp"), kind("_http._tcp")]);
     assert!(
         message
@@ -79,7 +103,7 @@ fn an_announcement_names_host_and_service() {
 fn who_speaks_for_another_is_not_named_after_him() {
     let device = Device {
         name: "Organ loft",
-        address: HOST,
+        address: HOST.into(),
         services: &[(kind("_http._tcp"), 80)],
     };
     let message = Message::parse(&device.mdns()).unwrap();
@@ -198,7 +222,7 @@ proptest! {
         changes in prop::collection::vec((any::<prop::sample::Index>(), any::<u8>()), 0..8),
     ) {
         let services = [(kind("_rtsp._tcp"), 554), (kind("_http._tcp"), 80)];
-        let device = Device { name: "Organ loft", address: HOST, services: &services };
+        let device = Device { name: "Organ loft", address: HOST.into(), services: &services };
         let mut bytes = device.mdns();
         for (at, byte) in changes {
             let at = at.index(bytes.len());
@@ -211,7 +235,7 @@ proptest! {
 
     #[test]
     fn any_name_comes_back(name in "[A-Za-z0-9 .é-]{1,40}") {
-        let device = Device { name: &name, address: HOST, services: &[(kind("_http._tcp"), 80)] };
+        let device = Device { name: &name, address: HOST.into(), services: &[(kind("_http._tcp"), 80)] };
         let message = Message::parse(&device.mdns()).unwrap();
         let clean = Text::clean(&name);
         prop_assume!(!clean.is_empty());

@@ -1,12 +1,13 @@
 //! One pass over a frame: what the scanner wants to know of it.
 
-use core::net::Ipv4Addr;
+use core::net::{Ipv4Addr, Ipv6Addr};
 
 use vocab::Mac;
 
 use crate::icmp::{Echo, Original};
+use crate::icmp6::Neighbour;
 use crate::malformed::{Malformed, Reason};
-use crate::{Arp, Ethernet, Icmp, Ipv4, Udp, dhcp, ethernet, ipv4, lldp, mdns, wsd};
+use crate::{Arp, Ethernet, Icmp, Icmp6, Ipv4, Ipv6, Udp, dhcp, ethernet, ipv4, ipv6, lldp, mdns, wsd};
 
 /// A frame, decoded as far as it matters here.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -80,6 +81,24 @@ pub enum What<'a> {
         /// The message.
         message: Box<wsd::Message>,
     },
+    /// A host says over IPv6 that it is there.
+    EchoReply6 {
+        /// Who says so.
+        from: Ipv6Addr,
+        /// To whom.
+        to: Ipv6Addr,
+        /// The question, given back.
+        echo: Echo<'a>,
+    },
+    /// Neighbour discovery of IPv6.
+    Neighbour6(Neighbour),
+    /// Multicast DNS over IPv6, from its own port or a query from any.
+    Mdns6 {
+        /// Who sent it.
+        from: Ipv6Addr,
+        /// The message.
+        message: Box<mdns::Message>,
+    },
     /// A device says who it is and what its port is called, to its neighbour on the cable alone.
     Lldp(Box<lldp::Message>),
     /// Any other UDP datagram. Its checksum was not looked at.
@@ -134,6 +153,7 @@ pub fn peek(frame: &[u8]) -> Result<Heard<'_>, Malformed> {
             Err(e) => return Err(e),
         },
         ethernet::IPV4 => in_ipv4(&Ipv4::parse(payload)?)?,
+        ethernet::IPV6 => in_ipv6(&Ipv6::parse(payload)?)?,
         ethernet::LLDP => What::Lldp(Box::new(lldp::Message::parse(payload)?)),
         _ => What::Other { ethertype },
     };
@@ -184,6 +204,42 @@ fn in_ipv4<'a>(packet: &Ipv4<'a>) -> Result<What<'a>, Malformed> {
     })
 }
 
+fn in_ipv6<'a>(packet: &Ipv6<'a>) -> Result<What<'a>, Malformed> {
+    let Ipv6 {
+        source: from,
+        destination: to,
+        next,
+        payload,
+        ..
+    } = *packet;
+    let other = What::Other {
+        ethertype: ethernet::IPV6,
+    };
+    Ok(match next {
+        ipv6::ICMP6 => match Icmp6::parse(packet)? {
+            Icmp6::EchoReply(echo) => What::EchoReply6 { from, to, echo },
+            Icmp6::Neighbour(neighbour) => What::Neighbour6(neighbour),
+            Icmp6::EchoRequest(_) | Icmp6::Other { .. } => other,
+        },
+        ipv4::UDP => match in_mdns(&Udp::parse(payload)?)? {
+            Some(message) => What::Mdns6 { from, message },
+            None => other,
+        },
+        _ => other,
+    })
+}
+
+/// The message of multicast DNS that a datagram holds. An answer from another port is to be ignored
+/// (RFC 6762 section 6).
+fn in_mdns(udp: &Udp<'_>) -> Result<Option<Box<mdns::Message>>, Malformed> {
+    if udp.destination_port != mdns::PORT {
+        return Ok(None);
+    }
+    let message = mdns::Message::parse(udp.payload)?;
+    let fair = !message.response || udp.source_port == mdns::PORT;
+    Ok(fair.then(|| Box::new(message)))
+}
+
 fn in_udp(from: Ipv4Addr, to: Ipv4Addr, udp: Udp<'_>) -> Result<What<'_>, Malformed> {
     // Both ends of DHCP have fixed ports (RFC 2131 section 4.1).
     let ends = [dhcp::CLIENT_PORT, dhcp::SERVER_PORT];
@@ -204,22 +260,14 @@ fn in_udp(from: Ipv4Addr, to: Ipv4Addr, udp: Udp<'_>) -> Result<What<'_>, Malfor
             Err(e) => return Err(e),
         }
     }
-    match udp.destination_port {
-        mdns::PORT => {
-            let message = mdns::Message::parse(udp.payload)?;
-            // An answer from another port is to be ignored (RFC 6762 section 6).
-            if !message.response || udp.source_port == mdns::PORT {
-                let message = Box::new(message);
-                return Ok(What::Mdns { from, message });
-            }
-        }
-        wsd::PORT | wsd::OWN_PORT => {
-            if let Some(message) = wsd::Message::parse(udp.payload)? {
-                let message = Box::new(message);
-                return Ok(What::Discovery { from, message });
-            }
-        }
-        _ => {}
+    if let Some(message) = in_mdns(&udp)? {
+        return Ok(What::Mdns { from, message });
+    }
+    if matches!(udp.destination_port, wsd::PORT | wsd::OWN_PORT)
+        && let Some(message) = wsd::Message::parse(udp.payload)?
+    {
+        let message = Box::new(message);
+        return Ok(What::Discovery { from, message });
     }
     Ok(What::Udp { from, to, udp })
 }

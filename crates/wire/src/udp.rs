@@ -1,6 +1,6 @@
 //! UDP: RFC 768, RFC 1122 section 4.1.3.4 (checksums).
 
-use core::net::Ipv4Addr;
+use core::net::{Ipv4Addr, Ipv6Addr};
 
 use pnet_packet::udp::{MutableUdpPacket, UdpPacket};
 
@@ -58,6 +58,15 @@ impl<'a> Udp<'a> {
 
     /// The datagram with its checksum. Payload beyond 65,507 bytes is left out.
     pub fn emit(&self, from: Ipv4Addr, to: Ipv4Addr) -> Vec<u8> {
+        self.emit_with(|len| Sum::pseudo(from, to, ipv4::UDP, len))
+    }
+
+    /// The same over IPv6, where the checksum is no choice (RFC 8200 section 8.1).
+    pub fn emit6(&self, from: Ipv6Addr, to: Ipv6Addr) -> Vec<u8> {
+        self.emit_with(|len| Sum::pseudo6(from, to, ipv4::UDP, usize::from(len)))
+    }
+
+    fn emit_with(&self, pseudo: impl Fn(u16) -> Sum) -> Vec<u8> {
         let most = usize::from(u16::MAX) - ipv4::HEADER - HEADER;
         let payload = self.payload.get(..most).unwrap_or(self.payload);
         let len = (HEADER + payload.len()) as u16;
@@ -68,7 +77,7 @@ impl<'a> Udp<'a> {
             view.set_destination(self.destination_port);
             view.set_length(len);
         }
-        let sum = match Sum::pseudo(from, to, ipv4::UDP, len).with(&out).finish() {
+        let sum = match pseudo(len).with(&out).finish() {
             // Zero says "no checksum"; its other form in one's complement is sent instead.
             0 => 0xffff,
             sum => sum,

@@ -117,7 +117,7 @@ fn our_probe_is_one_in_both_forms() {
 fn what_devices_send_is_read_back() {
     let device = announce::Device {
         name: "Empore <links> & 100 %",
-        address: Ipv4Addr::new(10, 40, 8, 21),
+        address: Ipv4Addr::new(10, 40, 8, 21).into(),
         services: &[],
     };
     for version in Version::ALL {

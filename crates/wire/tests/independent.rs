@@ -20,7 +20,8 @@ use serde_json::{Value, json};
 use vocab::{Mac, Text};
 use wire::dhcp::{Kind, Message};
 use wire::icmp::{Echo, Original};
-use wire::{Arp, Path, Reason, Udp, What, arp, icmp, lldp, peek};
+use wire::icmp6::Neighbour;
+use wire::{Arp, Path, Path6, Reason, Udp, What, arp, icmp, ipv6, lldp, peek};
 
 const OURS: Mac = Mac::new([0x02, 0x52, 0x43, 0, 0, 0x01]);
 const LOFT: Mac = Mac::new([0x02, 0x52, 0x43, 0, 0, 0x21]);
@@ -154,6 +155,11 @@ fn samples() -> Vec<(Vec<u8>, Value)> {
                 "udp": [68, 67], "udp_sum": true,
                 "dhcp": { "kind": 1, "xid": 0x1234_5678, "client": loft, "name": "organ-loft",
                     "wanted": "10.40.8.9", "class": "stage unit", "parameters": [1, 3, 6, 51, 54] } }),
+        ),
+        (
+            Path6::to_group(OURS, ipv6::from_hardware(OURS), ipv6::ALL_NODES).echo_request(&echo),
+            json!({ "dst": "33:33:00:00:00:01", "src": ours, "ip6": ["fe80::52:43ff:fe00:1", "ff02::1", 255],
+                "icmp6": [128, 0x1234, 9, true] }),
         ),
         (
             lldp::Switch {
@@ -314,6 +320,23 @@ fn we_read_in_their_frames_what_they_wrote() {
         };
         assert_eq!(*message, wanted);
     });
+    let nodes = ipv6::group_mac(ipv6::ALL_NODES);
+    for (name, to, hardware) in [
+        ("nd_advertisement", nodes, Some(LOFT)),
+        (
+            "nd_first_question",
+            Mac::new([0x33, 0x33, 0xff, 0, 0, 0x21]),
+            None,
+        ),
+        ("nd_router", nodes, Some(LOFT)),
+    ] {
+        what(name, to, None, &|what| {
+            let address = Some(ipv6::from_hardware(LOFT));
+            assert_eq!(what, What::Neighbour6(Neighbour { address, hardware }), "{name}");
+        });
+    }
+    let looping = frame("nd_option_of_no_length");
+    assert_eq!(peek(&looping).map_err(|e| e.reason), Err(Reason::Length));
     let overrun = frame("lldp_overrun");
     assert_eq!(peek(&overrun).map_err(|e| e.reason), Err(Reason::Short));
     let overrun = frame("dhcp_options_overrun");

@@ -15,6 +15,7 @@ mod port;
 mod ready;
 mod servers;
 mod sight;
+mod six;
 mod standings;
 mod starting;
 mod texts;

@@ -96,6 +96,7 @@ pub(super) fn station() -> Station {
         index: 2,
         mac: mac(250),
         addresses: vec!["10.40.8.250/24".parse().unwrap()],
+        link_local: None,
         state: LinkState::Up,
         medium: Medium::Wired,
         mode: Mode::Raw,

@@ -1,6 +1,6 @@
 //! A host that is not on the list.
 
-use std::net::Ipv4Addr;
+use std::net::{Ipv4Addr, Ipv6Addr};
 
 use vocab::{ControlPort, ControlState, Mac, Moment, Name, Text};
 
@@ -13,6 +13,8 @@ pub struct HostView {
     pub network: Option<String>,
     /// Its IPv4 addresses, the latest heard first.
     pub addresses: Vec<Ipv4Addr>,
+    /// Where it was last heard over IPv6.
+    pub ipv6: Option<Ipv6Addr>,
     /// Who made it, from the registries.
     pub vendor: Option<Text>,
     /// What it calls itself, what people gave it first.

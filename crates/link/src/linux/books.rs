@@ -1,6 +1,7 @@
 //! What is known of this computer's interfaces, and the station that follows from it. Pure.
 
 use std::collections::BTreeMap;
+use std::net::Ipv6Addr;
 
 use vocab::{Ipv4Net, LinkState, Mac, Medium, Mode, OtherPort, Station};
 
@@ -33,6 +34,8 @@ struct Row {
 pub(super) struct Books {
     links: BTreeMap<u32, Row>,
     addresses: BTreeMap<u32, Vec<Ipv4Net>>,
+    /// Link-local IPv6 addresses that may be used, of each interface.
+    link_locals: BTreeMap<u32, Vec<Ipv6Addr>>,
 }
 
 impl Books {
@@ -63,6 +66,7 @@ impl Books {
             News::LinkGone { index } => {
                 self.links.remove(index);
                 self.addresses.remove(index);
+                self.link_locals.remove(index);
             }
             News::Address { index, net } => {
                 let list = self.addresses.entry(*index).or_default();
@@ -75,8 +79,25 @@ impl Books {
                     list.retain(|other| other != net);
                 }
             }
+            News::Address6 { index, address, sure } => {
+                let list = self.link_locals.entry(*index).or_default();
+                list.retain(|other| other != address);
+                if *sure && list.len() < MAX_ADDRESSES {
+                    list.push(*address);
+                }
+            }
+            News::Address6Gone { index, address } => {
+                if let Some(list) = self.link_locals.get_mut(index) {
+                    list.retain(|other| other != address);
+                }
+            }
             _ => {}
         }
+    }
+
+    /// The link-local IPv6 address of an interface; of several the lowest, so that it stays the same.
+    fn link_local(&self, index: u32) -> Option<Ipv6Addr> {
+        self.link_locals.get(&index)?.iter().min().copied()
     }
 
     /// The names of all interfaces that carry Ethernet frames.
@@ -124,6 +145,7 @@ impl Books {
                 .or(before.map(|station| station.mac))
                 .unwrap_or(Mac::ZERO),
             addresses: found.map_or_else(Vec::new, |(index, _)| list(*index)),
+            link_local: found.and_then(|(index, _)| self.link_local(*index)),
             state: found.map_or(LinkState::Gone, |(_, row)| row.state()),
             medium: found
                 .map(|(_, row)| row.medium())

@@ -51,6 +51,37 @@ fn an_address_said_twice_is_one() {
 }
 
 #[test]
+fn of_ipv6_the_sure_link_local_address_is_kept() {
+    let mut books = after(&["near-up"]);
+    let address = |text: &str| text.parse::<std::net::Ipv6Addr>().unwrap();
+    let of = |books: &Books| books.station("near", Mode::Raw, None).link_local;
+    let (low, high) = (address("fe80::1"), address("fe80::52:43ff:fe00:5"));
+    let mut enter = |address, sure| {
+        books.enter(
+            &News::Address6 {
+                index: 3,
+                address,
+                sure,
+            },
+            &wired,
+        );
+        of(&books)
+    };
+    assert_eq!(enter(high, false), None, "it may be another's yet");
+    assert_eq!(enter(high, true), Some(high));
+    assert_eq!(enter(low, true), Some(low));
+    assert_eq!(enter(low, false), Some(high), "it turned out to be another's");
+    books.enter(
+        &News::Address6Gone {
+            index: 3,
+            address: high,
+        },
+        &wired,
+    );
+    assert_eq!(of(&books), None);
+}
+
+#[test]
 fn a_partial_message_keeps_what_it_leaves_out() {
     let mut books = after(&["near-up"]);
     books.enter(

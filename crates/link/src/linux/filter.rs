@@ -16,11 +16,17 @@ pub(crate) const MAX_ADMITTED: usize = crate::MAX_DIALS;
 // EtherTypes (IEEE 802) and IPv4 protocols (IANA).
 const ARP: u32 = 0x0806;
 const IPV4: u32 = 0x0800;
+const IPV6: u32 = 0x86dd;
 const LLDP: u32 = 0x88cc;
 const VLAN: u32 = 0x8100;
 const ICMP: u32 = 1;
 const TCP: u32 = 6;
 const UDP: u32 = 17;
+const ICMP6: u32 = 58;
+/// Types of `ICMPv6` that let a message pass: echo reply (RFC 4443) and neighbour discovery (RFC 4861).
+const HEARD6: [u32; 5] = [129, 133, 134, 135, 136];
+/// Multicast DNS (RFC 6762).
+const MDNS: u32 = 5353;
 /// Ports of UDP that let a datagram pass: DHCP (RFC 2131), multicast DNS (RFC 6762), WS-Discovery,
 /// and our end of a probe of WS-Discovery, to which the answers come.
 const HEARD: [u32; 5] = [67, 68, 5353, 3702, DISCOVERY_OWN];
@@ -31,6 +37,7 @@ pub(super) const DISCOVERY_OWN: u32 = 53_702;
 /// - ARP, also where the kernel has already taken a VLAN tag out, and inside one 802.1Q tag;
 /// - LLDP, untagged;
 /// - ICMP echo replies over IPv4, first fragments only;
+/// - over IPv6 without extension headers: echo replies, neighbour discovery, and multicast DNS;
 /// - UDP to the ports of what is listened to, first fragments only;
 /// - ICMP, TCP and UDP for the `admitted` addresses, of which the first [`MAX_ADMITTED`] count.
 pub(crate) fn program(admitted: &[Ipv4Addr]) -> Vec<Instruction> {
@@ -39,6 +46,7 @@ pub(crate) fn program(admitted: &[Ipv4Addr]) -> Vec<Instruction> {
     a.jump_if_equal(ARP, "pass");
     a.jump_if_equal(LLDP, "pass");
     a.jump_if_equal(VLAN, "tagged");
+    a.jump_if_equal(IPV6, "ipv6");
     a.jump_unless_equal(IPV4, "drop");
 
     a.put(Op::LoadByte(14 + 9));
@@ -73,6 +81,21 @@ pub(crate) fn program(admitted: &[Ipv4Addr]) -> Vec<Instruction> {
     a.jump_if_equal(ICMP, "pass");
     a.jump_if_equal(TCP, "pass");
     a.jump_if_equal(UDP, "pass");
+    a.jump("drop");
+
+    a.label("ipv6");
+    a.put(Op::LoadByte(14 + 6));
+    a.jump_if_equal(ICMP6, "icmp6");
+    a.jump_unless_equal(UDP, "drop");
+    a.put(Op::LoadHalf(14 + 40 + 2));
+    a.jump_if_equal(MDNS, "pass");
+    a.jump("drop");
+
+    a.label("icmp6");
+    a.put(Op::LoadByte(14 + 40));
+    for kind in HEARD6 {
+        a.jump_if_equal(kind, "pass");
+    }
     a.jump("drop");
 
     a.label("tagged");

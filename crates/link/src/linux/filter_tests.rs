@@ -106,6 +106,36 @@ fn lldp_passes_untagged() {
     assert!(!passes(&all, &ethernet(0x8100, &tagged)));
 }
 
+/// An IPv6 header, then `rest`.
+fn ipv6(next: u8, rest: &[u8]) -> Vec<u8> {
+    let mut header = [0_u8; 40];
+    header[0] = 0x60;
+    header[6] = next;
+    ethernet(0x86dd, &[&header[..], rest].concat())
+}
+
+#[test]
+fn of_ipv6_only_what_is_listened_to_passes() {
+    let all = program(&[]);
+    for kind in 0..=255 {
+        let heard = matches!(kind, 129 | 133..=136);
+        assert_eq!(passes(&all, &ipv6(58, &[kind, 0, 0, 0])), heard, "{kind}");
+    }
+    let udp = |port: u16| {
+        ipv6(
+            17,
+            &[&[0x13, 0x88][..], &port.to_be_bytes(), &[0, 8, 0, 0]].concat(),
+        )
+    };
+    assert!(passes(&all, &udp(5353)));
+    assert!(!passes(&all, &udp(5004)) && !passes(&all, &udp(3702)));
+    assert!(!passes(&all, &ipv6(6, &[0; 20])), "TCP");
+    assert!(
+        !passes(&all, &ipv6(0, &[58, 0, 129, 0])),
+        "behind an extension header"
+    );
+}
+
 #[test]
 fn echo_replies_pass_and_requests_do_not() {
     let all = program(&[]);
@@ -135,7 +165,6 @@ fn dhcp_and_discovery_pass_and_video_does_not() {
         }
     }
     assert!(!passes(&all, &ipv4(6, 0, 5, [10, 40, 8, 5], &[0; 20])), "TCP");
-    assert!(!passes(&all, &ethernet(0x86dd, &[0; 60])), "IPv6");
     assert!(!passes(&all, &ethernet(0x88cd, &[0; 60])), "another of its kind");
 }
 

@@ -1,31 +1,40 @@
 //! Multicast groups: what makes a network card, and a switch that looks into IGMP, deliver them.
 //!
-//! The card's own list is the packet socket's business and sends nothing. WS-Discovery's group is
-//! joined through an ordinary socket as well: the kernel then tells the switches by IGMP, and
-//! answers their queries. That is sent, so it is done only while sending is allowed. The groups of
-//! 224.0.0.0/24 need none of it: switches pass them on always (RFC 4541 section 2.1.2).
+//! The card's own list is the packet socket's business and sends nothing. WS-Discovery's group, and
+//! that of multicast DNS over IPv6, are joined through ordinary sockets as well: the kernel then tells
+//! the switches by IGMP and MLD, and answers their queries. That is sent, so it is done only while
+//! sending is allowed. The groups of 224.0.0.0/24 need none of it: switches pass them on always
+//! (RFC 4541 section 2.1.2).
 
 use std::io;
-use std::net::{Ipv4Addr, SocketAddrV4};
+use std::net::{Ipv4Addr, Ipv6Addr, SocketAddrV4};
 
 use socket2::{Domain, InterfaceIndexOrAddress, Protocol, Socket, Type};
 use vocab::Mac;
 
-/// Groups whose frames the card shall deliver: multicast DNS (RFC 6762 section 3), WS-Discovery, and
-/// LLDP (IEEE 802.1AB clause 7.1).
-pub(super) const CARD: [Mac; 3] = [
+/// Groups whose frames the card shall deliver: multicast DNS over IPv4 and IPv6 (RFC 6762 section 3),
+/// WS-Discovery, LLDP (IEEE 802.1AB clause 7.1), and all hosts and routers of the link (RFC 4861).
+pub(super) const CARD: [Mac; 6] = [
     Mac::new([0x01, 0x00, 0x5e, 0x00, 0x00, 0xfb]),
     Mac::new([0x01, 0x00, 0x5e, 0x7f, 0xff, 0xfa]),
     Mac::new([0x01, 0x80, 0xc2, 0x00, 0x00, 0x0e]),
+    Mac::new([0x33, 0x33, 0x00, 0x00, 0x00, 0xfb]),
+    Mac::new([0x33, 0x33, 0x00, 0x00, 0x00, 0x01]),
+    Mac::new([0x33, 0x33, 0x00, 0x00, 0x00, 0x02]),
 ];
 /// WS-Discovery's group.
 const DISCOVERY: Ipv4Addr = Ipv4Addr::new(239, 255, 255, 250);
+/// Multicast DNS over IPv6.
+const MDNS6: Ipv6Addr = Ipv6Addr::new(0xff02, 0, 0, 0, 0, 0, 0, 0xfb);
+
+/// The sockets that are members: over IPv4, and over IPv6 where there is any.
+type Joined = [Option<Socket>; 2];
 
 /// The membership that is told to the switches.
 #[derive(Debug, Default)]
 pub(super) struct Groups {
     wanted: bool,
-    joined: Option<(u32, Socket)>,
+    joined: Option<(u32, Joined)>,
 }
 
 impl Groups {
@@ -40,12 +49,26 @@ impl Groups {
         let here = self.wanted && index != 0;
         if here && self.joined.as_ref().is_none_or(|(old, _)| *old != index) {
             // Without it a switch may keep the group from us; what comes is heard all the same.
-            self.joined = join(index).ok().map(|socket| (index, socket));
+            let sockets = [join(index).ok(), join6(index).ok()];
+            self.joined = sockets.iter().any(Option::is_some).then_some((index, sockets));
         } else if !here {
             // Closing leaves.
             self.joined = None;
         }
     }
+}
+
+/// A socket that is a member of multicast DNS over IPv6: switches that look into MLD may keep from us
+/// any group but that of all hosts (RFC 4541 section 3).
+fn join6(index: u32) -> io::Result<Socket> {
+    let socket = Socket::new(
+        Domain::IPV6,
+        Type::DGRAM.cloexec().nonblocking(),
+        Some(Protocol::UDP),
+    )?;
+    let _ = socket.set_recv_buffer_size(0);
+    socket.join_multicast_v6(&MDNS6, index)?;
+    Ok(socket)
 }
 
 /// A socket that is a member. It also holds our end of a probe, so that the kernel does not refuse

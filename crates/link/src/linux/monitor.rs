@@ -17,6 +17,7 @@ use super::{medium, sys};
 const GROUP_LINK: i32 = 1;
 const GROUP_NEIGHBOUR: i32 = 3;
 const GROUP_ADDRESS: i32 = 5;
+const GROUP_ADDRESS6: i32 = 9;
 
 /// Room for news that come in a burst, such as a neighbour table filling up.
 const RECEIVE_BUFFER: usize = 1 << 20;
@@ -48,7 +49,7 @@ impl Monitor {
         let socket = Socket::new_raw(domain, Type::RAW.cloexec().nonblocking(), None)?;
         // More room is a bonus.
         let _ = socket.set_recv_buffer_size(RECEIVE_BUFFER);
-        for group in [GROUP_LINK, GROUP_ADDRESS]
+        for group in [GROUP_LINK, GROUP_ADDRESS, GROUP_ADDRESS6]
             .into_iter()
             .chain(neighbours.then_some(GROUP_NEIGHBOUR))
         {
@@ -150,7 +151,12 @@ impl Monitor {
             self.books = Books::default();
             neighbours.clear();
             let mut whole = true;
-            for table in [Table::Links, Table::Addresses, Table::Neighbours] {
+            for table in [
+                Table::Links,
+                Table::Addresses,
+                Table::Addresses6,
+                Table::Neighbours,
+            ] {
                 if table != Table::Neighbours || self.neighbours {
                     whole &= self.read_table(table, &mut neighbours)?;
                 }

@@ -3,7 +3,7 @@
 //! Only the handful of fields that we need are read, by hand over the library's views: a full
 //! parser refuses whole messages when a newer kernel says something it does not know.
 
-use std::net::Ipv4Addr;
+use std::net::{Ipv4Addr, Ipv6Addr};
 
 use netlink_packet_core::{NetlinkBuffer, NlasIterator};
 use vocab::{Ipv4Net, Mac};
@@ -16,6 +16,10 @@ const RTM_NEWLINK: u16 = 16;
 const RTM_DELLINK: u16 = 17;
 const RTM_NEWADDR: u16 = 20;
 const RTM_DELADDR: u16 = 21;
+// Of linux/if_addr.h: all flags of an address, and those of one that is not to be used.
+const IFA_FLAGS: u16 = 8;
+const IFA_F_DADFAILED: u32 = 0x08;
+const IFA_F_TENTATIVE: u32 = 0x40;
 const RTM_NEWNEIGH: u16 = 28;
 const RTM_DELNEIGH: u16 = 29;
 
@@ -53,6 +57,22 @@ pub(super) enum News {
         index: u32,
         /// The address with its mask.
         net: Ipv4Net,
+    },
+    /// An interface has an IPv6 address.
+    Address6 {
+        /// The interface's number.
+        index: u32,
+        /// The address.
+        address: Ipv6Addr,
+        /// The system has made sure that nobody else holds it.
+        sure: bool,
+    },
+    /// An interface no longer has an IPv6 address.
+    Address6Gone {
+        /// The interface's number.
+        index: u32,
+        /// The address.
+        address: Ipv6Addr,
     },
     /// An entry of the neighbour table.
     Neighbour {
@@ -144,6 +164,9 @@ fn link(kind: u16, body: &[u8]) -> Option<News> {
 /// `struct ifaddrmsg`: family, prefix length, flags, scope, index (4).
 fn address(kind: u16, body: &[u8]) -> Option<News> {
     let head = body.first_chunk::<8>()?;
+    if i32::from(head[0]) == libc::AF_INET6 {
+        return address6(kind, body, *head);
+    }
     if i32::from(head[0]) != libc::AF_INET {
         return None;
     }
@@ -161,6 +184,26 @@ fn address(kind: u16, body: &[u8]) -> Option<News> {
         News::Address { index, net }
     } else {
         News::AddressGone { index, net }
+    })
+}
+
+/// The same head; only addresses of the link itself are of use.
+fn address6(kind: u16, body: &[u8], head: [u8; 8]) -> Option<News> {
+    let index = u32_at(&head, 4)?;
+    let (mut address, mut flags) = (None, u32::from(head[2]));
+    for (kind, value) in attributes(body, 8) {
+        match kind {
+            libc::IFA_ADDRESS => address = <[u8; 16]>::try_from(value).ok().map(Ipv6Addr::from),
+            IFA_FLAGS => flags = u32_at(value, 0)?,
+            _ => {}
+        }
+    }
+    let address = address.filter(Ipv6Addr::is_unicast_link_local)?;
+    Some(if kind == RTM_NEWADDR {
+        let sure = flags & (IFA_F_TENTATIVE | IFA_F_DADFAILED) == 0;
+        News::Address6 { index, address, sure }
+    } else {
+        News::Address6Gone { index, address }
     })
 }
 
@@ -229,6 +272,8 @@ pub(super) enum Table {
     Links,
     /// All IPv4 addresses.
     Addresses,
+    /// All IPv6 addresses.
+    Addresses6,
     /// All IPv4 neighbours.
     Neighbours,
 }
@@ -240,6 +285,7 @@ pub(super) fn request(table: Table, sequence: u32) -> Vec<u8> {
     let (kind, family, body) = match table {
         Table::Links => (18_u16, libc::AF_UNSPEC, 16_usize),
         Table::Addresses => (22, libc::AF_INET, 8),
+        Table::Addresses6 => (22, libc::AF_INET6, 8),
         Table::Neighbours => (30, libc::AF_INET, 12),
     };
     let mut bytes = Vec::with_capacity(16 + body);

@@ -22,6 +22,53 @@ pub(in crate::linux) fn recorded() -> BTreeMap<&'static str, Vec<u8>> {
     pairs.collect()
 }
 
+/// By the layout of rtnetlink(7): a head of 16 bytes, `struct ifaddrmsg`, and attributes.
+#[test]
+fn an_ipv6_address_is_read_with_whether_it_is_sure() {
+    let message = |kind: u16, address: &str, flags: Option<u32>| {
+        let mut body = vec![10, 64, 0x40, 253];
+        body.extend(3_u32.to_ne_bytes());
+        let mut attribute = |kind: u16, value: &[u8]| {
+            body.extend((4 + value.len() as u16).to_ne_bytes());
+            body.extend(kind.to_ne_bytes());
+            body.extend(value);
+        };
+        attribute(1, &address.parse::<std::net::Ipv6Addr>().unwrap().octets());
+        if let Some(flags) = flags {
+            attribute(8, &flags.to_ne_bytes());
+        }
+        let mut all = (16 + body.len() as u32).to_ne_bytes().to_vec();
+        all.extend(kind.to_ne_bytes());
+        all.extend([0; 10]);
+        all.extend(body);
+        read(&all)
+    };
+    let address = "fe80::52:43ff:fe00:5".parse().unwrap();
+    let text = "fe80::52:43ff:fe00:5";
+    for (flags, sure) in [
+        (None, false),
+        (Some(0xc0), false),
+        (Some(0x88), false),
+        (Some(0x80), true),
+    ] {
+        let wanted = News::Address6 {
+            index: 3,
+            address,
+            sure,
+        };
+        assert_eq!(message(20, text, flags), [wanted], "{flags:?}");
+    }
+    assert_eq!(
+        message(21, text, None),
+        [News::Address6Gone { index: 3, address }]
+    );
+    assert_eq!(
+        message(20, "2001:db8::5", Some(0x80)),
+        [],
+        "of no use on the link"
+    );
+}
+
 #[test]
 #[cfg(target_endian = "little")]
 fn interfaces_addresses_and_neighbours_are_read() {

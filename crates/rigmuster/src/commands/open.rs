@@ -188,6 +188,7 @@ mod tests {
             index: 2,
             mac: Mac::new([2, 0x52, 0x43, 0, 0, 1]),
             addresses: addresses.iter().map(|a| a.parse().unwrap()).collect(),
+            link_local: None,
             state: LinkState::Up,
             medium: Medium::Wired,
             mode: Mode::Raw,

@@ -192,7 +192,10 @@ fn device_row(view: &DeviceView) -> Vec<String> {
 }
 
 fn host_row(view: &HostView) -> Vec<String> {
-    let addresses: Vec<String> = view.addresses.iter().map(ToString::to_string).collect();
+    let mut addresses: Vec<String> = view.addresses.iter().map(ToString::to_string).collect();
+    if addresses.is_empty() {
+        addresses.extend(view.ipv6.map(|a| a.to_string()));
+    }
     let names: Vec<&str> = view.names.iter().map(|n| n.text.as_str()).collect();
     let control: Vec<String> = view
         .control

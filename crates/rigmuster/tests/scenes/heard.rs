@@ -1,18 +1,23 @@
 //! What is heard by other means than ARP.
 
+use ledger::{Snapshot, Standing};
 use vocab::{Moment, NameSource};
 
 use crate::common::{check_invariants, play, seeds};
 
-/// A switch says so every 30 s, and twelve devices are counted all the same.
+fn after(seed: u64, seconds: u64) -> Snapshot {
+    let mut play = play("heard", seed);
+    play.play_until(Moment::from_secs(seconds), |_| false);
+    let snapshot = play.snapshot();
+    check_invariants(&snapshot);
+    snapshot
+}
+
+/// A switch says so every 30 s.
 #[test]
 fn the_switch_and_its_port_are_known_within_its_interval() {
     for seed in seeds() {
-        let mut play = play("heard", seed);
-        play.play_until(Moment::from_secs(31), |_| false);
-        let snapshot = play.snapshot();
-        check_invariants(&snapshot);
-        assert!(snapshot.ready, "seed {seed}: {}", snapshot.headline);
+        let snapshot = after(seed, 31);
         let said: Vec<String> = snapshot.plugged.iter().map(ToString::to_string).collect();
         assert_eq!(said, ["S2 desk, port 1"], "seed {seed}");
         assert_eq!(
@@ -25,5 +30,28 @@ fn the_switch_and_its_port_are_known_within_its_interval() {
             .find(|h| h.mac == Some(snapshot.plugged[0].mac))
             .unwrap_or_else(|| panic!("seed {seed}: {:?}", snapshot.unlisted));
         assert_eq!(switch.names[0].source, NameSource::Lldp);
+    }
+}
+
+#[test]
+fn hardware_without_an_ipv4_address_is_known_to_be_on_the_wire_and_stays_missing() {
+    for seed in seeds() {
+        let snapshot = after(seed, 5);
+        let foyer = snapshot
+            .devices
+            .iter()
+            .find(|d| d.name == "Foyer")
+            .expect("listed");
+        assert_eq!(foyer.standing, Standing::Missing, "seed {seed}");
+        assert_eq!(foyer.detail, "on the wire, address not known", "seed {seed}");
+        assert!(foyer.advice.contains("network menu of Foyer"), "{}", foyer.advice);
+        let present = snapshot.counts.of(Standing::Present);
+        assert_eq!(present, 11, "seed {seed}: {}", snapshot.headline);
+        let new = snapshot
+            .unlisted
+            .iter()
+            .find(|h| h.names.iter().any(|n| n.text.as_str() == "New camera"))
+            .unwrap_or_else(|| panic!("seed {seed}: {:?}", snapshot.unlisted));
+        assert!(new.addresses.is_empty() && new.ipv6.is_some(), "{new:?}");
     }
 }

@@ -6,6 +6,7 @@ mod dials;
 mod far;
 mod lldp;
 mod names;
+mod six;
 mod toy;
 
 use std::net::Ipv4Addr;

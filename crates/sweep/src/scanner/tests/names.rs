@@ -19,7 +19,7 @@ fn kind(text: &str) -> ServiceType {
 fn device(services: &[(ServiceType, u16)]) -> Device<'_> {
     Device {
         name: "Organ loft",
-        address: address(21),
+        address: address(21).into(),
         services,
     }
 }

@@ -49,6 +49,7 @@ pub(super) fn station() -> Station {
         index: 3,
         mac: own(),
         addresses: vec!["10.40.8.5/24".parse().unwrap()],
+        link_local: None,
         state: LinkState::Up,
         medium: Medium::Wired,
         mode: Mode::Raw,
