@@ -19,6 +19,7 @@ mod six;
 mod standings;
 mod starting;
 mod texts;
+mod unit;
 mod wait;
 mod who;
 mod wild;

@@ -6,8 +6,8 @@ use std::time::Duration;
 
 use rig::{AddressSpec, AskWhen, Device, How, Need, Network, Plan, Rig, Role};
 use vocab::{
-    ArpForm, ArpOp, ArpSeen, Ask, ControlPort, ControlState, DhcpOffer, Fact, LinkState, Mac, Medium, Mode,
-    Moment, Name, NameSource, Pace, PassId, Sighting, SilentTo, Station, Text, Wake,
+    ArpForm, ArpOp, ArpSeen, Ask, ControlState, DhcpOffer, Fact, LinkState, Mac, Medium, Mode, Moment, Name,
+    NameSource, Pace, PassId, Sighting, SilentTo, Station, Text, Wake,
 };
 
 use crate::{
@@ -22,6 +22,8 @@ const HUM: Duration = Duration::from_millis(400);
 const SLOT: Duration = Duration::from_nanos(1_000_000_000 / 1_488);
 /// The least time between two 0.0.0.0 probes for a silent address.
 const SPACING: Duration = Duration::from_secs(10);
+
+pub(super) use super::unit::Unit;
 
 pub(super) fn ip(text: &str) -> Ipv4Addr {
     text.parse().unwrap()
@@ -101,60 +103,6 @@ pub(super) fn station() -> Station {
         medium: Medium::Wired,
         mode: Mode::Raw,
         others: Vec::new(),
-    }
-}
-
-/// A host on the scripted wire.
-#[derive(Debug, Clone)]
-#[expect(clippy::struct_excessive_bools, reason = "independent habits of a host")]
-pub(super) struct Unit {
-    pub(super) mac: Mac,
-    pub(super) addresses: Vec<Ipv4Addr>,
-    pub(super) on: bool,
-    /// Answers for every address, when asked in somebody's name.
-    pub(super) proxy: bool,
-    /// Answers 0.0.0.0 probes.
-    pub(super) nobody: bool,
-    /// Its frames carry this source.
-    pub(super) source: Option<Mac>,
-    pub(super) ports: BTreeMap<ControlPort, ControlState>,
-    /// Answers echo requests.
-    pub(super) echo: bool,
-    /// What its IP packets are sent from, if that is another port of the same unit.
-    pub(super) speaks: Option<Mac>,
-    /// What its packets have to live at the start.
-    pub(super) ttl: u8,
-}
-
-impl Unit {
-    pub(super) fn new(n: u8, address: &str) -> Self {
-        Self {
-            mac: mac(n),
-            addresses: vec![ip(address)],
-            on: true,
-            proxy: false,
-            nobody: true,
-            source: None,
-            ports: BTreeMap::new(),
-            echo: true,
-            speaks: None,
-            ttl: 64,
-        }
-    }
-
-    /// The unit that `device(_, n)` expects.
-    pub(super) fn good(n: u8) -> Self {
-        Self::new(n, &format!("10.40.8.{n}"))
-    }
-
-    fn answers(&self, address: Ipv4Addr, form: ArpForm) -> bool {
-        let holds = self.addresses.contains(&address);
-        self.on
-            && match form {
-                ArpForm::Broadcast => holds || self.proxy,
-                ArpForm::Unicast(mac) => mac == self.mac && (holds || self.proxy),
-                ArpForm::Nobody => holds && self.nobody,
-            }
     }
 }
 
