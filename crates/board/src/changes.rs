@@ -15,14 +15,18 @@ const fn mark(change: &Change) -> char {
 }
 
 /// Paints the changes from the latest but `skip` backwards, as many as there are rows.
-fn draw(pen: &mut Pen<'_>, from: u16, snapshot: &Snapshot, skip: usize, clock: Clock<'_>) {
+/// `why`: with what each is based on, as far as the line has room.
+fn draw(pen: &mut Pen<'_>, from: u16, snapshot: &Snapshot, skip: usize, why: bool, clock: Clock<'_>) {
     let rows = from..pen.area().height;
     for (change, y) in snapshot.changes.iter().rev().skip(skip).zip(rows) {
         let style = if change.worse { look::BOLD } else { look::PLAIN };
         let mut x = 1;
         x += pen.put(x, y, u16::MAX, &clock(change.at), look::PLAIN) + 2;
         x += pen.put(x, y, 1, &mark(change).to_string(), style) + 1;
-        pen.put(x, y, u16::MAX, &change.text, style);
+        x += pen.put(x, y, u16::MAX, &change.text, style);
+        if why && !change.basis.is_empty() {
+            pen.put(x + 2, y, u16::MAX, &format!("({})", change.basis), look::PLAIN);
+        }
     }
 }
 
@@ -35,7 +39,7 @@ pub(crate) fn draw_pane(pen: &mut Pen<'_>, snapshot: &Snapshot, titled: bool, cl
         pen.rule(0);
         pen.put(2, 0, u16::MAX, " what changed, latest first ", look::BOLD);
     }
-    draw(pen, u16::from(titled), snapshot, 0, clock);
+    draw(pen, u16::from(titled), snapshot, 0, false, clock);
 }
 
 /// Paints the page of all changes, leaving out the latest `top`.
@@ -44,5 +48,5 @@ pub(crate) fn draw_page(pen: &mut Pen<'_>, snapshot: &Snapshot, top: usize, cloc
         pen.put(2, 1, u16::MAX, "Nothing has changed so far.", look::PLAIN);
         return;
     }
-    draw(pen, 0, snapshot, top, clock);
+    draw(pen, 0, snapshot, top, true, clock);
 }

@@ -2,7 +2,7 @@
 
 use std::fmt::Display;
 
-use ledger::{DeviceView, EchoSample, HostView, Standing};
+use ledger::{AnswerView, DeviceView, EchoSample, HostView, Standing};
 use ratatui::style::Style;
 use ratatui::text::{Line, Span};
 use rig::{AddressSpec, Role};
@@ -92,6 +92,9 @@ impl Sheet<'_> {
         out.push(Line::default());
         self.control(&mut out, device);
         self.echo(&mut out, &device.echoes);
+        if let Some(answers) = &device.answers {
+            self.field(&mut out, "answers", &answering(answers), look::PLAIN);
+        }
         out.push(Line::default());
         if let Some(channels) = words::channels(device, false) {
             self.field(&mut out, "channel", &channels, look::PLAIN);
@@ -325,6 +328,18 @@ impl Sheet<'_> {
             ]));
         }
     }
+}
+
+/// How a device answers the questions for its address, in words.
+fn answering(a: &AnswerView) -> String {
+    format!(
+        "in {}, mostly within {}; loss under {:.1} %; jitter {:.2} ms; missing after {} questions in a row",
+        words::rtt(a.time),
+        words::rtt(a.usual),
+        a.loss_at_most * 100.0,
+        a.jitter.as_secs_f64() * 1e3,
+        a.run
+    )
 }
 
 fn label(name: &str) -> Span<'static> {

@@ -188,12 +188,12 @@ impl Ledger {
             return;
         }
         if !self.targets.contains_key(&address) {
-            let port = self.port;
+            let bar = self.bar(None);
             // Nobody else counts what a stranger leaves unanswered.
             let ids: Vec<HostId> = self.hosts.holders(address).map(|(id, _)| id).collect();
             for id in ids {
                 if let Some(claim) = self.hosts.get_mut(id).and_then(|h| h.claim_mut(address)) {
-                    claim.miss(sent, at, true, &port);
+                    claim.miss(sent, at, true, bar);
                 }
             }
         }

@@ -5,12 +5,10 @@ use std::time::Duration;
 
 use vocab::{Mac, Moment};
 
-use crate::port::OwnPort;
+use crate::detect::Bar;
 
-/// Unanswered questions in a row before a claim is given up.
-const GIVE_UP: u8 = 3;
-/// The least time from the first of them to the end of the last, so that one short disturbance
-/// of the wire takes nobody off it.
+/// The least time from the first of the unanswered questions in a row to the end of the last, so
+/// that one short disturbance of the wire takes nobody off it: the losses in it are not independent.
 const SPREAD: Duration = Duration::from_secs(1);
 
 /// Who is on the wire: hardware, or an address alone where the mode shows no hardware.
@@ -70,6 +68,8 @@ pub(crate) struct Misses {
     count: u8,
     wide: bool,
     first: Moment,
+    /// When the latest of the questions left.
+    sent: Moment,
     /// When the question left that made them enough.
     enough: Moment,
     /// When the last of them was given up.
@@ -93,30 +93,45 @@ impl Misses {
         count: 0,
         wide: false,
         first: Moment::ZERO,
+        sent: Moment::ZERO,
         enough: Moment::ZERO,
         ended: Moment::ZERO,
     };
 
     /// One more question, sent at `sent` and given up at `at`, went unanswered. `wide`: it went to
     /// everybody.
-    pub(crate) fn add(&mut self, sent: Moment, at: Moment, wide: bool) {
+    pub(crate) fn add(&mut self, sent: Moment, at: Moment, wide: bool, bar: Bar) {
         if self.count == 0 {
             self.first = sent;
         }
-        if self.count < GIVE_UP {
+        if self.count < bar.run {
             self.enough = sent;
         }
         self.count = self.count.saturating_add(1);
         self.wide |= wide;
+        self.sent = self.sent.max(sent);
         self.ended = at;
     }
 
+    /// How many of them were lost, now that an answer to a question sent at `question` (`None`: a
+    /// word without a question) shows that the device was there all the while. One that was given
+    /// up too early is late, not lost.
+    pub(crate) fn lost(&self, question: Option<Moment>) -> u8 {
+        let late = question.is_some_and(|q| q <= self.sent);
+        self.count.saturating_sub(u8::from(late))
+    }
+
+    /// How many there are, and from the first of them to the end of the last.
+    pub(crate) fn run(&self) -> (u8, Duration) {
+        (self.count, self.ended.since(self.first))
+    }
+
     /// Whether that settles the matter, if our own port vouches for it.
-    pub(crate) fn settle(&self, now: Moment, port: &OwnPort) -> Verdict {
-        let enough = self.count >= GIVE_UP && self.wide && self.ended.since(self.first) >= SPREAD;
+    pub(crate) fn settle(&self, now: Moment, bar: Bar) -> Verdict {
+        let enough = self.count >= bar.run && self.wide && self.ended.since(self.first) >= SPREAD;
         match enough {
             false => Verdict::Open,
-            true if port.vouches(self.enough, now) => Verdict::Gone,
+            true if bar.port.vouches(self.enough, now) => Verdict::Gone,
             true => Verdict::Doubtful,
         }
     }
@@ -172,8 +187,12 @@ impl Claim {
         }
     }
 
-    /// Heard again.
-    pub(crate) fn hear(&mut self, at: Moment, proof: Proof, rtt: Option<Duration>) {
+    /// Heard again. Returns how many questions before were lost on the way, if it was there then.
+    pub(crate) fn hear(&mut self, at: Moment, proof: Proof, rtt: Option<Duration>) -> u8 {
+        let lost = match self.life {
+            Life::Alive => self.misses.lost(rtt.map(|rtt| at - rtt)),
+            Life::Gone | Life::Stale => 0,
+        };
         if self.life != Life::Alive {
             self.life = Life::Alive;
             self.since = at;
@@ -195,22 +214,23 @@ impl Claim {
             self.rtt = Some(rtt);
             self.question = Some(at - rtt);
         }
+        lost
     }
 
     /// A question stayed unanswered by this claimant. The claim may end by it.
-    pub(crate) fn miss(&mut self, sent: Moment, at: Moment, wide: bool, port: &OwnPort) -> Verdict {
+    pub(crate) fn miss(&mut self, sent: Moment, at: Moment, wide: bool, bar: Bar) -> Verdict {
         if self.life == Life::Alive && self.last < sent {
-            self.misses.add(sent, at, wide);
+            self.misses.add(sent, at, wide, bar);
         }
-        self.settle(at, port)
+        self.settle(at, bar)
     }
 
     /// Ends the claim if what stayed unanswered is enough for it.
-    pub(crate) fn settle(&mut self, now: Moment, port: &OwnPort) -> Verdict {
+    pub(crate) fn settle(&mut self, now: Moment, bar: Bar) -> Verdict {
         if self.life != Life::Alive {
             return Verdict::Open;
         }
-        let verdict = self.misses.settle(now, port);
+        let verdict = self.misses.settle(now, bar);
         if verdict == Verdict::Gone {
             self.life = Life::Gone;
         }
@@ -250,6 +270,7 @@ const SAME: Duration = Duration::from_millis(1);
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::port::OwnPort;
 
     fn claim(ms: u64) -> Claim {
         let mut c = Claim::new(Ipv4Addr::new(10, 40, 8, 21), Moment::from_millis(ms));
@@ -257,20 +278,20 @@ mod tests {
         c
     }
 
-    /// A port that heard something at the end of the day.
-    fn port() -> OwnPort {
+    /// Four in a row, at a port that heard something at the end of the day.
+    fn bar() -> Bar {
         let mut port = OwnPort::new(Moment::ZERO);
         port.hear(Moment::from_secs(86_400));
-        port
+        Bar { run: 4, port }
     }
 
     /// Whether one more unanswered question ends the claim.
     fn ends(claim: &mut Claim, sent: Moment, at: Moment, wide: bool) -> bool {
-        claim.miss(sent, at, wide, &port()) == Verdict::Gone
+        claim.miss(sent, at, wide, bar()) == Verdict::Gone
     }
 
     #[test]
-    fn three_misses_end_a_claim_only_when_they_spread_and_one_went_to_everybody() {
+    fn a_run_ends_a_claim_only_when_it_is_long_spreads_and_one_went_to_everybody() {
         let mut quick = claim(0);
         for n in 1..=4_u64 {
             let left = Moment::from_millis(n * 100);
@@ -297,6 +318,58 @@ mod tests {
             Moment::from_secs(11),
             true
         ));
+        let mut lossy = claim(0);
+        let eight = Bar { run: 8, ..bar() };
+        for n in 1..=8 {
+            let left = Moment::from_secs(n);
+            let verdict = lossy.miss(left, left + Duration::from_millis(300), true, eight);
+            assert_eq!(verdict == Verdict::Gone, n == 8);
+        }
+    }
+
+    #[test]
+    fn what_was_given_up_too_early_is_late_and_not_lost() {
+        let after = |rtt| {
+            let mut c = claim(0);
+            ends(
+                &mut c,
+                Moment::from_millis(1_000),
+                Moment::from_millis(1_300),
+                true,
+            );
+            ends(
+                &mut c,
+                Moment::from_millis(1_400),
+                Moment::from_millis(1_700),
+                true,
+            );
+            c.hear(Moment::from_millis(1_900), Proof::Real, rtt)
+        };
+        assert_eq!(
+            after(Some(Duration::from_millis(100))),
+            2,
+            "a third question was answered"
+        );
+        assert_eq!(
+            after(Some(Duration::from_millis(500))),
+            1,
+            "the second was answered late"
+        );
+        assert_eq!(after(None), 2);
+        let mut gone = claim(0);
+        for n in 1..=4 {
+            ends(
+                &mut gone,
+                Moment::from_secs(n),
+                Moment::from_millis(n * 1_000 + 300),
+                true,
+            );
+        }
+        assert_eq!(
+            gone.hear(Moment::from_secs(60), Proof::Announced, None),
+            0,
+            "it was away"
+        );
     }
 
     #[test]

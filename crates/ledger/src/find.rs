@@ -154,6 +154,7 @@ impl Ledger {
                 at: now,
                 subject,
                 text,
+                basis: String::new(),
                 worse: began,
             });
         }

@@ -44,6 +44,7 @@ impl Ledger {
         let asked_in_vain = target.is_none_or(|t| t.unanswered || t.misses.any());
         let news = heard.news || contested || !owner || asked_in_vain;
         let target = target.map(|t| t.kind);
+        self.pulse(device, address, heard.lost, rtt);
         if let Some(i) = device {
             self.tracks[i].last_heard = Some(at);
             // What still stands as it stood leads to no other verdict.
@@ -99,6 +100,21 @@ impl Ledger {
         }
         if (contested || self.hosts.overflowed == Some(at)) && self.timers.get(Timer::Calm).is_none() {
             self.timers.set(Timer::Calm, Some(at + CALM));
+        }
+    }
+
+    /// What came of questions about a device: `lost` of them, and one answered after `rtt`.
+    fn pulse(&mut self, device: Option<usize>, address: Ipv4Addr, lost: u8, rtt: Option<Duration>) {
+        let nameless = |i: &usize| self.tracks[*i].device.macs.is_empty();
+        let whose = device.or_else(|| self.by_address.get(&address).copied().filter(nameless));
+        let Some(i) = whose else { return };
+        for _ in 0..lost {
+            self.tracks[i].pulse.loss.lost();
+            self.wire_loss.lost();
+        }
+        if let Some(rtt) = rtt {
+            self.tracks[i].pulse.answered(rtt);
+            self.wire_loss.answered();
         }
     }
 

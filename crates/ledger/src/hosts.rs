@@ -57,6 +57,8 @@ impl Host {
 pub(crate) struct Heard {
     /// The host, the claim or its life is new.
     pub(crate) news: bool,
+    /// Questions before that were lost on the way.
+    pub(crate) lost: u8,
 }
 
 /// All hosts.
@@ -161,7 +163,7 @@ impl Hosts {
             self.reindex(id);
             self.shrink(at);
         }
-        Heard { news }
+        Heard { news, lost: 0 }
     }
 
     /// `id` was heard to hold `address`.
@@ -190,7 +192,7 @@ impl Hosts {
         }
         if let Some(claim) = host.claim_mut(address) {
             let before = (claim.life, claim.proven);
-            claim.hear(at, proof, rtt);
+            heard.lost = claim.hear(at, proof, rtt);
             heard.news |= fresh || before != (claim.life, claim.proven);
         }
         if fresh {

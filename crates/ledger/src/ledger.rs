@@ -9,6 +9,7 @@ use crate::agenda::Agenda;
 use crate::calls::Calls;
 use crate::changes::Changes;
 use crate::claim::HostId;
+use crate::detect::Loss;
 use crate::hosts::Hosts;
 use crate::kin::Kin;
 use crate::lanes::{Key, Lanes};
@@ -133,6 +134,8 @@ pub struct Ledger {
     /// A number on a screen has changed since the revision grew.
     pub(crate) soft: bool,
     pub(crate) soft_at: Moment,
+    /// What the whole wire loses, by all questions about devices.
+    pub(crate) wire_loss: Loss,
     pub(crate) dropped: u64,
     pub(crate) malformed: u64,
 }
@@ -189,6 +192,7 @@ impl Ledger {
             revision: 1,
             soft: false,
             soft_at: Moment::ZERO,
+            wire_loss: Loss::default(),
             dropped: 0,
             malformed: 0,
             settings,

@@ -14,12 +14,14 @@
 
 mod agenda;
 mod assign;
+mod basis;
 mod beat;
 mod calls;
 mod changes;
 mod claim;
 mod computer;
 mod covered;
+mod detect;
 mod evidence;
 mod find;
 mod find_servers;
@@ -67,7 +69,7 @@ pub use search::Places;
 pub use settings::{Purpose, Settings};
 pub use vendors::Vendors;
 pub use view::{
-    Caught, Change, ControlView, Counts, DeviceView, EchoSample, Finding, FindingKind, HostView, Likely,
-    NetworkView, Resemblance, SearchOffer, SearchView, SeenView, Severity, Sign, Snapshot, Standing, Subject,
-    WaitView,
+    AnswerView, Caught, Change, ControlView, Counts, DeviceView, EchoSample, Finding, FindingKind, HostView,
+    Likely, NetworkView, Resemblance, SearchOffer, SearchView, SeenView, Severity, Sign, Snapshot, Standing,
+    Subject, WaitView,
 };

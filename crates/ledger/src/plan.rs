@@ -22,7 +22,7 @@ const BROADCASTS_PER_SECOND: f64 = 30.0;
 /// How often present devices are sent an echo.
 const ECHO: Duration = Duration::from_secs(5);
 /// After an unanswered question the next follows so soon.
-const QUICK: Duration = Duration::from_millis(250);
+const QUICK: Duration = Duration::from_millis(100);
 /// How often factory and last-known foreign addresses are asked while a device is missing.
 const SEARCH: Duration = Duration::from_secs(30);
 /// At least so long between two 0.0.0.0 probes for one address (the contract of asking).

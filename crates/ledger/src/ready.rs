@@ -14,6 +14,16 @@ use crate::{Change, Severity, Standing, Subject};
 /// "No sooner than 250 ms after every rig address was asked a second time."
 const AFTER_SECOND: Duration = Duration::from_millis(250);
 
+/// What readiness rests on; what ends it is told by itself.
+pub(crate) fn ready_basis(ready: bool) -> String {
+    let words = if ready {
+        "every address of the rig was asked twice, and each is claimed by one host alone"
+    } else {
+        ""
+    };
+    words.to_owned()
+}
+
 impl Ledger {
     /// Looks again whether the rig is ready.
     pub(crate) fn check_ready(&mut self, now: Moment) {
@@ -32,6 +42,7 @@ impl Ledger {
                 at: now,
                 subject: Subject::Ready(ready),
                 text,
+                basis: ready_basis(ready),
                 worse: !ready,
             });
         }

@@ -7,6 +7,7 @@ use vocab::{ArpForm, Moment, SilentTo};
 
 use crate::beat::step_from;
 use crate::claim::{Claim, HostId, Verdict};
+use crate::detect::{Bar, enough};
 use crate::lanes::Key;
 use crate::ledger::{Ledger, Timer};
 use crate::target::{Kind, Round};
@@ -14,6 +15,8 @@ use crate::target::{Kind, Round};
 /// How long after a broadcast question its further answers still belong to it. A Linux proxy
 /// answers up to 0.8 s late (measured; `proxy_delay` in the kernel's ip-sysctl).
 const ROUND: Duration = Duration::from_secs(1);
+/// From so many questions on a device's own losses count beside those of the whole wire.
+const KNOWN: usize = 32;
 
 /// Whether our own port vouches for a silence is looked at again so often.
 pub(crate) const DOUBT: Duration = Duration::from_millis(250);
@@ -148,7 +151,7 @@ impl Ledger {
             return;
         };
         let near = self.near(address);
-        let port = self.port;
+        let bar = self.bar(self.device_at(address));
         let mut doubtful = false;
         let narrow = matches!(round.form, ArpForm::Unicast(_));
         let wide = !narrow || !self.broadcasts(kind, address);
@@ -167,7 +170,7 @@ impl Ledger {
                     ArpForm::Broadcast | ArpForm::Nobody => true,
                 };
                 if asked && let Some(claim) = self.hosts.get_mut(id).and_then(|h| h.claim_mut(address)) {
-                    let verdict = claim.miss(round.sent, at, wide, &port);
+                    let verdict = claim.miss(round.sent, at, wide, bar);
                     self.wire_dirty |= verdict == Verdict::Gone;
                     doubtful |= verdict == Verdict::Doubtful;
                 }
@@ -180,8 +183,8 @@ impl Ledger {
                 && !held
                 && let Some(target) = self.targets.get_mut(&address)
             {
-                target.misses.add(round.sent, at, true);
-                let verdict = target.settle(at, &port);
+                target.misses.add(round.sent, at, true, bar);
+                let verdict = target.settle(at, bar);
                 self.wire_dirty |= verdict == Verdict::Gone;
                 doubtful |= verdict == Verdict::Doubtful;
             }
@@ -196,15 +199,15 @@ impl Ledger {
     /// What stayed unanswered about `address` was enough, had our own port vouched for it: perhaps it
     /// does now.
     pub(crate) fn doubt_over(&mut self, address: Ipv4Addr, now: Moment) {
-        let port = self.port;
+        let bar = self.bar(self.device_at(address));
         let mut verdicts = Vec::new();
         let ids: Vec<HostId> = self.hosts.holders(address).map(|(id, _)| id).collect();
         for id in ids {
             if let Some(claim) = self.hosts.get_mut(id).and_then(|h| h.claim_mut(address)) {
-                verdicts.push(claim.settle(now, &port));
+                verdicts.push(claim.settle(now, bar));
             }
         }
-        verdicts.extend(self.targets.get_mut(&address).map(|t| t.settle(now, &port)));
+        verdicts.extend(self.targets.get_mut(&address).map(|t| t.settle(now, bar)));
         if verdicts.contains(&Verdict::Doubtful) {
             self.timers.set(Timer::Doubt(address), Some(now + DOUBT));
         }
@@ -215,6 +218,28 @@ impl Ledger {
             self.touch(address);
             self.replan.insert(address);
         }
+    }
+
+    /// What a silence of device `i`, or of anything else, has to pass.
+    pub(crate) fn bar(&self, i: Option<usize>) -> Bar {
+        Bar {
+            run: self.run_of(i),
+            port: self.port,
+        }
+    }
+
+    /// How many unanswered questions in a row are more than loss, for device `i` or for any.
+    pub(crate) fn run_of(&self, i: Option<usize>) -> u8 {
+        enough(self.loss_bound(i))
+    }
+
+    /// What share of the questions about device `i`, or about any, is lost at the most.
+    pub(crate) fn loss_bound(&self, i: Option<usize>) -> f64 {
+        let own = i.map_or(0.0, |i| self.tracks[i].pulse.loss.bound());
+        // What nobody knows yet of one device, the others tell of the wire they share.
+        let (asked, _) = i.map_or((0, 0), |i| self.tracks[i].pulse.loss.counts());
+        let own = if asked < KNOWN { 0.0 } else { own };
+        own.max(self.wire_loss.bound())
     }
 
     /// Whether `address` is asked for by broadcast again and again.

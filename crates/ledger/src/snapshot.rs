@@ -130,6 +130,7 @@ fn device(ledger: &Ledger, i: usize) -> DeviceView {
             })
             .collect(),
         echoes: track.echoes.iter().copied().collect(),
+        answers: ledger.answers(i),
         last_heard: track.last_heard,
         likely: track
             .likely

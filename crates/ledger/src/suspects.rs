@@ -55,13 +55,13 @@ impl Ledger {
 
     /// A question to `mac` alone at `address`, which is nobody's on the list, stayed unanswered.
     pub(crate) fn suspect_silent(&mut self, at: Moment, address: Ipv4Addr, mac: Mac, sent: Moment) {
-        let port = self.port;
+        let bar = self.bar(None);
         let claim = self
             .hosts
             .get_mut(HostId::Mac(mac))
             .and_then(|h| h.claim_mut(address));
         // None is asked by broadcast as well, so three of these have to do.
-        if claim.is_some_and(|c| c.miss(sent, at, true, &port) == Verdict::Gone) {
+        if claim.is_some_and(|c| c.miss(sent, at, true, bar) == Verdict::Gone) {
             self.revision += 1;
             self.wire_dirty = true;
             self.look_who(at);

@@ -5,7 +5,7 @@ use std::net::Ipv4Addr;
 use vocab::{ArpForm, Moment};
 
 use crate::claim::{Misses, Verdict};
-use crate::port::OwnPort;
+use crate::detect::Bar;
 
 /// Broadcast questions that the first pass puts to every rig address (readiness asks for two).
 const ROUNDS: u32 = 2;
@@ -97,11 +97,11 @@ impl Target {
     }
 
     /// Marks it unanswered if what stayed so is enough.
-    pub(crate) fn settle(&mut self, now: Moment, port: &OwnPort) -> Verdict {
+    pub(crate) fn settle(&mut self, now: Moment, bar: Bar) -> Verdict {
         if self.unanswered {
             return Verdict::Open;
         }
-        let verdict = self.misses.settle(now, port);
+        let verdict = self.misses.settle(now, bar);
         self.unanswered = verdict == Verdict::Gone;
         verdict
     }

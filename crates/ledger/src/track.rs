@@ -8,6 +8,7 @@ use rig::{AskWhen, Device};
 use vocab::{ControlPort, ControlState, Moment, Text};
 
 use crate::claim::HostId;
+use crate::detect::Pulse;
 use crate::judge::{Evidence, Ports};
 use crate::{EchoSample, Finding, Likely, Standing};
 
@@ -88,6 +89,8 @@ pub(crate) struct Track {
     pub(crate) keep_ports: bool,
     /// Its control ports.
     pub(crate) ports: Vec<Port>,
+    /// How it answers.
+    pub(crate) pulse: Pulse,
     /// The latest echoes.
     pub(crate) echoes: VecDeque<EchoSample>,
     /// When anything was last heard of it.
@@ -137,6 +140,7 @@ impl Track {
             reset: Moment::ZERO,
             keep_ports: false,
             ports,
+            pulse: Pulse::default(),
             echoes: VecDeque::new(),
             last_heard: None,
             port_lanes: None,

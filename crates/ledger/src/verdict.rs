@@ -163,10 +163,12 @@ impl Ledger {
                 .map(|(_, a)| a)
                 .or(track.device.fixed_address()),
         };
+        let basis = self.basis(i);
         self.changes.push(Change {
             at: now,
             subject,
             text,
+            basis,
             worse,
         });
     }

@@ -102,6 +102,12 @@ impl Venue {
         venue
     }
 
+    /// Plans one more thing to happen at `at`, or now if that is past.
+    pub fn plan(&mut self, at: Moment, deed: Deed) {
+        self.agenda.put(at.max(self.now), Event::Deed(self.deeds.len()));
+        self.deeds.push(Some(deed));
+    }
+
     /// Our computer as it is now.
     pub fn station(&self) -> Station {
         self.ours.station()

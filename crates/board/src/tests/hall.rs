@@ -4,9 +4,9 @@ use std::net::Ipv4Addr;
 use std::time::Duration;
 
 use ledger::{
-    Caught, Change, ControlView, Counts, DeviceView, EchoSample, Finding, FindingKind, HostView, Likely,
-    NetworkView, Resemblance, SearchOffer, SearchView, SeenView, Severity, Sign, Snapshot, Standing, Subject,
-    WaitView,
+    AnswerView, Caught, Change, ControlView, Counts, DeviceView, EchoSample, Finding, FindingKind, HostView,
+    Likely, NetworkView, Resemblance, SearchOffer, SearchView, SeenView, Severity, Sign, Snapshot, Standing,
+    Subject, WaitView,
 };
 use rig::{AddressSpec, Need, Reach, Role};
 use vocab::{ControlState, LinkState, Mac, Medium, Mode, Moment, Name, NameSource, Station, Text};
@@ -80,6 +80,13 @@ pub(super) fn device(name: &str, role: Role, last: u8) -> DeviceView {
         echoes: (0..40_u64)
             .map(|n| EchoSample((n % 17 != 9).then(|| Duration::from_micros(350 + n * 37 % 500))))
             .collect(),
+        answers: Some(AnswerView {
+            time: Duration::from_micros(412),
+            usual: Duration::from_micros(790),
+            jitter: Duration::from_micros(56),
+            loss_at_most: 0.027,
+            run: 5,
+        }),
         last_heard: Some(Moment::from_secs(126)),
         likely: None,
     }
@@ -161,6 +168,7 @@ fn ready(secs: u64, now: bool) -> Change {
             "The rig is no longer ready."
         }
         .to_owned(),
+        basis: String::new(),
         worse: !now,
     }
 }
@@ -190,6 +198,7 @@ fn became(secs: u64, device: &DeviceView, from: Standing) -> Change {
             address: device.seen.as_ref().and_then(|s| s.address),
         },
         text: format!("{} is now: {}.", device.name, device.standing.words()),
+        basis: "5 questions in 1.3 s unanswered".to_owned(),
         worse: from == Standing::Present,
     }
 }
@@ -258,6 +267,7 @@ pub(super) fn trouble() -> Snapshot {
     d[4].control[2].asked = None;
     d[5].seen = None;
     d[5].echoes.clear();
+    d[5].answers = None;
     for control in &mut d[5].control {
         control.state = None;
         control.asked = None;

@@ -12,6 +12,7 @@ use vocab::{Ask, Moment, Pace, Sighting};
 
 use crate::changes::Changes;
 use crate::headline::headline;
+use crate::ready::ready_basis;
 use crate::{Change, Counts, Ledger, Places, Settings, Snapshot, Standing, Subject, Vendors};
 
 /// The ledgers of a rig's networks, the main one first. Without a rig, or with one network, it is
@@ -250,6 +251,7 @@ impl Muster {
                     at: now,
                     subject: Subject::Ready(ready),
                     text,
+                    basis: ready_basis(ready),
                     worse: !ready,
                 });
             }

@@ -23,7 +23,7 @@ fn present_when_its_hardware_holds_its_address() {
 }
 
 #[test]
-fn missing_only_after_three_questions_left_and_none_was_answered() {
+fn missing_only_after_a_run_of_questions_left_and_none_was_answered() {
     let mut w = World::board(vec![device("Organ loft", 21)], vec![]);
     let at = w.run_until(5.0, |w| w.standing("Organ loft") == Standing::Missing);
     let sent = w
@@ -31,8 +31,9 @@ fn missing_only_after_three_questions_left_and_none_was_answered() {
         .iter()
         .filter(|(_, a)| matches!(a, vocab::Ask::Arp { address, .. } if *address == ip("10.40.8.21")))
         .count();
-    assert!(sent >= 3, "{sent}");
-    assert!(at >= secs(1.0) && at < secs(2.5), "{at:?}");
+    // Nothing is known of this wire yet, so that six are too many to be loss (docs/detector.md).
+    assert!(sent >= 6, "{sent}");
+    assert!(at >= secs(1.0) && at < secs(3.0), "{at:?}");
     let s = w.snapshot();
     assert!(s.devices[0].seen.is_none());
     assert_eq!(w.severity(FindingKind::Missing), Some(Severity::Fault));

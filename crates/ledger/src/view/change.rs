@@ -15,6 +15,8 @@ pub struct Change {
     pub subject: Subject,
     /// One sentence for the running list, without its time.
     pub text: String,
+    /// What it is based on, in a few words; empty where the sentence says it all.
+    pub basis: String,
     /// Whether it is one for the worse.
     pub worse: bool,
 }

@@ -48,10 +48,28 @@ pub struct DeviceView {
     pub control: Vec<ControlView>,
     /// The latest echoes, oldest first, at most 60.
     pub echoes: Vec<EchoSample>,
+    /// How it answers; `None` until it did.
+    pub answers: Option<AnswerView>,
     /// When anything was last heard from it.
     pub last_heard: Option<Moment>,
     /// While it is missing: the stranger that it probably is. A guess, never a fact.
     pub likely: Option<Likely>,
+}
+
+/// How a device answers the questions for its address. docs/detector.md says how the numbers come
+/// about.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct AnswerView {
+    /// Its smoothed response time (RFC 6298's SRTT).
+    pub time: Duration,
+    /// Usually it answers within this (SRTT and four times RTTVAR, at least 1 ms more).
+    pub usual: Duration,
+    /// The jitter of the response time (RFC 3550's J, of round trips).
+    pub jitter: Duration,
+    /// What share the wire to it loses at the most, with 95 % confidence: 0.01 to 0.9.
+    pub loss_at_most: f64,
+    /// So many unanswered questions in a row make it missing.
+    pub run: u8,
 }
 
 /// The stranger that a missing device probably is.

@@ -12,7 +12,7 @@ mod standing;
 mod wait;
 
 pub use change::{Change, Subject};
-pub use device::{ControlView, DeviceView, EchoSample, Likely, SeenView};
+pub use device::{AnswerView, ControlView, DeviceView, EchoSample, Likely, SeenView};
 pub use finding::{Finding, FindingKind, Severity};
 pub use host::{HostView, Resemblance};
 pub use network::NetworkView;

@@ -71,6 +71,11 @@ impl Rehearsal {
         &self.jacks[0].venue
     }
 
+    /// The main network's venue, to make more happen there.
+    pub fn venue_mut(&mut self) -> &mut Venue {
+        &mut self.jacks[0].venue
+    }
+
     /// Hands over a question to the network at place `leg`.
     pub fn ask(&mut self, leg: usize, ask: Ask) {
         if let Some(jack) = self.jacks.get_mut(leg) {

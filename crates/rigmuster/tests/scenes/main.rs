@@ -13,6 +13,7 @@ mod hidden;
 mod house;
 mod late;
 mod leases;
+mod loss;
 mod named;
 mod networks;
 mod power;
