@@ -1,4 +1,5 @@
-//! What the wire says unasked, made by scapy and heard through real kernels: which switch and port we are on.
+//! What the wire says unasked, made by scapy and heard through real kernels: which switch and port we are on;
+//! and what cameras answer to their own enquiry.
 #![cfg(target_os = "linux")]
 #![allow(clippy::expect_used, clippy::unwrap_used)]
 
@@ -9,6 +10,7 @@ use rigmuster_tests::lab::{Lab, SEAT, lab, until};
 use rigmuster_tests::rigs::RigText;
 
 const LOFT: &str = "02:52:43:00:00:21";
+const GUEST: &str = "02:52:43:00:00:99";
 const TOWER: &str = "02:52:43:00:00:f2";
 
 /// Whether scapy is here; says so where it is not.
@@ -64,6 +66,50 @@ fn the_switch_and_port_are_shown_until_its_word_runs_out() {
         terminal.wait_text("1 present");
         terminal.send("q");
         assert_eq!(terminal.end().code, 0);
+    });
+}
+
+/// Both ways over real kernels: the camera of another subnet answers to everybody, the near one has a wrong mask.
+#[test]
+fn cameras_answer_their_enquiry_from_any_subnet() {
+    lab("cameras_answer_their_enquiry_from_any_subnet", |lab| {
+        let rig = hall(lab);
+        lab.host("guest", GUEST, &["172.20.5.9/24"]);
+        let mut near = lab.tool(
+            "loft",
+            "says.py",
+            &[
+                "enquiry",
+                "eth0",
+                LOFT,
+                "PT-20",
+                "10.40.8.21",
+                "255.255.0.0",
+                "LOFT",
+            ],
+        );
+        let _far = lab.tool(
+            "guest",
+            "says.py",
+            &[
+                "enquiry",
+                "eth0",
+                GUEST,
+                "PT-30",
+                "172.20.5.9",
+                "255.255.255.0",
+                "CAM1",
+            ],
+        );
+        let report = lab.check(std::path::Path::new(&rig), "8s", &[]);
+        near.wait("that it was asked", |line| line == "asked 10.40.8.5 52380");
+        report.expect(&[("Organ loft", "present")]);
+        let note = report.finding("device_mask", "note");
+        assert_eq!(note["devices"], serde_json::json!(["Organ loft"]), "{report}");
+        let guest = report.unlisted(GUEST);
+        assert_eq!(guest["names"], serde_json::json!(["CAM1", "PT-30"]), "{report}");
+        assert_eq!(guest["addresses"], serde_json::json!(["172.20.5.9"]), "{report}");
+        assert_eq!(guest["on_subnet"], false, "{report}");
     });
 }
 

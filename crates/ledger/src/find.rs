@@ -20,7 +20,7 @@ const FLOOD: Duration = Duration::from_mins(1);
 /// Which of two faults stands first: the smaller.
 pub(crate) fn weight(kind: FindingKind) -> usize {
     use FindingKind as K;
-    const ORDER: [FindingKind; 25] = [
+    const ORDER: [FindingKind; 26] = [
         K::LinkDown,
         K::ThisComputerOffSubnet,
         K::MaskMismatch,
@@ -45,6 +45,7 @@ pub(crate) fn weight(kind: FindingKind) -> usize {
         K::TwoPorts,
         K::OddSender,
         K::TaggedFrames,
+        K::DeviceMask,
         K::ExtraAddress,
     ];
     ORDER.iter().position(|k| *k == kind).unwrap_or(ORDER.len())
@@ -106,6 +107,7 @@ impl Ledger {
                 self.find_clashes(&mut all);
                 self.find_two_ports(&mut all);
                 self.find_servers(&mut all);
+                self.find_masks(&mut all);
                 self.find_wire(now, &mut all);
                 self.find_calls(now, &mut all);
             }

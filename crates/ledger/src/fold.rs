@@ -51,6 +51,7 @@ impl Ledger {
             Fact::DhcpOver { sent } => self.servers_over(*sent),
             Fact::Named { mac, address, names } => self.named(at, *mac, *address, names),
             Fact::Ipv6 { mac, address } => self.heard_six(at, *mac, *address),
+            Fact::Mask { mac, address, mask } => self.told_mask(at, *mac, *address, *mask),
             Fact::Plugged(plugged) => self.plugged_is(at, plugged),
             Fact::PassAsked { id, asked, total } => {
                 let far = |s: &mut crate::search::Search| s.went_on(*id, *asked, *total);

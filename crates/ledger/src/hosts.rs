@@ -32,6 +32,8 @@ pub(crate) struct Host {
     pub(crate) names: Vec<Name>,
     /// The address that it last spoke from without holding it, and when that was asked for.
     pub(crate) spoke: Option<(Ipv4Addr, Moment)>,
+    /// The address and mask that it told of itself.
+    pub(crate) mask: Option<(Ipv4Addr, Ipv4Addr)>,
     /// Where it was last heard over IPv6, and when.
     pub(crate) six: Option<(Ipv6Addr, Moment)>,
     /// Its control ports that were asked or are to be asked.
@@ -150,6 +152,7 @@ impl Hosts {
             claims: Vec::new(),
             names: Vec::new(),
             spoke: None,
+            mask: None,
             six: None,
             ports: BTreeMap::new(),
             proxy: false,
@@ -233,6 +236,7 @@ impl Hosts {
     pub(crate) fn stale(&mut self) {
         for host in self.map.values_mut() {
             host.six = None;
+            host.mask = None;
             for claim in &mut host.claims {
                 claim.life = Life::Stale;
                 claim.misses = crate::claim::Misses::NONE;

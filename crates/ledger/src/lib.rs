@@ -24,6 +24,7 @@ mod covered;
 mod detect;
 mod evidence;
 mod find;
+mod find_masks;
 mod find_servers;
 mod fold;
 mod headline;

@@ -83,7 +83,12 @@ impl Ledger {
         if !self.sees_frames() {
             return;
         }
-        for which in [RollCall::Nodes, RollCall::DnsSd, RollCall::WsDiscovery] {
+        for which in [
+            RollCall::Nodes,
+            RollCall::DnsSd,
+            RollCall::WsDiscovery,
+            RollCall::Enquiry,
+        ] {
             self.lanes.want(Key::Roll(which), Some(at));
         }
         if self.watches() {

@@ -5,7 +5,7 @@ use core::net::Ipv4Addr;
 use link::Frame;
 use vocab::{ArpForm, ArpOp, ArpSeen, Fact, Mac, Moment, Name, NameSource, Plugged, Wake};
 use wire::dhcp::{Kind, Message};
-use wire::{Arp, Heard, What, lldp, peek};
+use wire::{Arp, Heard, What, enquiry, lldp, peek};
 
 use crate::arp::Reply;
 use crate::discover::Answer;
@@ -64,6 +64,11 @@ impl Scanner {
             What::Discovery { from, message } if vlan.is_none() => {
                 let names = message.names_of(heard.source);
                 self.hear_named(now, heard.source, Some(*from), names);
+            }
+            What::Enquiry { from, message } if vlan.is_none() => {
+                if let enquiry::Message::Settings(settings) = &**message {
+                    self.hear_settings(now, heard.source, *from, settings);
+                }
             }
             What::Mdns6 { from, message } if vlan.is_none() => {
                 self.hear_mdns6(now, heard.source, *from, message);

@@ -12,7 +12,7 @@ use vocab::{Fact, Mac, Moment, Name, RollCall};
 use wire::icmp::Echo;
 use wire::mdns::{self, Question, ServiceType};
 use wire::wsd::{self, Version};
-use wire::{Path6, ipv6};
+use wire::{Path6, enquiry, ipv6};
 
 use crate::here::{Here, is_askable};
 use crate::queue::{Item, Lane};
@@ -41,6 +41,8 @@ pub(crate) enum Call {
     Types6,
     /// Which hosts are there, by IPv6?
     Nodes,
+    /// Which cameras are there, by their enquiry?
+    Cameras,
     /// Which devices are there, by this publication of WS-Discovery?
     Devices(Version),
 }
@@ -76,7 +78,7 @@ impl Calls {
     pub(crate) fn can_send(call: Call, here: &Here) -> bool {
         match call {
             Call::Types6 | Call::Nodes => here.link_local().is_some(),
-            Call::Types | Call::Offers | Call::Devices(_) => here.first().is_some(),
+            Call::Types | Call::Offers | Call::Cameras | Call::Devices(_) => here.first().is_some(),
         }
     }
 
@@ -115,6 +117,7 @@ impl Calls {
                 let path = Path6::to_group(mac, here.link_local()?, ipv6::ALL_NODES);
                 return Some(path.echo_request(&echo));
             }
+            Call::Cameras => return Some(enquiry::frame(mac, here.first()?, &enquiry::question())),
             Call::Devices(version) => {
                 let from = here.first()?;
                 self.count += 1;
@@ -142,7 +145,7 @@ impl Calls {
         let (all, most) = match call {
             Call::Types => (true, MAX_QUESTIONS - 1),
             Call::Offers => (false, MAX_QUESTIONS),
-            Call::Types6 | Call::Nodes | Call::Devices(_) => return,
+            Call::Types6 | Call::Nodes | Call::Cameras | Call::Devices(_) => return,
         };
         let asked = self.types.values_mut().filter(|asked| all || !**asked);
         asked.take(most).for_each(|asked| *asked = true);
@@ -174,6 +177,7 @@ impl Scanner {
     /// Queues the questions of a roll call.
     pub(crate) fn roll_call(&mut self, which: RollCall) {
         let calls: &[Call] = match which {
+            RollCall::Enquiry => &[Call::Cameras],
             RollCall::Nodes => &[Call::Nodes],
             RollCall::DnsSd => &[Call::Types, Call::Types6],
             RollCall::WsDiscovery => &[Call::Devices(Version::April2005), Call::Devices(Version::Oasis11)],
@@ -193,6 +197,25 @@ impl Scanner {
         self.hear_types(now, message);
         self.hear_six(now, mac, from);
         self.hear_named(now, mac, None, message.names_of(from));
+    }
+
+    /// A camera's settings. Those with other hardware than the frame are what somebody gives a camera,
+    /// or said for another: then nothing.
+    pub(crate) fn hear_settings(
+        &mut self,
+        now: Moment,
+        mac: Mac,
+        from: Ipv4Addr,
+        settings: &enquiry::Settings,
+    ) {
+        if settings.mac != mac || !mac.is_host() {
+            return;
+        }
+        let address = settings.address.filter(|a| is_askable(*a)).unwrap_or(from);
+        if let Some(mask) = settings.mask.filter(|_| is_askable(address)) {
+            self.say(now, Fact::Mask { mac, address, mask });
+        }
+        self.hear_named(now, mac, Some(address), settings.names());
     }
 
     /// A host is on the wire with this address.

@@ -11,7 +11,7 @@
 //! | ARP request, echo request | 1 | |
 //! | poke | 2 | the kernel's ARP request and the datagram |
 //! | TCP connection | 8 | SYN, ACK, request, ACK of the answer, FIN or RST, and up to three sent again |
-//! | UDP try, roll call | 1 | |
+//! | UDP try, each frame of a roll call | 1 | |
 //! | first try through the system's sockets | +1 | the kernel's own ARP request |
 
 use core::time::Duration;

@@ -399,7 +399,11 @@ impl Scanner {
     pub(crate) fn say(&mut self, at: Moment, fact: Fact) {
         let unasked = match &fact {
             Fact::Arp(seen) => seen.answers.is_none(),
-            Fact::Wakes { .. } | Fact::Named { .. } | Fact::Plugged(_) | Fact::Ipv6 { .. } => true,
+            Fact::Wakes { .. }
+            | Fact::Named { .. }
+            | Fact::Plugged(_)
+            | Fact::Ipv6 { .. }
+            | Fact::Mask { .. } => true,
             _ => false,
         };
         if !unasked || self.sightings.len() < SIGHTINGS_MAX {

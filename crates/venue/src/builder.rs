@@ -241,6 +241,7 @@ pub enum Start {
 
 /// A host.
 #[derive(Debug, Clone)]
+#[expect(clippy::struct_excessive_bools, reason = "independent habits of a host")]
 pub struct HostPlan {
     pub(crate) name: String,
     pub(crate) mac: Mac,
@@ -258,6 +259,7 @@ pub struct HostPlan {
     pub(crate) own_supply: bool,
     pub(crate) says_name: bool,
     pub(crate) ipv6: bool,
+    pub(crate) tells_settings: bool,
 }
 
 impl HostPlan {
@@ -280,6 +282,7 @@ impl HostPlan {
             own_supply: false,
             says_name: false,
             ipv6: false,
+            tells_settings: false,
         }
     }
 
@@ -364,6 +367,13 @@ impl HostPlan {
     #[must_use]
     pub const fn own_supply(mut self) -> Self {
         self.own_supply = true;
+        self
+    }
+
+    /// It answers the cameras' enquiry on the LAN.
+    #[must_use]
+    pub const fn tells_settings(mut self) -> Self {
+        self.tells_settings = true;
         self
     }
 

@@ -1,12 +1,13 @@
 //! What a host says of itself: multicast DNS (RFC 6762, RFC 6763), and WS-Discovery where it has ONVIF.
 
+use std::net::Ipv4Addr;
 use std::time::Duration;
 
 use vocab::{ControlWord, Moment};
 use wire::announce::Device;
 use wire::mdns::{self, Question, ServiceType};
 use wire::wsd::{self, Kind, Version};
-use wire::{Ipv4, Path, Udp};
+use wire::{Ipv4, Path, Udp, enquiry};
 
 use crate::chance::Chance;
 use crate::host::{Host, Outbox};
@@ -66,6 +67,27 @@ impl Host {
         }
     }
 
+    /// Answers the cameras' enquiry to everybody, whoever asked from wherever.
+    fn tell_settings(&self, question: &[u8], now: Moment, out: &mut Outbox) {
+        let asked = enquiry::Message::parse(question) == Ok(enquiry::Message::Question);
+        if let Some(own) = self
+            .held
+            .first()
+            .filter(|_| self.plan.tells_settings && asked && self.talks_ip(now))
+        {
+            let settings = enquiry::Settings {
+                model: Some("PT-20".into()),
+                version: Some("1.04".into()),
+                address: Some(own.addr()),
+                mask: Some(own.netmask()),
+                // The manual allows eight characters.
+                name: Some(self.plan.name.chars().take(8).collect::<String>().as_str().into()),
+                ..enquiry::Settings::of(self.plan.mac)
+            };
+            out.now(enquiry::frame(self.plan.mac, own.addr(), &settings.emit()));
+        }
+    }
+
     /// Hears a question for names. True if the datagram was for one of those ports.
     pub(crate) fn hear_question(
         &mut self,
@@ -78,6 +100,10 @@ impl Host {
         let Ok(udp) = Udp::parse(ip.payload) else {
             return false;
         };
+        if (ip.destination, udp.destination_port) == (Ipv4Addr::BROADCAST, enquiry::PORT) {
+            self.tell_settings(udp.payload, now, out);
+            return true;
+        }
         let group = (ip.destination, udp.destination_port);
         if group != (mdns::GROUP, mdns::PORT) && group != (wsd::GROUP, wsd::PORT) {
             return false;

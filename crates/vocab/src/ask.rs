@@ -39,6 +39,8 @@ pub enum RollCall {
     DnsSd,
     /// Devices by WS-Discovery.
     WsDiscovery,
+    /// Cameras by their enquiry on the LAN (UDP 52380): one broadcast that reads and sets nothing.
+    Enquiry,
 }
 
 /// One question to the network. The scanner carries it out once, paced; whether to ask again is

@@ -11,13 +11,16 @@ pub enum NameSource {
     DnsSd,
     /// Name among the scopes of a WS-Discovery message.
     WsDiscovery,
+    /// Name in an answer to the cameras' enquiry on the LAN (UDP 52380).
+    Enquiry,
     /// System name in an LLDP frame (IEEE 802.1AB).
     Lldp,
     /// Host name with an address record (RFC 6762).
     Mdns,
     /// Host name in a DHCP message (RFC 2132, option 12).
     Dhcp,
-    /// Hardware among the scopes of a WS-Discovery message: what it is, not who.
+    /// Hardware among the scopes of a WS-Discovery message, or model in an answer to the cameras'
+    /// enquiry: what it is, not who.
     Hardware,
 }
 
@@ -29,6 +32,7 @@ impl NameSource {
             Self::Mdns => "mDNS",
             Self::DnsSd => "DNS-SD",
             Self::WsDiscovery => "WS-Discovery",
+            Self::Enquiry => "LAN enquiry",
             Self::Lldp => "LLDP",
             Self::Hardware => "hardware",
         }

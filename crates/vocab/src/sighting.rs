@@ -163,7 +163,8 @@ pub enum Fact {
         /// When its first DISCOVER left.
         sent: Moment,
     },
-    /// A host was heard in its own words: by DHCP, multicast DNS, WS-Discovery or LLDP.
+    /// A host was heard in its own words: by DHCP, multicast DNS, WS-Discovery, LLDP or the
+    /// cameras' enquiry.
     Named {
         /// Source of the frame.
         mac: Mac,
@@ -180,6 +181,15 @@ pub enum Fact {
         mac: Mac,
         /// Its address there.
         address: Ipv6Addr,
+    },
+    /// A host told its own address and mask, in answer to the cameras' enquiry.
+    Mask {
+        /// Source of the frame.
+        mac: Mac,
+        /// Its address, as it says.
+        address: Ipv4Addr,
+        /// Its mask, as it says.
+        mask: Ipv4Addr,
     },
     /// A switch says to which of its ports we are plugged in, and for how long that holds.
     Plugged(Plugged),

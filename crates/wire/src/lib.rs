@@ -9,6 +9,7 @@ pub mod arp;
 pub mod checksum;
 pub mod control;
 pub mod dhcp;
+pub mod enquiry;
 pub mod ethernet;
 pub mod head;
 pub mod http;

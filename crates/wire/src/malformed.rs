@@ -25,6 +25,8 @@ pub enum Layer {
     Mdns,
     /// WS-Discovery, 2005/04 or 1.1.
     WsDiscovery,
+    /// The cameras' enquiry on the LAN.
+    Enquiry,
     /// IEEE 802.1AB.
     Lldp,
     /// VISCA, bare or with its header.
@@ -53,6 +55,7 @@ impl Layer {
             Self::Dhcp => "DHCP",
             Self::Mdns => "mDNS",
             Self::WsDiscovery => "WS-Discovery",
+            Self::Enquiry => "LAN enquiry",
             Self::Lldp => "LLDP",
             Self::Visca => "VISCA",
             Self::Rtsp => "RTSP",

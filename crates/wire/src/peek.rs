@@ -7,7 +7,9 @@ use vocab::Mac;
 use crate::icmp::{Echo, Original};
 use crate::icmp6::Neighbour;
 use crate::malformed::{Malformed, Reason};
-use crate::{Arp, Ethernet, Icmp, Icmp6, Ipv4, Ipv6, Udp, dhcp, ethernet, ipv4, ipv6, lldp, mdns, wsd};
+use crate::{
+    Arp, Ethernet, Icmp, Icmp6, Ipv4, Ipv6, Udp, dhcp, enquiry, ethernet, ipv4, ipv6, lldp, mdns, wsd,
+};
 
 /// A frame, decoded as far as it matters here.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -80,6 +82,13 @@ pub enum What<'a> {
         from: Ipv4Addr,
         /// The message.
         message: Box<wsd::Message>,
+    },
+    /// The cameras' enquiry on the LAN, or an answer.
+    Enquiry {
+        /// Who sent it.
+        from: Ipv4Addr,
+        /// The message.
+        message: Box<enquiry::Message>,
     },
     /// A host says over IPv6 that it is there.
     EchoReply6 {
@@ -268,6 +277,10 @@ fn in_udp(from: Ipv4Addr, to: Ipv4Addr, udp: Udp<'_>) -> Result<What<'_>, Malfor
     {
         let message = Box::new(message);
         return Ok(What::Discovery { from, message });
+    }
+    if udp.destination_port == enquiry::PORT {
+        let message = Box::new(enquiry::Message::parse(udp.payload)?);
+        return Ok(What::Enquiry { from, message });
     }
     Ok(What::Udp { from, to, udp })
 }

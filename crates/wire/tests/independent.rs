@@ -21,7 +21,7 @@ use vocab::{Mac, Text};
 use wire::dhcp::{Kind, Message};
 use wire::icmp::{Echo, Original};
 use wire::icmp6::Neighbour;
-use wire::{Arp, Path, Path6, Reason, Udp, What, arp, icmp, ipv6, lldp, peek};
+use wire::{Arp, Path, Path6, Reason, Udp, What, arp, enquiry, icmp, ipv6, lldp, peek};
 
 const OURS: Mac = Mac::new([0x02, 0x52, 0x43, 0, 0, 0x01]);
 const LOFT: Mac = Mac::new([0x02, 0x52, 0x43, 0, 0, 0x21]);
@@ -160,6 +160,11 @@ fn samples() -> Vec<(Vec<u8>, Value)> {
             Path6::to_group(OURS, ipv6::from_hardware(OURS), ipv6::ALL_NODES).echo_request(&echo),
             json!({ "dst": "33:33:00:00:00:01", "src": ours, "ip6": ["fe80::52:43ff:fe00:1", "ff02::1", 255],
                 "icmp6": [128, 0x1234, 9, true] }),
+        ),
+        (
+            enquiry::frame(OURS, OWN, &enquiry::question()),
+            json!({ "dst": all, "src": ours, "ip": [own, "255.255.255.255"], "ip_sum": true,
+                "udp": [52_380, 52_380], "udp_sum": true, "data": hex(b"\x02ENQ:network\xff\x03") }),
         ),
         (
             lldp::Switch {

@@ -7,6 +7,7 @@ mod conflict;
 mod control;
 mod dhcp;
 mod kin;
+mod masks;
 mod muster;
 mod names;
 mod odd;

@@ -19,7 +19,12 @@ fn calm() -> World {
 }
 
 /// Every question to everybody, in the order of asking.
-const ALL: [RollCall; 3] = [RollCall::Nodes, RollCall::DnsSd, RollCall::WsDiscovery];
+const ALL: [RollCall; 4] = [
+    RollCall::Nodes,
+    RollCall::DnsSd,
+    RollCall::WsDiscovery,
+    RollCall::Enquiry,
+];
 
 fn roll_calls(w: &World) -> Vec<(u64, RollCall)> {
     w.asked

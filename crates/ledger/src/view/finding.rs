@@ -67,6 +67,8 @@ kinds! {
     ThisComputerOffSubnet = "this_computer_off_subnet",
     /// This computer's mask is not the rig's.
     MaskMismatch = "mask_mismatch",
+    /// A device tells another mask than the rig's.
+    DeviceMask = "device_mask",
     /// More than one DHCP server answers.
     SecondDhcpServer = "second_dhcp_server",
     /// No DHCP server answers, though devices depend on one.

@@ -28,8 +28,8 @@ const HEARD6: [u32; 5] = [129, 133, 134, 135, 136];
 /// Multicast DNS (RFC 6762).
 const MDNS: u32 = 5353;
 /// Ports of UDP that let a datagram pass: DHCP (RFC 2131), multicast DNS (RFC 6762), WS-Discovery,
-/// and our end of a probe of WS-Discovery, to which the answers come.
-const HEARD: [u32; 5] = [67, 68, 5353, 3702, DISCOVERY_OWN];
+/// our end of a probe of WS-Discovery, to which the answers come, and the cameras' enquiry.
+const HEARD: [u32; 6] = [67, 68, 5353, 3702, DISCOVERY_OWN, 52_380];
 /// Our end of a probe, as `wire::wsd` sends it.
 pub(super) const DISCOVERY_OWN: u32 = 53_702;
 

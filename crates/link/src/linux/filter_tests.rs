@@ -157,7 +157,7 @@ fn echo_replies_pass_and_requests_do_not() {
 fn dhcp_and_discovery_pass_and_video_does_not() {
     let all = program(&[]);
     for words in [5, 8] {
-        for port in [67, 68, 5353, 3702, 53_702] {
+        for port in [67, 68, 5353, 3702, 53_702, 52_380] {
             assert!(passes(&all, &udp(port, words)), "{port}");
         }
         for port in [5004, 554, 52381, 66, 69, 5352, 3703] {

@@ -1,6 +1,6 @@
 //! What is heard by other means than ARP.
 
-use ledger::{Snapshot, Standing};
+use ledger::{FindingKind, Severity, Snapshot, Standing};
 use vocab::{Moment, NameSource};
 
 use crate::common::{check_invariants, play, seeds};
@@ -50,8 +50,33 @@ fn hardware_without_an_ipv4_address_is_known_to_be_on_the_wire_and_stays_missing
         let new = snapshot
             .unlisted
             .iter()
-            .find(|h| h.names.iter().any(|n| n.text.as_str() == "New camera"))
+            .find(|h| h.ipv6.is_some() && h.names.iter().any(|n| n.text.as_str() == "New camera"))
             .unwrap_or_else(|| panic!("seed {seed}: {:?}", snapshot.unlisted));
         assert!(new.addresses.is_empty() && new.ipv6.is_some(), "{new:?}");
+    }
+}
+
+#[test]
+fn cameras_that_answer_their_enquiry_tell_name_address_and_mask() {
+    for seed in seeds() {
+        let snapshot = after(seed, 5);
+        let borrowed = snapshot
+            .unlisted
+            .iter()
+            .find(|h| h.names.iter().any(|n| n.source == NameSource::Enquiry))
+            .unwrap_or_else(|| panic!("seed {seed}: {:?}", snapshot.unlisted));
+        assert_eq!(borrowed.names[0].text.as_str(), "Borrowed");
+        assert_eq!(borrowed.addresses, [std::net::Ipv4Addr::new(172, 20, 5, 9)]);
+        let masks: Vec<_> = snapshot
+            .findings
+            .iter()
+            .filter(|f| f.kind == FindingKind::DeviceMask)
+            .collect();
+        assert_eq!(masks.len(), 1, "seed {seed}");
+        assert_eq!(
+            (masks[0].devices[0].as_str(), masks[0].severity),
+            ("West door", Severity::Note)
+        );
+        assert!(masks[0].text.contains("255.255.0.0"), "{}", masks[0].text);
     }
 }

@@ -3,6 +3,7 @@
 mod courses;
 mod dhcp;
 mod dials;
+mod enquiry;
 mod far;
 mod lldp;
 mod names;

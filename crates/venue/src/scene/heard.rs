@@ -1,7 +1,10 @@
-//! What is heard by other means than ARP: the switch at the other end of our cable says who it is, and
-//! what has no IPv4 address is on the wire all the same.
+//! What is heard by other means than ARP: the switch at the other end of our cable says who it is, what
+//! has no IPv4 address is on the wire all the same, and cameras answer their own enquiry.
+
+use std::net::Ipv4Addr;
 
 use vocab::ControlWord::Rtsp;
+use vocab::Ipv4Net;
 use wire::ipv6;
 
 use super::Scene;
@@ -9,12 +12,15 @@ use super::hall::{self, HALL};
 use super::parts::{OURS, s, speaks};
 use crate::builder::{HostPlan, Plan, Source, SwitchPlan};
 
+/// Where last month's show was.
+const ELSEWHERE: Ipv4Net = Ipv4Net::new_assert(Ipv4Addr::new(172, 20, 5, 9), 24);
+
 pub(super) fn scene() -> Scene {
     Scene {
         name: "heard",
         title: "Heard by other means",
         about: "Harbour Hall with a switch that says by LLDP where we are plugged in, a camera that lost its IPv4 \
-                address, and a borrowed one that never had any.",
+                address, a new one that never had any, a borrowed one of another network, and one with a wrong mask.",
         rig: hall::rig(),
         length: s(60),
         plan,
@@ -31,6 +37,15 @@ fn plan() -> Plan {
         plan.hosts[foyer.0].source = Source::Nothing;
         plan.hosts[foyer.0].ipv6 = true;
     }
+    if let Some(door) = plan.named("West door") {
+        plan.hosts[door.0].source = Source::Fixed(Ipv4Net::new_assert(HALL.address(22), 16));
+        plan.hosts[door.0].tells_settings = true;
+    }
+    plan.host(
+        HALL.host("Borrowed camera", 140, gallery, &[Rtsp])
+            .fixed(ELSEWHERE)
+            .tells_settings(),
+    );
     let new = HostPlan::new("New camera", HALL.mac(141), gallery)
         .ipv6()
         .says_name();
