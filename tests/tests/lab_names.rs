@@ -120,6 +120,26 @@ fn names_said_by_a_ws_discovery_library_are_heard() {
 }
 
 #[test]
+fn onvif_is_asked_at_the_port_that_a_library_announces() {
+    let test = "onvif_is_asked_at_the_port_that_a_library_announces";
+    if !python_has(test, "wsdiscovery") {
+        return;
+    }
+    lab(test, |lab| {
+        lab.seat(&["10.40.8.5/24"]);
+        speaker(lab, "door", DOOR, "10.40.8.22/24");
+        lab.serve("door", &["onvif:2000"]);
+        let _device = lab.tool("door", "names.py", &["wsd", "10.40.8.22", "West door", "2000"]);
+        let rig = RigText::hall().device("West door", DOOR, "10.40.8.22", &["control = [\"onvif\"]"]);
+        let rig = lab.rig(rig.as_str());
+        let report = lab.check(&rig, "12s", &[]);
+        report.expect(&[("West door", "present")]);
+        let control = &report.device("West door")["seen"]["control"];
+        assert_eq!(*control, serde_json::json!({ "onvif": "answered" }), "{report}");
+    });
+}
+
+#[test]
 fn our_questions_are_understood_by_another_decoder() {
     let test = "our_questions_are_understood_by_another_decoder";
     if !python_has(test, "scapy.all") {

@@ -3,7 +3,7 @@
 
     names.py zeroconf ADDRESS NAME HOST   announces and answers by python-zeroconf: one _http._tcp service
     names.py avahi HOST [4|6]             announces and answers by avahi-daemon, over IPv4 or IPv6 alone
-    names.py wsd ADDRESS NAME             says Hello and answers probes by the WSDiscovery package
+    names.py wsd ADDRESS NAME [PORT]      says Hello and answers probes by the WSDiscovery package
     names.py send PORT GROUP              sends each line of hexadecimal bytes as one datagram
     names.py watch IFACE                  tells every query to the groups, decoded by scapy; on the switch's port
 
@@ -63,7 +63,7 @@ def avahi(host, family="4"):
     daemon.wait()
 
 
-def wsd(address, name):
+def wsd(address, name, port="80"):
     from urllib.parse import quote
 
     from wsdiscovery import QName, Scope
@@ -73,7 +73,7 @@ def wsd(address, name):
     publishing.start()
     kind = QName("http://www.onvif.org/ver10/network/wsdl", "NetworkVideoTransmitter")
     scopes = [Scope("onvif://www.onvif.org/name/" + quote(name)), Scope("onvif://www.onvif.org/hardware/PT-20")]
-    publishing.publishService(types=[kind], scopes=scopes, xAddrs=[f"http://{address}/onvif/device_service"])
+    publishing.publishService(types=[kind], scopes=scopes, xAddrs=[f"http://{address}:{port}/onvif/device_service"])
     print("ready", flush=True)
     sys.stdin.read()
     os._exit(0)

@@ -52,6 +52,7 @@ impl Ledger {
             Fact::Named { mac, address, names } => self.named(at, *mac, *address, names),
             Fact::Ipv6 { mac, address } => self.heard_six(at, *mac, *address),
             Fact::Mask { mac, address, mask } => self.told_mask(at, *mac, *address, *mask),
+            Fact::Serves { mac, ports, video } => self.serves(at, *mac, ports, *video),
             Fact::Plugged(plugged) => self.plugged_is(at, plugged),
             Fact::PassAsked { id, asked, total } => {
                 let far = |s: &mut crate::search::Search| s.went_on(*id, *asked, *total);
@@ -236,11 +237,14 @@ impl Ledger {
     fn control(
         &mut self,
         at: Moment,
-        (address, mac, port): (Ipv4Addr, Option<Mac>, ControlPort),
+        (address, mac, told): (Ipv4Addr, Option<Mac>, ControlPort),
         state: ControlState,
         detail: Option<&Text>,
         asked: Moment,
     ) {
+        let port = self.asked_as(address, mac, told);
+        // Meanwhile the host said that it is elsewhere.
+        let moved = state != ControlState::Answered && self.real_port(address, mac, port) != told;
         self.close_port(at, address, mac, port);
         if let Some(i) = self.device_at(address) {
             let track = &mut self.tracks[i];
@@ -254,7 +258,7 @@ impl Ledger {
                 p.state = PortState::Told(state);
                 p.detail = detail.cloned();
                 p.asked = Some(asked);
-                p.wanted = false;
+                p.wanted = moved;
                 self.revision += 1;
             }
             self.touched.insert(i);
@@ -276,6 +280,7 @@ impl Ledger {
     }
 
     fn control_not_asked(&mut self, at: Moment, address: Ipv4Addr, port: ControlPort) {
+        let port = self.asked_as(address, None, port);
         self.close_port(at, address, None, port);
         if let Some(i) = self.device_at(address) {
             if let Some(p) = self.tracks[i].ports.iter_mut().find(|p| p.which == port) {

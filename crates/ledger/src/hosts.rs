@@ -32,6 +32,10 @@ pub(crate) struct Host {
     pub(crate) names: Vec<Name>,
     /// The address that it last spoke from without holding it, and when that was asked for.
     pub(crate) spoke: Option<(Ipv4Addr, Moment)>,
+    /// Services that it announces, each where it says that it is.
+    pub(crate) serves: BTreeSet<ControlPort>,
+    /// It announces a service that has to do with pictures or sound.
+    pub(crate) video: bool,
     /// The address and mask that it told of itself.
     pub(crate) mask: Option<(Ipv4Addr, Ipv4Addr)>,
     /// Where it was last heard over IPv6, and when.
@@ -152,6 +156,8 @@ impl Hosts {
             claims: Vec::new(),
             names: Vec::new(),
             spoke: None,
+            serves: BTreeSet::new(),
+            video: false,
             mask: None,
             six: None,
             ports: BTreeMap::new(),

@@ -49,6 +49,7 @@ mod resemble;
 mod rounds;
 mod search;
 mod servers;
+mod serves;
 mod settings;
 mod six;
 mod snapshot;

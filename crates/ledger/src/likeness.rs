@@ -19,6 +19,10 @@ const SERVICES: u32 = 40;
 const NO_SERVICES: u32 = 30;
 /// It answers VISCA, as cameras do, and the file lists no ports of the camera.
 const VISCA: u32 = 15;
+/// It announces a service that the file lists and that was not asked.
+const ANNOUNCED: u32 = 15;
+/// It announces a service that has to do with pictures or sound, as such a device would.
+const VIDEO: u32 = 10;
 /// Its maker is that of the device's own listed hardware.
 const OWN_MAKER: u32 = 30;
 /// Its maker is that of other devices of the same role.
@@ -58,6 +62,10 @@ pub(crate) struct Stranger {
     pub(crate) names: Vec<Text>,
     /// Its control ports that were asked, and what came of it.
     pub(crate) control: Vec<(ControlPort, ControlState)>,
+    /// Services that it announces.
+    pub(crate) announced: Vec<ControlPort>,
+    /// It announces one that has to do with pictures or sound.
+    pub(crate) video: bool,
     /// An address of it outside the subnet, if it has none inside.
     pub(crate) foreign: Option<Ipv4Addr>,
     /// An address of it that devices leave the factory with.
@@ -78,6 +86,7 @@ pub(crate) struct Likeness {
 pub(crate) fn weigh(wanted: &Wanted, stranger: &Stranger, appeared: bool) -> Likeness {
     let mut sum = Sum::default();
     services(wanted, stranger, &mut sum);
+    announced(wanted, stranger, &mut sum);
     maker(wanted, stranger, &mut sum);
     names(wanted, stranger, &mut sum);
     if let Some(address) = stranger.factory {
@@ -144,6 +153,31 @@ fn services(wanted: &Wanted, stranger: &Stranger, sum: &mut Sum) {
     if visca && wanted.control.is_empty() && wanted.role == Some(Role::Camera) {
         sum.add(VISCA, || "it answers VISCA, as cameras do".to_owned());
     }
+}
+
+/// What it says of itself counts less than what it answered, and nothing beside that.
+fn announced(wanted: &Wanted, stranger: &Stranger, sum: &mut Sum) {
+    let asked = |port: &ControlPort| stranger.control.iter().any(|(p, _)| p == port);
+    let says = |port: &&ControlPort| {
+        !asked(port)
+            && stranger
+                .announced
+                .iter()
+                .any(|p| p.word == port.word && (p.port == port.port || p.word == ControlWord::Onvif))
+    };
+    if let Some(port) = wanted.control.iter().find(says) {
+        sum.add(ANNOUNCED, || format!("it announces {port}, as the file lists"));
+    } else if stranger.video && stranger.control.is_empty() && wanted.role.is_some_and(has_video) {
+        sum.add(VIDEO, || "it announces a video service".to_owned());
+    }
+}
+
+/// Whether devices of this role announce pictures or sound.
+const fn has_video(role: Role) -> bool {
+    matches!(
+        role,
+        Role::Camera | Role::Encoder | Role::Decoder | Role::Switcher | Role::Recorder | Role::Display
+    )
 }
 
 fn maker(wanted: &Wanted, stranger: &Stranger, sum: &mut Sum) {
@@ -268,11 +302,58 @@ mod tests {
     }
 
     #[test]
+    fn what_it_announces_counts_until_it_was_asked() {
+        let announces = |ports: &[&str], video: bool| Stranger {
+            announced: ports.iter().map(|p| port(p)).collect(),
+            video,
+            ..Stranger::default()
+        };
+        assert_eq!(points(&announces(&["rtsp"], true)), ANNOUNCED);
+        assert_eq!(
+            points(&announces(&["rtsp:8554"], true)),
+            VIDEO,
+            "at another port than listed"
+        );
+        assert_eq!(points(&announces(&["http"], false)), 0);
+        let asked = Stranger {
+            control: vec![(port("rtsp"), ControlState::Refused)],
+            ..announces(&["rtsp"], true)
+        };
+        assert_eq!(points(&asked), 0, "what was asked is known better");
+        let panel = Wanted {
+            role: Some(Role::Panel),
+            control: Vec::new(),
+            ..wanted()
+        };
+        assert_eq!(weigh(&panel, &announces(&[], true), false).points, 0);
+        let far = Stranger {
+            foreign: Some([172, 20, 5, 9].into()),
+            names: vec!["organ".into()],
+            ..announces(&["rtsp"], true)
+        };
+        let likeness = weigh(&wanted(), &far, false);
+        assert_eq!(likeness.points, TELL);
+        assert!(
+            likeness.because[0].contains("announces rtsp"),
+            "{:?}",
+            likeness.because
+        );
+    }
+
+    #[test]
     fn nothing_alone_is_told_and_no_guess_is_certain() {
         assert!(
-            [SERVICES, OWN_MAKER, NAME, FACTORY + FOREIGN, APPEARED]
-                .iter()
-                .all(|p| *p < TELL)
+            [
+                SERVICES,
+                ANNOUNCED,
+                VIDEO,
+                OWN_MAKER,
+                NAME,
+                FACTORY + FOREIGN,
+                APPEARED
+            ]
+            .iter()
+            .all(|p| *p < TELL)
         );
         let all = Stranger {
             maker: Some("Quay Optics".into()),

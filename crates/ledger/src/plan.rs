@@ -77,7 +77,11 @@ impl Ledger {
                     Rank::Heard
                 },
             },
-            Key::Port(address, mac, port) => Ask::Control { address, mac, port },
+            Key::Port(address, mac, port) => Ask::Control {
+                address,
+                mac,
+                port: self.real_port(address, mac, port),
+            },
             Key::Dhcp => Ask::Dhcp {
                 by_hand: self.servers_by_hand(),
             },

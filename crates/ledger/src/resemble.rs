@@ -162,6 +162,8 @@ impl Ledger {
                 .iter()
                 .filter_map(|(port, state)| state.map(|s| (*port, s)))
                 .collect(),
+            announced: host.serves.iter().copied().collect(),
+            video: host.video,
             foreign: living(host).next().filter(|_| !inside),
             factory: living(host).find(|a| self.factory.contains(a)),
         }
@@ -175,8 +177,8 @@ impl Ledger {
     }
 
     /// Asks the ports that missing devices should have of strangers that could be one: hardware of a
-    /// maker that the rig has, or at a factory address, and within our own subnet (the contract of
-    /// asking). Each is asked once.
+    /// maker that the rig has, at a factory address, or that announces pictures or sound, and within our
+    /// own subnet (the contract of asking). Each is asked once.
     fn ask_strangers(&mut self, missing: &[usize], strangers: &[HostId], now: Moment) {
         if self.blind().is_some() || self.settings.purpose == Purpose::Survey {
             return;
@@ -202,7 +204,7 @@ impl Ledger {
                 let maker = id.mac().and_then(|m| self.settings.vendors.maker(m));
                 maker.is_some_and(|m| ours.contains(&m))
             };
-            let could_be = living(host).any(|a| self.factory.contains(&a)) || made_alike();
+            let could_be = host.video || living(host).any(|a| self.factory.contains(&a)) || made_alike();
             let near = living(host).find(|a| self.near(*a) && self.device_at(*a).is_none());
             let (true, Some(address)) = (could_be, near) else {
                 continue;

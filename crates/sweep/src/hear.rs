@@ -62,8 +62,7 @@ impl Scanner {
                 self.hear_mdns(now, heard.source, *from, message);
             }
             What::Discovery { from, message } if vlan.is_none() => {
-                let names = message.names_of(heard.source);
-                self.hear_named(now, heard.source, Some(*from), names);
+                self.hear_discovery(now, heard.source, *from, message);
             }
             What::Enquiry { from, message } if vlan.is_none() => {
                 if let enquiry::Message::Settings(settings) = &**message {

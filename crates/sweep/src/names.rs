@@ -8,7 +8,7 @@ use core::net::{Ipv4Addr, Ipv6Addr};
 use core::time::Duration;
 use std::collections::{BTreeMap, BTreeSet};
 
-use vocab::{Fact, Mac, Moment, Name, RollCall};
+use vocab::{ControlPort, ControlWord, Fact, Mac, Moment, Name, RollCall};
 use wire::icmp::Echo;
 use wire::mdns::{self, Question, ServiceType};
 use wire::wsd::{self, Version};
@@ -29,6 +29,11 @@ const MAX_TYPES: usize = 64;
 const MAX_QUESTIONS: usize = 24;
 /// Asked for from the first query on, as video devices often offer them (common practice, no source).
 const USUAL: [&str; 2] = ["_http._tcp", "_rtsp._tcp"];
+
+/// Types of pictures and sound: RTSP (RFC 2326), NDI, and the nodes of AMWA IS-04.
+const VIDEO: [&str; 3] = ["_rtsp._tcp", "_ndi._tcp", "_nmos-node._tcp"];
+/// Services told of one message.
+const MAX_SERVES: usize = 8;
 
 /// One question to a group.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -190,7 +195,41 @@ impl Scanner {
 
     pub(crate) fn hear_mdns(&mut self, now: Moment, mac: Mac, from: Ipv4Addr, message: &mdns::Message) {
         self.hear_types(now, message);
+        self.hear_offers(now, mac, message.offers_of(from));
         self.hear_named(now, mac, Some(from), message.names_of(from));
+    }
+
+    /// Services that a host offers: those that control ports are of, and whether any is video's.
+    fn hear_offers<'a>(&mut self, now: Moment, mac: Mac, offers: impl Iterator<Item = &'a mdns::Offer>) {
+        let mut ports = Vec::new();
+        let mut video = false;
+        for offer in offers {
+            let kind = offer.kind.as_str();
+            video |= VIDEO.contains(&kind);
+            let word = match kind {
+                "_http._tcp" => ControlWord::Http,
+                "_rtsp._tcp" => ControlWord::Rtsp,
+                _ => continue,
+            };
+            ports.extend(offer.port.map(|port| ControlPort { word, port }));
+        }
+        self.hear_serves(now, mac, ports, video);
+    }
+
+    /// A message of WS-Discovery: where its sender says that its own service is.
+    pub(crate) fn hear_discovery(&mut self, now: Moment, mac: Mac, from: Ipv4Addr, message: &wsd::Message) {
+        let (video, port) = message.onvif_of(mac, from);
+        let word = ControlWord::Onvif;
+        let ports = port.map(|port| ControlPort { word, port });
+        self.hear_serves(now, mac, ports.into_iter().collect(), video);
+        self.hear_named(now, mac, Some(from), message.names_of(mac));
+    }
+
+    fn hear_serves(&mut self, now: Moment, mac: Mac, mut ports: Vec<ControlPort>, video: bool) {
+        ports.truncate(MAX_SERVES);
+        if mac.is_host() && (video || !ports.is_empty()) {
+            self.say(now, Fact::Serves { mac, ports, video });
+        }
     }
 
     pub(crate) fn hear_mdns6(&mut self, now: Moment, mac: Mac, from: Ipv6Addr, message: &mdns::Message) {
@@ -215,6 +254,8 @@ impl Scanner {
         if let Some(mask) = settings.mask.filter(|_| is_askable(address)) {
             self.say(now, Fact::Mask { mac, address, mask });
         }
+        // Only cameras do this.
+        self.hear_serves(now, mac, Vec::new(), true);
         self.hear_named(now, mac, Some(address), settings.names());
     }
 

@@ -403,7 +403,8 @@ impl Scanner {
             | Fact::Named { .. }
             | Fact::Plugged(_)
             | Fact::Ipv6 { .. }
-            | Fact::Mask { .. } => true,
+            | Fact::Mask { .. }
+            | Fact::Serves { .. } => true,
             _ => false,
         };
         if !unasked || self.sightings.len() < SIGHTINGS_MAX {

@@ -60,6 +60,7 @@ impl Host {
                         name: &self.plan.name,
                         address: own.into(),
                         services: &services,
+                        onvif: self.onvif_port(),
                     };
                     let frame = mdns::frame6(self.plan.mac, own, &device.mdns());
                     out.later(chance.between(ANSWER_MIN, ANSWER_MAX), frame);

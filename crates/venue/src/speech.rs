@@ -49,6 +49,14 @@ impl Host {
             .any(|(port, _)| port.word == ControlWord::Onvif)
     }
 
+    /// Where it says that its ONVIF service is.
+    pub(crate) fn onvif_port(&self) -> u16 {
+        let mut ports = self.plan.services.iter().map(|(port, _)| port);
+        ports
+            .find(|p| p.word == ControlWord::Onvif)
+            .map_or(80, |p| p.port)
+    }
+
     /// Says its name to everybody, if it is one that does.
     pub(crate) fn say_name(&self, chance: &mut Chance, out: &mut Outbox) {
         let (true, Some(own)) = (self.plan.says_name, self.held.first()) else {
@@ -59,6 +67,7 @@ impl Host {
             name: &self.plan.name,
             address: own.addr().into(),
             services: &services,
+            onvif: self.onvif_port(),
         };
         out.now(mdns::frame(self.plan.mac, own.addr(), &device.mdns()));
         if self.has_onvif() {
@@ -120,6 +129,7 @@ impl Host {
             name: &self.plan.name,
             address: own.addr().into(),
             services: &services,
+            onvif: self.onvif_port(),
         };
         if udp.destination_port == mdns::PORT {
             let asked = |q: &Question| match q {

@@ -191,6 +191,15 @@ pub enum Fact {
         /// Its mask, as it says.
         mask: Ipv4Addr,
     },
+    /// A host announced services of its own, by multicast DNS, WS-Discovery or the cameras' enquiry.
+    Serves {
+        /// Source of the frame.
+        mac: Mac,
+        /// Those that control ports are of, each where the host says that it is.
+        ports: Vec<ControlPort>,
+        /// One of all that it announced has to do with pictures or sound.
+        video: bool,
+    },
     /// A switch says to which of its ports we are plugged in, and for how long that holds.
     Plugged(Plugged),
     /// A pass went on: so many of its addresses are asked.

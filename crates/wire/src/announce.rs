@@ -27,6 +27,8 @@ pub struct Device<'a> {
     pub address: IpAddr,
     /// What it offers.
     pub services: &'a [(ServiceType, u16)],
+    /// At which port its ONVIF service is.
+    pub onvif: u16,
 }
 
 impl Device<'_> {
@@ -122,7 +124,7 @@ impl Device<'_> {
 
     fn parts(&self) -> String {
         let name = utf8_percent_encode(self.name, NON_ALPHANUMERIC);
-        let address = self.address;
+        let (address, onvif) = (self.address, self.onvif);
         let number = match address {
             IpAddr::V4(address) => u64::from(u32::from(address)),
             IpAddr::V6(address) => u64::from(address.octets()[15]),
@@ -131,7 +133,7 @@ impl Device<'_> {
             "<a:EndpointReference><a:Address>urn:uuid:00000000-0000-4000-8000-{number:012x}</a:Address></a:EndpointReference>\
              <d:Types xmlns:n=\"http://www.onvif.org/ver10/network/wsdl\">n:NetworkVideoTransmitter</d:Types>\
              <d:Scopes>onvif://www.onvif.org/type/video_encoder onvif://www.onvif.org/name/{name}</d:Scopes>\
-             <d:XAddrs>http://{address}/onvif/device_service</d:XAddrs><d:MetadataVersion>1</d:MetadataVersion>"
+             <d:XAddrs>http://{address}:{onvif}/onvif/device_service</d:XAddrs><d:MetadataVersion>1</d:MetadataVersion>"
         )
     }
 }

@@ -80,7 +80,12 @@ pub struct Offer {
     pub kind: ServiceType,
     /// The host that it runs on, in lower case and without the domain, where the message says so.
     pub host: Option<Text>,
+    /// Its port there.
+    pub port: Option<u16>,
 }
+
+/// The name of a service, the host that it runs on, and its port there.
+type RunsOn = (Vec<String>, Text, u16);
 
 /// A message, as far as it is of use here.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
@@ -109,7 +114,7 @@ impl Message {
             return Err(bad(Reason::Long));
         }
         let mut out = Self::default();
-        let mut runs_on: Vec<(Vec<String>, Text)> = Vec::new();
+        let mut runs_on: Vec<RunsOn> = Vec::new();
         out.walk(bytes, &mut runs_on).ok_or(bad(Reason::Value))?;
         for offer in &mut out.offers {
             let is_it = |labels: &[String]| {
@@ -120,17 +125,17 @@ impl Message {
                         && service_type(rest).as_ref() == Some(&offer.kind)
                 })
             };
-            offer.host = runs_on
-                .iter()
-                .find(|(name, _)| is_it(name))
-                .map(|(_, host)| host.clone());
+            if let Some((_, host, port)) = runs_on.iter().find(|(name, ..)| is_it(name)) {
+                offer.host = Some(host.clone());
+                offer.port = Some(*port);
+            }
         }
         Ok(out)
     }
 
     /// Goes through a message record by record, because devices send some that are against the
     /// rules, such as an empty text record, and the rest counts all the same.
-    fn walk(&mut self, bytes: &[u8], runs_on: &mut Vec<(Vec<String>, Text)>) -> Option<()> {
+    fn walk(&mut self, bytes: &[u8], runs_on: &mut Vec<RunsOn>) -> Option<()> {
         let mut decoder = BinDecoder::new(bytes);
         let header = Header::read(&mut decoder).ok()?;
         // Messages with another opcode are to be ignored in silence (RFC 6762 section 18.3).
@@ -157,7 +162,7 @@ impl Message {
     }
 
     /// One record (RFC 1035 section 4.1.3).
-    fn record(&mut self, decoder: &mut BinDecoder<'_>, runs_on: &mut Vec<(Vec<String>, Text)>) -> Option<()> {
+    fn record(&mut self, decoder: &mut BinDecoder<'_>, runs_on: &mut Vec<RunsOn>) -> Option<()> {
         let owner = labels(&DnsName::read(decoder).ok()?);
         let kind = RecordType::from(number(decoder)?);
         // The top bit says that it replaces what was known (RFC 6762 section 10.2).
@@ -184,17 +189,15 @@ impl Message {
                     self.pointer(&owner, &target);
                 }
                 RecordType::SRV => {
-                    // Priority, weight and port (RFC 2782) say nothing about names.
-                    for _ in 0..3 {
-                        number(decoder)?;
-                    }
+                    // Priority and weight (RFC 2782) are for who would use it.
+                    let [_, _, port] = [number(decoder)?, number(decoder)?, number(decoder)?];
                     let host = host_name(&labels(&DnsName::read(decoder).ok()?));
                     if let Some((label, rest)) = owner.split_first()
                         && let (Some(kind), Some(host)) = (service_type(rest), host)
                         && runs_on.len() < MAX_KEPT
                     {
                         self.offer(label, kind);
-                        runs_on.push((owner, host));
+                        runs_on.push((owner, host, port));
                     }
                 }
                 _ => {}
@@ -230,6 +233,7 @@ impl Message {
                 label,
                 kind,
                 host: None,
+                port: None,
             });
         }
     }
@@ -238,36 +242,45 @@ impl Message {
     /// hosts is left out: proxies and reflectors speak for those.
     pub fn names_of(&self, from: impl Into<IpAddr>) -> Vec<Name> {
         let from = from.into();
-        let own: Vec<&Text> = self
-            .hosts
-            .iter()
-            .filter(|(_, a)| *a == from)
-            .map(|(host, _)| host)
-            .collect();
-        if !self.response || own.is_empty() && !self.hosts.is_empty() {
-            return Vec::new();
-        }
-        let same = |a: &Text, b: &Text| a.as_str().eq_ignore_ascii_case(b.as_str());
-        let offers = self.offers.iter().filter(|o| match &o.host {
-            Some(host) => own.iter().any(|own| same(own, host)),
-            // A short answer without the rest: who else would send it?
-            None => true,
-        });
         let mut out: Vec<Name> = Vec::new();
         let named = |text: &Text, source| Name {
             text: text.clone(),
             source,
         };
-        let all = own
-            .iter()
+        let all = self
+            .own_hosts(from)
             .map(|host| named(host, NameSource::Mdns))
-            .chain(offers.map(|o| named(&o.label, NameSource::DnsSd)));
+            .chain(self.offers_of(from).map(|o| named(&o.label, NameSource::DnsSd)));
         for name in all {
-            if !out.iter().any(|n| n.text == name.text) {
+            if self.speaks_for(from) && !out.iter().any(|n| n.text == name.text) {
                 out.push(name);
             }
         }
         out
+    }
+
+    /// What that host offers.
+    pub fn offers_of(&self, from: impl Into<IpAddr>) -> impl Iterator<Item = &Offer> {
+        let from = from.into();
+        let same = |a: &Text, b: &Text| a.as_str().eq_ignore_ascii_case(b.as_str());
+        self.offers.iter().filter(move |o| {
+            self.speaks_for(from)
+                && match &o.host {
+                    Some(host) => self.own_hosts(from).any(|own| same(own, host)),
+                    // A short answer without the rest: who else would send it?
+                    None => true,
+                }
+        })
+    }
+
+    fn own_hosts(&self, from: IpAddr) -> impl Iterator<Item = &Text> {
+        let own = self.hosts.iter().filter(move |(_, a)| *a == from);
+        own.map(|(host, _)| host)
+    }
+
+    /// Whether it says anything of the host at `from`.
+    fn speaks_for(&self, from: IpAddr) -> bool {
+        self.response && (self.hosts.is_empty() || self.own_hosts(from).next().is_some())
     }
 }
 

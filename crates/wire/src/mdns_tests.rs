@@ -31,6 +31,7 @@ fn over_ipv6_a_host_is_named_by_its_own_address() {
         name: "Organ loft",
         address: link_local.into(),
         services: &[(kind("_rtsp._tcp"), 554)],
+        onvif: 80,
     };
     let frame = frame6(Mac::new([2, 0x52, 0x43, 0, 0, 0x21]), link_local, &device.mdns());
     assert_eq!(frame[..6], [0x33, 0x33, 0, 0, 0, 0xfb]);
@@ -85,6 +86,7 @@ fn an_announcement_names_host_and_service() {
         name: "Organ loft",
         address: HOST.into(),
         services: &[(kind("_rtsp._tcp"), 554), (kind("_http._tcp"), 80)],
+        onvif: 80,
     };
     let message = Message::parse(&device.mdns()).unwrap();
     assert!(message.response);
@@ -105,6 +107,7 @@ fn who_speaks_for_another_is_not_named_after_him() {
         name: "Organ loft",
         address: HOST.into(),
         services: &[(kind("_http._tcp"), 80)],
+        onvif: 80,
     };
     let message = Message::parse(&device.mdns()).unwrap();
     assert!(says(&message, Ipv4Addr::new(10, 40, 8, 1)).is_empty());
@@ -222,7 +225,7 @@ proptest! {
         changes in prop::collection::vec((any::<prop::sample::Index>(), any::<u8>()), 0..8),
     ) {
         let services = [(kind("_rtsp._tcp"), 554), (kind("_http._tcp"), 80)];
-        let device = Device { name: "Organ loft", address: HOST.into(), services: &services };
+        let device = Device { name: "Organ loft", address: HOST.into(), services: &services, onvif: 80 };
         let mut bytes = device.mdns();
         for (at, byte) in changes {
             let at = at.index(bytes.len());
@@ -235,7 +238,7 @@ proptest! {
 
     #[test]
     fn any_name_comes_back(name in "[A-Za-z0-9 .é-]{1,40}") {
-        let device = Device { name: &name, address: HOST.into(), services: &[(kind("_http._tcp"), 80)] };
+        let device = Device { name: &name, address: HOST.into(), services: &[(kind("_http._tcp"), 80)], onvif: 80 };
         let message = Message::parse(&device.mdns()).unwrap();
         let clean = Text::clean(&name);
         prop_assume!(!clean.is_empty());

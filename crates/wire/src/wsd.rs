@@ -39,6 +39,9 @@ const SOAP: &str = "http://www.w3.org/2003/05/soap-envelope";
 /// The root of ONVIF's scopes.
 const ONVIF: &str = "onvif://www.onvif.org/";
 
+/// Types of ONVIF devices (ONVIF Core Specification, and Profile S from memory).
+const VIDEO: [&str; 2] = ["NetworkVideoTransmitter", "NetworkVideoDisplay"];
+
 /// Which of the two publications a message follows.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Version {
@@ -112,6 +115,10 @@ pub struct Device {
     pub hardware: Option<Text>,
     /// Its hardware address among the scopes.
     pub mac: Option<Mac>,
+    /// Whether it is one of ONVIF: by its types, or by any scope.
+    pub onvif: bool,
+    /// Where it says that its service is, as far as it says so in numbers (`XAddrs`, `http` only).
+    pub places: Vec<(Ipv4Addr, u16)>,
 }
 
 impl Message {
@@ -189,6 +196,34 @@ impl Message {
     }
 }
 
+impl Message {
+    /// The port at which the host with this hardware and address has its ONVIF service, as it says, and
+    /// whether it has one at all. Addresses of other hosts are nothing of its own.
+    pub fn onvif_of(&self, mac: Mac, from: Ipv4Addr) -> (bool, Option<u16>) {
+        let [device] = self.devices.as_slice() else {
+            return (false, None);
+        };
+        let speaks = matches!(self.kind, Kind::Hello | Kind::ProbeMatches);
+        if !speaks || !device.onvif || device.mac.is_some_and(|m| m != mac) {
+            return (false, None);
+        }
+        let place = device.places.iter().find(|(host, _)| *host == from);
+        (true, place.map(|(_, port)| *port))
+    }
+}
+
+/// The host and port of an address such as `http://10.40.8.21:2000/onvif`, if it is in numbers.
+fn place(url: &str) -> Option<(Ipv4Addr, u16)> {
+    let (scheme, rest) = url.split_at_checked(7)?;
+    if !scheme.eq_ignore_ascii_case("http://") {
+        return None;
+    }
+    let host = rest.split(['/', '?', '#']).next()?;
+    let (host, port) = host.split_once(':').unwrap_or((host, "80"));
+    let port = port.parse().ok().filter(|port| *port != 0)?;
+    Some((host.parse().ok()?, port))
+}
+
 /// A question to all devices of this publication; `id` makes its number.
 pub fn probe(version: Version, id: u128) -> Vec<u8> {
     envelope(version, "Probe", version.everybody(), id, None, "<d:Probe/>")
@@ -247,6 +282,8 @@ enum Tag {
     Message(Version, Kind),
     ProbeMatch,
     Scopes,
+    Types,
+    XAddrs,
 }
 
 fn known(namespace: &ResolveResult<'_>, local: &str) -> Option<Tag> {
@@ -273,6 +310,8 @@ fn known(namespace: &ResolveResult<'_>, local: &str) -> Option<Tag> {
         "ProbeMatches" => Tag::Message(version, Kind::ProbeMatches),
         "ProbeMatch" => Tag::ProbeMatch,
         "Scopes" => Tag::Scopes,
+        "Types" => Tag::Types,
+        "XAddrs" => Tag::XAddrs,
         _ => return None,
     })
 }
@@ -285,7 +324,8 @@ struct State {
     done: bool,
     found: Option<(Version, Kind)>,
     id: String,
-    scopes: String,
+    /// The list that is being read.
+    text: String,
     devices: Vec<Device>,
 }
 
@@ -317,38 +357,39 @@ impl State {
         }
     }
 
-    /// Whether the text here is that of a device's scopes.
-    fn in_scopes(&self) -> bool {
-        matches!(
-            self.path.as_slice(),
-            [
-                _,
-                Some(Tag::Body),
-                Some(Tag::Message(_, Kind::Hello | Kind::Bye)),
-                Some(Tag::Scopes)
-            ] | [
-                _,
-                Some(Tag::Body),
-                Some(Tag::Message(_, Kind::ProbeMatches)),
-                Some(Tag::ProbeMatch),
-                Some(Tag::Scopes)
-            ]
-        )
+    /// Of which list of a device the text here is part.
+    fn list(&self) -> Option<Tag> {
+        let (inside, last) = match self.path.as_slice() {
+            [_, body, message, last] => ([*body, *message], last),
+            [_, body, message, Some(Tag::ProbeMatch), last] => ([*body, *message], last),
+            _ => return None,
+        };
+        let deep = self.path.len() == 5;
+        let fair = match inside {
+            [Some(Tag::Body), Some(Tag::Message(_, Kind::Hello | Kind::Bye))] => !deep,
+            [Some(Tag::Body), Some(Tag::Message(_, Kind::ProbeMatches))] => deep,
+            _ => false,
+        };
+        last.filter(|tag| fair && matches!(tag, Tag::Scopes | Tag::Types | Tag::XAddrs))
     }
 
     fn add(&mut self, text: &str) {
-        if self.in_scopes() {
-            self.scopes.push_str(text);
+        if self.list().is_some() {
+            self.text.push_str(text);
         } else if let [_, Some(Tag::Header), Some(Tag::MessageId)] = self.path.as_slice() {
             self.id.push_str(text);
         }
     }
 
     fn close(&mut self) {
-        if self.in_scopes() {
-            let scopes = core::mem::take(&mut self.scopes);
+        if let Some(list) = self.list() {
+            let text = core::mem::take(&mut self.text);
             if let Some(device) = self.devices.last_mut() {
-                device.take(&scopes);
+                match list {
+                    Tag::Types => device.take_types(&text),
+                    Tag::XAddrs => device.take_places(&text),
+                    _ => device.take(&text),
+                }
             }
         }
         self.path.pop();
@@ -367,6 +408,21 @@ impl State {
 }
 
 impl Device {
+    /// Reads a list of types. Their prefixes stand for namespaces, which are not looked up: the types of
+    /// ONVIF that are read have names of their own.
+    fn take_types(&mut self, types: &str) {
+        let names = types.split_ascii_whitespace().take(MAX_SCOPES);
+        let mut local = names.map(|name| name.rsplit_once(':').map_or(name, |(_, local)| local));
+        self.onvif |= local.any(|name| VIDEO.contains(&name));
+    }
+
+    /// Reads a list of addresses.
+    fn take_places(&mut self, urls: &str) {
+        let urls = urls.split_ascii_whitespace().take(MAX_KEPT);
+        self.places.extend(urls.filter_map(place));
+        self.places.truncate(MAX_KEPT);
+    }
+
     /// Reads a list of scopes; the first of each sort counts.
     fn take(&mut self, scopes: &str) {
         for scope in scopes.split_ascii_whitespace().take(MAX_SCOPES) {
@@ -379,6 +435,7 @@ impl Device {
             if !root.eq_ignore_ascii_case(ONVIF) {
                 continue;
             }
+            self.onvif = true;
             let value = Text::clean_bytes(&percent_decode_str(value).collect::<Vec<u8>>());
             if value.is_empty() {
                 continue;

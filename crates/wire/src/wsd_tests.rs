@@ -71,6 +71,45 @@ fn matches_of_oasis_name_only_the_hardware_they_tell_of() {
 }
 
 #[test]
+fn the_place_of_a_service_counts_only_where_the_sender_itself_is() {
+    let from = Ipv4Addr::new(10, 40, 8, 21);
+    let hello = |types: &str, places: &str| {
+        let text = format!(
+            "<e:Envelope xmlns:e='{SOAP}' xmlns:d='{}'><e:Body><d:Hello><d:Types>{types}</d:Types>\
+             <d:XAddrs>{places}</d:XAddrs></d:Hello></e:Body></e:Envelope>",
+            Version::April2005.namespace()
+        );
+        read(&text).unwrap().onvif_of(MAC, from)
+    };
+    let video = "dn:NetworkVideoTransmitter tds:Device";
+    for (places, port) in [
+        ("http://10.40.8.21/onvif/device_service", Some(80)),
+        ("http://10.40.8.21:2000/onvif/device_service", Some(2000)),
+        (
+            "http://[fe80::1]/x http://10.40.8.99:8899/x HTTP://10.40.8.21:8080",
+            Some(8080),
+        ),
+        ("http://10.40.8.99:2000/onvif/device_service", None),
+        (
+            "https://10.40.8.21:443/x http://camera.example/x http://10.40.8.21:0/ http://10.40.8.21:70000/",
+            None,
+        ),
+        ("http://10.40.8.21@10.40.8.99/ http:// h é://////", None),
+        ("", None),
+    ] {
+        assert_eq!(hello(video, places), (true, port), "{places}");
+    }
+    let printer = hello("wsdp:Device pri:PrintDeviceType", "http://10.40.8.21:2000/");
+    assert_eq!(printer, (false, None), "no device of ONVIF");
+    let message = read(MATCHES).unwrap();
+    assert_eq!(
+        message.onvif_of(MAC, from),
+        (false, None),
+        "a proxy answers for others"
+    );
+}
+
+#[test]
 fn two_devices_in_one_message_name_nobody() {
     let one = "<ProbeMatch><Scopes>onvif://www.onvif.org/name/x</Scopes></ProbeMatch>";
     let text = MATCHES.replace("</ProbeMatches>", &format!("{one}</ProbeMatches>"));
@@ -119,6 +158,7 @@ fn what_devices_send_is_read_back() {
         name: "Empore <links> & 100 %",
         address: Ipv4Addr::new(10, 40, 8, 21).into(),
         services: &[],
+        onvif: 80,
     };
     for version in Version::ALL {
         let hello = Message::parse(&device.hello(version, 5)).unwrap().unwrap();

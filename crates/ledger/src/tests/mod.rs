@@ -15,6 +15,7 @@ mod plugged;
 mod port;
 mod ready;
 mod servers;
+mod serves;
 mod sight;
 mod six;
 mod standings;

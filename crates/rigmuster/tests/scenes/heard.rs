@@ -80,3 +80,27 @@ fn cameras_that_answer_their_enquiry_tell_name_address_and_mask() {
         assert!(masks[0].text.contains("255.255.0.0"), "{}", masks[0].text);
     }
 }
+
+#[test]
+fn onvif_is_asked_at_the_port_that_the_camera_announces() {
+    for seed in seeds() {
+        let snapshot = after(seed, 5);
+        let centre = snapshot
+            .devices
+            .iter()
+            .find(|d| d.name == "Gallery centre")
+            .expect("listed");
+        assert_eq!(
+            centre.standing,
+            Standing::Present,
+            "seed {seed}: {}",
+            centre.detail
+        );
+        let onvif = centre
+            .control
+            .iter()
+            .find(|c| c.port.to_string() == "onvif")
+            .expect("listed");
+        assert_eq!(onvif.state, Some(vocab::ControlState::Answered), "seed {seed}");
+    }
+}

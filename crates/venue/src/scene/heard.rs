@@ -3,7 +3,7 @@
 
 use std::net::Ipv4Addr;
 
-use vocab::ControlWord::Rtsp;
+use vocab::ControlWord::{Onvif, Rtsp};
 use vocab::Ipv4Net;
 use wire::ipv6;
 
@@ -20,7 +20,8 @@ pub(super) fn scene() -> Scene {
         name: "heard",
         title: "Heard by other means",
         about: "Harbour Hall with a switch that says by LLDP where we are plugged in, a camera that lost its IPv4 \
-                address, a new one that never had any, a borrowed one of another network, and one with a wrong mask.",
+                address, a new one that never had any, a borrowed one of another network, one with a wrong mask, and one \
+                whose ONVIF stands at a port of its own.",
         rig: hall::rig(),
         length: s(60),
         plan,
@@ -40,6 +41,15 @@ fn plan() -> Plan {
     if let Some(door) = plan.named("West door") {
         plan.hosts[door.0].source = Source::Fixed(Ipv4Net::new_assert(HALL.address(22), 16));
         plan.hosts[door.0].tells_settings = true;
+    }
+    if let Some(centre) = plan.named("Gallery centre") {
+        let host = &mut plan.hosts[centre.0];
+        host.says_name = true;
+        for (port, _) in &mut host.services {
+            if port.word == Onvif {
+                port.port = 2000;
+            }
+        }
     }
     plan.host(
         HALL.host("Borrowed camera", 140, gallery, &[Rtsp])

@@ -21,6 +21,7 @@ fn device(services: &[(ServiceType, u16)]) -> Device<'_> {
         name: "Organ loft",
         address: address(21).into(),
         services,
+        onvif: 80,
     }
 }
 
@@ -182,6 +183,39 @@ fn nothing_is_asked_in_silence_without_an_address_or_without_frames() {
         ..config()
     });
     ask(&mut plain);
+}
+
+#[test]
+fn services_are_told_with_the_port_that_the_sender_itself_gives() {
+    let mut toy = Toy::new(config());
+    let services = [(kind("_rtsp._tcp"), 8554), (kind("_osc._udp"), 9000)];
+    toy.hear(&mdns::frame(mac(21), address(21), &device(&services).mdns()));
+    // A reflector speaks for another.
+    toy.hear(&mdns::frame(mac(90), address(90), &device(&services).mdns()));
+    let moved = Device {
+        onvif: 2000,
+        ..device(&[])
+    };
+    let hello = moved.hello(Version::April2005, 3);
+    toy.hear(&wsd::frame(mac(21), address(21), wsd::PORT, &hello));
+    toy.hear(&wsd::frame(mac(90), address(90), wsd::PORT, &hello));
+    toy.run(ms(10));
+    let told = toy.facts(|_, f| match f {
+        Fact::Serves { mac, ports, video } => Some((
+            *mac,
+            ports.iter().map(ToString::to_string).collect::<Vec<_>>(),
+            *video,
+        )),
+        _ => None,
+    });
+    assert_eq!(
+        told,
+        [
+            (mac(21), vec!["rtsp:8554".to_owned()], true),
+            (mac(21), vec!["onvif:2000".to_owned()], true),
+            (mac(90), vec![], true),
+        ]
+    );
 }
 
 #[test]

@@ -109,6 +109,7 @@ fn names_are_heard_and_asked_for_over_ipv6_too() {
         name: "Organ loft",
         address: loft().into(),
         services: &[],
+        onvif: 80,
     };
     toy.hear(&mdns::frame6(mac(21), loft(), &device.mdns()));
     toy.ask(Ask::RollCall(RollCall::DnsSd));
