@@ -150,3 +150,39 @@ fn check_in_a_terminal_shows_weight_and_progress_and_tidies_up() {
         }
     });
 }
+
+/// What was written up to the mark that the test's own shell sets.
+fn raw(terminal: &Terminal) -> String {
+    let raw = terminal.end().raw;
+    let text = String::from_utf8_lossy(&raw).into_owned();
+    text.split("\x1b]7777;").next().unwrap_or_default().to_owned()
+}
+
+/// Bells that ring: not those that end a window's title (ECMA-48 has none there; xterm takes them).
+fn bells(raw: &str) -> usize {
+    let titles = raw.matches("\x1b]0;").count();
+    raw.matches('\x07').count() - titles
+}
+
+fn in_trouble(more: &[&str]) -> Terminal {
+    let words: Vec<&str> = ["rehearse", "tangled"].iter().chain(more).copied().collect();
+    let terminal = Start::program(&words).start();
+    terminal.wait_text("Not ready");
+    terminal.send("q");
+    terminal
+}
+
+#[test]
+fn the_window_says_how_the_rig_stands_and_has_its_title_back_at_the_end() {
+    let raw = raw(&in_trouble(&[]));
+    let kept = raw.find("\x1b[22;2t").expect("the old title is put aside");
+    let said = raw.rfind("\x1b]0;Not ready").expect("the title says it");
+    let back = raw.rfind("\x1b[23;2t").expect("the old title is put back");
+    assert!(kept < said && said < back);
+    assert_eq!(bells(&raw), 0, "no bell unless asked for");
+}
+
+#[test]
+fn the_bell_rings_when_asked_for() {
+    assert_eq!(bells(&raw(&in_trouble(&["--bell"]))), 1);
+}

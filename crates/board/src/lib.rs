@@ -28,6 +28,7 @@ mod rows;
 mod shape;
 mod sheet;
 mod text;
+mod title;
 mod wall;
 mod words;
 
@@ -37,3 +38,4 @@ mod tests;
 pub use board::Board;
 pub use look::{ColourUse, Look};
 pub use request::Request;
+pub use title::title;

@@ -151,7 +151,8 @@ impl Ledger {
         if quiet {
             return;
         }
-        let worse = to.trouble() > before.trouble();
+        let dozes = to == Standing::Missing && track.device.sleeps && track.last_heard.is_some();
+        let worse = to.trouble() > before.trouble() && !dozes;
         let subject = Subject::Device {
             name: track.device.name.clone(),
             from: before,

@@ -178,6 +178,10 @@ pub struct LookArgs {
     /// Draw with plain ASCII characters only
     #[arg(long)]
     pub ascii: bool,
+    /// Ring the terminal's bell when something changes for the worse (off: the laptop may be on
+    /// the loudspeakers)
+    #[arg(long)]
+    pub bell: bool,
 }
 
 /// Reads a time such as `30s`, `2m`, `1m30s`, `500ms` or `1h`.

@@ -204,7 +204,7 @@ fn became(secs: u64, device: &DeviceView, from: Standing) -> Change {
 }
 
 /// The same twelve, in every standing there is, with strangers on the wire.
-pub(super) fn trouble() -> Snapshot {
+pub(crate) fn trouble() -> Snapshot {
     let mut s = calm();
     let d = &mut s.devices;
     let mut stand = |n: usize, standing, detail: &str, advice: &str| {

@@ -1,7 +1,7 @@
 //! Whole screens, painted and played. The rig is invented: Harbour Hall, a chamber concert.
 
 mod far;
-mod hall;
+pub(crate) mod hall;
 mod pictures;
 mod play;
 mod storm;

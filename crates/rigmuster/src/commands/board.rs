@@ -20,6 +20,8 @@ use crate::{Exit, Failure};
 
 /// At most 30 pictures a second.
 const FRAME: Duration = Duration::from_millis(34);
+/// Many things that go wrong at once ring once.
+const BELL: Duration = Duration::from_secs(2);
 
 /// Watches a rig.
 pub(super) async fn board(rig: RigArg, link: LinkArgs, look: LookArgs) -> Result<Exit, Failure> {
@@ -57,11 +59,20 @@ pub(super) async fn watch(mut run: Run, file: Option<&Path>, args: &LookArgs) ->
     // The first picture comes before anything that can wait.
     let mut vendors = None;
     let mut next_draw = run.source.now();
+    let mut next_bell = next_draw;
     loop {
         exchange(&mut run.source, &mut run.ledger);
-        // Changes are in the snapshot too; here they have no other reader.
-        while run.ledger.next_change().is_some() {}
+        // Changes are in the snapshot too; here only the bell wants them.
+        let mut worse = false;
+        while let Some(change) = run.ledger.next_change() {
+            worse |= change.worse;
+        }
         let now = run.source.now();
+        if worse && args.bell && now >= next_bell {
+            next_bell = now + BELL;
+            // A terminal that is gone is noticed by the picture.
+            let _ = Screen::ring();
+        }
         let revision = run.ledger.revision();
         let stale = drawn != Some(revision) || board.dirty();
         if stale && now >= next_draw {
@@ -72,8 +83,9 @@ pub(super) async fn watch(mut run: Run, file: Option<&Path>, args: &LookArgs) ->
             board.take_dirty();
             drawn = Some(revision);
             next_draw = now + FRAME;
+            let titled = screen.set_title(&board::title(&snapshot));
             let painted = screen.draw(|frame| board.draw(frame, &snapshot, &|at| run.wall.time_of_day(at)));
-            if painted.is_err() {
+            if titled.and(painted).is_err() {
                 // Nobody is there to see it any more.
                 return Ok(Exit::Interrupted);
             }

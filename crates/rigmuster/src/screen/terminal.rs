@@ -5,7 +5,10 @@ use std::sync::atomic::{AtomicBool, Ordering};
 
 use crossterm::cursor::{Hide, Show};
 use crossterm::event::{DisableMouseCapture, EnableMouseCapture};
-use crossterm::terminal::{EnterAlternateScreen, LeaveAlternateScreen, disable_raw_mode, enable_raw_mode};
+use crossterm::style::Print;
+use crossterm::terminal::{
+    EnterAlternateScreen, LeaveAlternateScreen, SetTitle, disable_raw_mode, enable_raw_mode,
+};
 use crossterm::{execute, queue};
 use ratatui::backend::CrosstermBackend;
 use ratatui::{Frame, Terminal};
@@ -15,6 +18,11 @@ use super::quiet::Quiet;
 /// Whether the terminal is ours at this moment, so that it is given back once, by whoever comes first.
 static TAKEN: AtomicBool = AtomicBool::new(false);
 
+/// Puts the window's title aside, and back (xterm's control sequences, window operations 22 and 23; from
+/// memory). Consoles that are driven by calls and not by sequences keep theirs by themselves.
+const KEEP_TITLE: &str = if cfg!(windows) { "" } else { "\x1b[22;2t" };
+const GIVE_TITLE_BACK: &str = if cfg!(windows) { "" } else { "\x1b[23;2t" };
+
 /// Room for one whole picture, so that it reaches the terminal in one piece.
 const PICTURE: usize = 64 * 1024;
 
@@ -22,6 +30,7 @@ const PICTURE: usize = 64 * 1024;
 #[derive(Debug)]
 pub(crate) struct Screen {
     terminal: Terminal<Quiet<CrosstermBackend<BufWriter<Stdout>>>>,
+    title: String,
 }
 
 impl Screen {
@@ -30,12 +39,22 @@ impl Screen {
         restore_on_panic();
         enable_raw_mode()?;
         TAKEN.store(true, Ordering::SeqCst);
-        let entered = execute!(io::stdout(), EnterAlternateScreen, EnableMouseCapture, Hide).and_then(|()| {
+        let entered = execute!(
+            io::stdout(),
+            Print(KEEP_TITLE),
+            EnterAlternateScreen,
+            EnableMouseCapture,
+            Hide
+        )
+        .and_then(|()| {
             let backend = CrosstermBackend::new(BufWriter::with_capacity(PICTURE, io::stdout()));
             Terminal::new(Quiet::new(backend))
         });
         match entered {
-            Ok(terminal) => Ok(Self { terminal }),
+            Ok(terminal) => Ok(Self {
+                terminal,
+                title: String::new(),
+            }),
             Err(e) => {
                 leave();
                 Err(e)
@@ -48,6 +67,20 @@ impl Screen {
         self.terminal
             .size()
             .map_or((80, 24), |size| (size.width, size.height))
+    }
+
+    /// Calls the window this, if it is not called so already. `title` must be clean.
+    pub(crate) fn set_title(&mut self, title: &str) -> io::Result<()> {
+        if self.title == title {
+            return Ok(());
+        }
+        title.clone_into(&mut self.title);
+        execute!(io::stdout(), SetTitle(title))
+    }
+
+    /// Rings the bell once.
+    pub(crate) fn ring() -> io::Result<()> {
+        execute!(io::stdout(), Print('\u{7}'))
     }
 
     /// Paints, and writes what is different from the last picture: nothing if nothing is.
@@ -75,7 +108,13 @@ fn leave() {
         return;
     }
     let mut out = io::stdout();
-    let _ = queue!(out, DisableMouseCapture, LeaveAlternateScreen, Show);
+    let _ = queue!(
+        out,
+        DisableMouseCapture,
+        LeaveAlternateScreen,
+        Show,
+        Print(GIVE_TITLE_BACK)
+    );
     let _ = out.flush();
     let _ = disable_raw_mode();
 }
