@@ -2,13 +2,18 @@
 #![cfg(target_os = "linux")]
 #![allow(clippy::expect_used, clippy::unwrap_used)]
 
-use rigmuster_tests::lab::{Lab, SEAT, lab};
+use rigmuster_tests::lab::{Lab, SEAT, checked, lab};
 use rigmuster_tests::rigs::RigText;
 
 const LOFT: &str = "02:52:43:00:00:21";
 const DOOR: &str = "02:52:43:00:00:22";
 const WALL: &str = "02:52:43:00:0c:21";
 const GUEST: &str = "02:52:43:00:0c:99";
+const ROUTER: &str = "02:52:43:00:00:01";
+const ROUTER_FLOOR: &str = "02:52:43:00:29:01";
+const STREAM: &str = "02:52:43:00:29:21";
+const LOBBY: &str = "02:52:43:00:29:30";
+const BAR: &str = "02:52:43:00:29:41";
 /// The seat's second interface, and the switch port it is plugged in at.
 const SECOND: &str = "02:52:43:00:0c:05";
 const SEAT_MEDIA: &str = "seat-media";
@@ -150,6 +155,196 @@ fn the_second_wire_falls_silent_with_the_first_and_is_told_when_it_is_cut() {
             report.expect(&[("Wall encoder", "unknown")]);
             assert_ne!(report.standing("Organ loft"), "unknown", "{report}");
             lab.put_back(SEAT_MEDIA);
+        },
+    );
+}
+
+/// A router with a network behind it, and the seat's default route through it.
+fn office(lab: &Lab) {
+    lab.switch("floor");
+    lab.host("router", ROUTER, &["10.40.8.1/24"]);
+    lab.port_at(
+        "floor",
+        "router",
+        "eth1",
+        "router-floor",
+        ROUTER_FLOOR,
+        &["10.41.0.1/24"],
+    );
+    lab.set("router", "net/ipv4/ip_forward", "1");
+    lab.within(SEAT, &["ip", "route", "add", "default", "via", "10.40.8.1"]);
+}
+
+/// A host behind the router.
+fn behind(lab: &Lab, name: &str, mac: &str, address: &str) {
+    lab.host_at("floor", name, mac, &[&format!("{address}/24")]);
+    lab.within(name, &["ip", "route", "add", "default", "via", "10.41.0.1"]);
+}
+
+fn with_office(rig: RigText) -> RigText {
+    let on = "network = \"office\"";
+    rig.network("office", "10.41.0.0/24", &["reach = \"routed\""])
+        .device("Stream gateway", "", "10.41.0.21", &[on, "control = [\"http\"]"])
+        .device("Lobby screen", "", "10.41.0.30", &[on, "control = [\"http\"]"])
+        .device("Ticket printer", "", "10.41.0.40", &[on, "control = [\"http\"]"])
+        .device(
+            "Bar screen",
+            "",
+            "10.41.0.41",
+            &[on, "control = [\"http\"]", "boot = \"2s\""],
+        )
+        .device(
+            "Till",
+            "",
+            "10.41.0.50",
+            &[on, "control = [\"http\", \"visca-udp\"]"],
+        )
+}
+
+#[test]
+fn three_networks_are_judged_each_by_what_can_be_seen_of_it() {
+    lab(
+        "three_networks_are_judged_each_by_what_can_be_seen_of_it",
+        |lab| {
+            two_wires(lab);
+            office(lab);
+            lab.serve("loft", &["http"]);
+            lab.serve("encoder", &["http"]);
+            lab.host_at("wall", "guest", GUEST, &["10.40.12.21/24"]);
+            behind(lab, "stream", STREAM, "10.41.0.21");
+            lab.serve("stream", &["http"]);
+            // Its firewall lets no echo in.
+            behind(lab, "lobby", LOBBY, "10.41.0.30");
+            lab.set("lobby", "net/ipv4/icmp_echo_ignore_all", "1");
+            lab.serve("lobby", &["http"]);
+            behind(lab, "bar", BAR, "10.41.0.41");
+            // The router itself turns away what is meant for the till, and says "host unreachable" for
+            // the printer, which is not there.
+            lab.within("router", &["ip", "route", "add", "prohibit", "10.41.0.50/32"]);
+            let path = lab.rig(with_office(rig()).as_str());
+            let mut floor = lab.capture("router-floor");
+            let report = lab.check(&path, "25s", &[]);
+            report.expect(&[
+                ("Organ loft", "present"),
+                ("Wall encoder", "conflict"),
+                ("Stream gateway", "present"),
+                ("Lobby screen", "present"),
+                ("Ticket printer", "missing"),
+                ("Bar screen", "no_control"),
+                ("Till", "missing"),
+            ]);
+            let stream = report.device("Stream gateway");
+            assert_eq!(stream["network"], "office", "{report}");
+            assert!(
+                stream["seen"]["mac"].is_null() && stream["seen"]["rtt_ms"].is_number(),
+                "{report}"
+            );
+            assert_eq!(stream["seen"]["control"]["http"], "answered", "{report}");
+            assert!(
+                report.device("Lobby screen")["seen"]["rtt_ms"].is_null(),
+                "{report}"
+            );
+            assert_eq!(
+                report.device("Bar screen")["seen"]["control"]["http"],
+                "refused",
+                "{report}"
+            );
+            assert!(
+                report.device("Till")["seen"].is_null(),
+                "a router's word is no answer: {report}"
+            );
+            assert_eq!(
+                report.finding("address_conflict", "fault")["network"],
+                "media",
+                "{report}"
+            );
+            assert!(report.findings("no_way").is_empty(), "{report}");
+            let office = &report.value()["networks"][2];
+            assert_eq!(
+                (&office["reach"], &office["link"]["mode"], &office["link"]["name"]),
+                (&"routed".into(), &"routed".into(), &"eth0".into()),
+                "{report}"
+            );
+            assert!(
+                report.value()["unlisted"]
+                    .as_array()
+                    .unwrap()
+                    .iter()
+                    .all(|h| h["network"] != "office"),
+                "{report}"
+            );
+            // The router had to look for those that are listed, and for nobody else.
+            let sought: std::collections::BTreeSet<String> = floor
+                .sent()
+                .iter()
+                .filter(|frame| frame["arp"]["op"] == 1)
+                .filter_map(|frame| frame["arp"]["tpa"].as_str().map(ToOwned::to_owned))
+                .collect();
+            let listed = ["10.41.0.21", "10.41.0.30", "10.41.0.40", "10.41.0.41"];
+            assert!(
+                sought.iter().all(|tpa| listed.contains(&tpa.as_str())),
+                "{sought:?}"
+            );
+            let table = lab
+                .call(&["check", &path.display().to_string(), "--within", "3s"])
+                .run();
+            let told = "office is routed: clashes and hardware cannot be seen there.";
+            assert_eq!(table.out.matches(told).count(), 1, "{}", table.out);
+        },
+    );
+}
+
+#[test]
+fn a_dead_router_makes_nobody_missing() {
+    lab("a_dead_router_makes_nobody_missing", |lab| {
+        lab.seat(&["10.40.8.5/24"]);
+        office(lab);
+        behind(lab, "stream", STREAM, "10.41.0.21");
+        let path = lab.rig(with_office(RigText::hall()).as_str());
+        lab.pull("router");
+        let report = lab.check(&path, "20s", &[]);
+        for name in ["Stream gateway", "Lobby screen", "Ticket printer"] {
+            assert_eq!(report.standing(name), "unknown", "{report}");
+        }
+        let told = report.finding("no_way", "fault");
+        assert_eq!(told["network"], "office", "{report}");
+        // Nor does a computer without a route.
+        lab.within(SEAT, &["ip", "route", "del", "default"]);
+        let report = lab.check(&path, "5s", &[]);
+        assert_eq!(report.standing("Stream gateway"), "unknown", "{report}");
+        report.finding("no_way", "fault");
+        let survey = lab.call(&["survey", &path.display().to_string(), "--json"]).run();
+        survey.expect(0);
+    });
+}
+
+#[test]
+fn without_any_permission_a_routed_network_needs_echo_requests() {
+    lab(
+        "without_any_permission_a_routed_network_needs_echo_requests",
+        |lab| {
+            lab.seat(&["10.40.8.5/24"]);
+            office(lab);
+            behind(lab, "stream", STREAM, "10.41.0.21");
+            lab.serve("stream", &["http"]);
+            let text = RigText::hall()
+                .network("office", "10.41.0.0/24", &["reach = \"routed\""])
+                .device(
+                    "Stream gateway",
+                    "",
+                    "10.41.0.21",
+                    &["network = \"office\"", "control = [\"http\"]"],
+                );
+            let path = lab.rig(text.as_str()).display().to_string();
+            let args = ["check", &path, "--json", "--unprivileged", "--within", "20s"];
+            // So a new network stack begins: no group may.
+            let refused = lab.call_dropped(&args).run();
+            refused.expect(3);
+            assert!(refused.err.contains("ping_group_range"), "{}", refused.err);
+            lab.set(SEAT, "net/ipv4/ping_group_range", "0 0");
+            let report = checked(&lab.call_dropped(&args).run());
+            report.expect(&[("Stream gateway", "present")]);
+            assert!(report.ready(), "{report}");
         },
     );
 }

@@ -128,6 +128,8 @@ const fn mode_words(mode: Mode, long: bool) -> &'static str {
         (Mode::Unprivileged, false) => "unprivileged",
         (Mode::Simulated, true) => "simulated venue: no real network",
         (Mode::Simulated, false) => "simulated",
+        (Mode::Routed, true) => "through routers: echo and control ports only",
+        (Mode::Routed, false) => "routed",
     }
 }
 

@@ -29,6 +29,7 @@ impl Ledger {
             ..Evidence::default()
         };
         match track.device.fixed_address() {
+            Some(address) if self.routed() => self.afar(i, address, &mut e),
             Some(address) => self.at_fixed(i, address, &mut e),
             None => self.by_dhcp(i, now, &mut e),
         }

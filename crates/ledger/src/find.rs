@@ -20,8 +20,9 @@ const FLOOD: Duration = Duration::from_mins(1);
 /// Which of two faults stands first: the smaller.
 pub(crate) fn weight(kind: FindingKind) -> usize {
     use FindingKind as K;
-    const ORDER: [FindingKind; 26] = [
+    const ORDER: &[FindingKind] = &[
         K::LinkDown,
+        K::NoWay,
         K::ThisComputerOffSubnet,
         K::MaskMismatch,
         K::TwoWaysToRig,
@@ -101,6 +102,7 @@ impl Ledger {
                 };
                 all.push(made(FindingKind::LinkDown, Severity::Fault, text, advice));
             }
+            Some(Blind::ListenOnly) | None if self.routed() => self.find_way(&mut all),
             Some(Blind::ListenOnly) | None => {
                 self.find_port(now, &mut all);
                 self.find_computer(&mut all);

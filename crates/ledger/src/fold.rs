@@ -44,6 +44,7 @@ impl Ledger {
             } => {
                 self.control(at, (*address, *mac, *port), *state, detail.as_ref(), *asked);
             }
+            Fact::NoWay { address } => self.no_way(at, *address),
             Fact::ControlNotAsked { address, port } => self.control_not_asked(at, *address, *port),
             Fact::Wakes { mac, how } => self.wakes(at, *mac, how),
             Fact::DhcpAsked { again } => self.servers_asked(at, *again),
@@ -195,6 +196,10 @@ impl Ledger {
     }
 
     fn echo(&mut self, at: Moment, address: Ipv4Addr, mac: Option<Mac>, rtt: Duration) {
+        if self.routed() {
+            self.way_found();
+            self.answered(at, address, ArpForm::Broadcast);
+        }
         self.lanes.close(Key::Echo(address), at);
         self.replan.insert(address);
         let id = match mac {
@@ -249,7 +254,12 @@ impl Ledger {
         if let Some(i) = self.device_at(address) {
             let track = &mut self.tracks[i];
             let bound = mac.is_none_or(|m| track.who.and_then(HostId::mac).is_none_or(|w| w == m));
-            let stands = track.evidence.here.is_some_and(|(_, a)| a == address);
+            let routed = self
+                .settings
+                .rig
+                .as_ref()
+                .is_some_and(|r| r.network.reach == rig::Reach::Routed);
+            let stands = routed || track.evidence.here.is_some_and(|(_, a)| a == address);
             if bound
                 && stands
                 && asked >= track.reset
@@ -260,6 +270,9 @@ impl Ledger {
                 p.asked = Some(asked);
                 p.wanted = moved;
                 self.revision += 1;
+                if routed {
+                    self.port_told(at, i, address, state);
+                }
             }
             self.touched.insert(i);
         } else {

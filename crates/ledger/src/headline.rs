@@ -70,8 +70,16 @@ impl All<'_> {
             1 => text.push_str(" 1 spare or later one does not."),
             n => text = format!("{text} {n} spare or later ones do not."),
         }
-        if self.0.iter().any(|leg| !leg.sees_frames()) {
+        if self.0.iter().any(|leg| !leg.sees_frames() && !leg.routed()) {
             text.push_str(" Clashes and other hardware cannot be seen in this mode.");
+        }
+        let routed = self.0.iter().filter(|leg| leg.routed() && !leg.tracks.is_empty());
+        let names: Vec<&str> = routed
+            .filter_map(|leg| leg.settings.rig.as_ref())
+            .map(|rig| rig.network.name.as_str())
+            .collect();
+        if !names.is_empty() {
+            text = format!("{text} Clashes and hardware not seen on {}.", names.join(", "));
         }
         let unasked = |t: &&Track| {
             t.standing == Standing::Present

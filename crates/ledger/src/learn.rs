@@ -37,7 +37,11 @@ impl Ledger {
             .as_ref()
             .is_none_or(|o| !carried(o) || wire(o) != wire(station));
         if fresh {
-            self.port = OwnPort::new(at);
+            self.port = if self.routed() {
+                OwnPort::to_routers(at)
+            } else {
+                OwnPort::new(at)
+            };
         }
         let same = old.is_some_and(|o| {
             (o.mac, o.index, o.mode, &o.addresses)
@@ -99,6 +103,11 @@ impl Ledger {
             track.woke = None;
             track.keep_ports = true;
         }
+        self.no_way = None;
+        if self.routed() {
+            // There they are asked beside the echo, not when it found somebody.
+            self.tracks.iter_mut().for_each(|track| track.reset_ports(at));
+        }
         let mut targets: Vec<(Ipv4Addr, Kind)> = Vec::new();
         targets.extend(self.gateway().map(|a| (a, Kind::Gateway)));
         targets.extend(self.by_address.iter().map(|(a, i)| (*a, Kind::Rig(*i))));
@@ -124,10 +133,11 @@ impl Ledger {
         self.wait_for_port(at);
     }
 
-    /// What a pass over the whole subnet goes through; nothing where that would be too much.
+    /// What a pass over the whole subnet goes through; nothing where that would be too much, or
+    /// goes through a router, where only who is listed is asked.
     pub(crate) fn pass_range(&self) -> Option<AddressRange> {
         self.subnet()
-            .filter(|n| n.prefix_len() >= WIDEST)
+            .filter(|n| n.prefix_len() >= WIDEST && !self.routed())
             .and_then(host_range)
     }
 

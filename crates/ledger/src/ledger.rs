@@ -85,6 +85,8 @@ pub(crate) enum Blind {
 pub struct Ledger {
     pub(crate) settings: Settings,
     pub(crate) station: Option<Station>,
+    /// Since when there is no way to the network behind a router.
+    pub(crate) no_way: Option<Moment>,
     pub(crate) listen_only: bool,
     /// Whether our own port passes frames.
     pub(crate) port: OwnPort,
@@ -157,6 +159,7 @@ impl Ledger {
         Self {
             hosts: Hosts::new(by_mac.keys().copied().collect()),
             station: None,
+            no_way: None,
             listen_only: false,
             port: OwnPort::new(now),
             epoch: now,
@@ -314,10 +317,11 @@ impl Ledger {
         let Some(i) = self.tracks.iter().position(|t| t.device.name == device) else {
             return false;
         };
+        let routed = self.routed();
         let track = &mut self.tracks[i];
         if track.ports.is_empty()
             || track.device.ask == rig::AskWhen::Never
-            || track.evidence.here.is_none()
+            || (track.evidence.here.is_none() && !routed)
             || !track.evidence.clash.is_empty()
             || track.who == self.station.as_ref().map(|s| HostId::Mac(s.mac))
         {
@@ -335,8 +339,8 @@ impl Ledger {
     pub fn pass_complete(&self) -> bool {
         self.blind().is_none()
             && self.passes.complete()
-            && self.targets.values().all(Target::passed)
-            && (self.mode() == Mode::Unprivileged
+            && (self.no_way.is_some() || self.targets.values().all(Target::passed))
+            && (!self.sees_frames()
                 || self
                     .sought
                     .iter()
@@ -371,7 +375,7 @@ impl Ledger {
 
     /// Whether hardware and clashes can be seen.
     pub(crate) fn sees_frames(&self) -> bool {
-        self.mode() != Mode::Unprivileged
+        self.mode().sees_frames()
     }
 
     /// The subnet in question: the rig's, else the one to survey, else our own first.
@@ -398,6 +402,8 @@ impl Ledger {
     /// The gateway that the file names, or the computer.
     pub(crate) fn gateway(&self) -> Option<Ipv4Addr> {
         match &self.settings.rig {
+            // The far side's own gateway is of no concern to us.
+            Some(rig) if rig.network.reach == rig::Reach::Routed => None,
             Some(rig) => rig.network.gateway,
             None => self.settings.gateway,
         }

@@ -47,6 +47,7 @@ mod ready;
 mod relist;
 mod resemble;
 mod rounds;
+mod routed;
 mod search;
 mod servers;
 mod serves;

@@ -57,6 +57,11 @@ impl Ledger {
             }
         };
         Some(match key {
+            Key::Broadcast(address) if self.routed() => Ask::Echo {
+                address,
+                mac: None,
+                rank: Rank::Rig,
+            },
             Key::Broadcast(a) => arp(a, ArpForm::Broadcast),
             Key::Nobody(a) => arp(a, ArpForm::Nobody),
             Key::Unicast(a, mac) => arp(a, ArpForm::Unicast(mac)),
@@ -203,7 +208,8 @@ impl Ledger {
             return None;
         }
         let n = self.targets.len() as f64;
-        let every = self.stretch(BROADCAST.max(Duration::from_secs_f64(n / BROADCASTS_PER_SECOND)));
+        let usual = BROADCAST.max(Duration::from_secs_f64(n / BROADCASTS_PER_SECOND));
+        let every = self.stretch(if self.routed() { ECHO } else { usual });
         // A pass asks for all of them in a row; the watch has the whole interval for it.
         let wait = if target.rounds == target.goal {
             place(target.address, every)
@@ -323,7 +329,12 @@ impl Ledger {
         let stands = self
             .holder(target.address)
             .is_some_and(|id| Some(id) != self.me());
-        if !stands || !self.watches() || !self.near(target.address) || target.rounds < target.goal {
+        if self.routed()
+            || !stands
+            || !self.watches()
+            || !self.near(target.address)
+            || target.rounds < target.goal
+        {
             return None;
         }
         let key = Key::Echo(target.address);

@@ -34,12 +34,27 @@ pub(crate) struct OwnPort {
     up: Moment,
     /// When the last frame of somebody else came in since.
     heard: Option<Moment>,
+    /// Nothing that comes in matters: somebody else vouches.
+    vouched: bool,
 }
 
 impl OwnPort {
     /// A port whose link came up at `up`.
     pub(crate) const fn new(up: Moment) -> Self {
-        Self { up, heard: None }
+        Self {
+            up,
+            heard: None,
+            vouched: false,
+        }
+    }
+
+    /// A port that routers are asked through. There the kernel knows of each question whether a
+    /// router took it, and tells if none did.
+    pub(crate) const fn to_routers(up: Moment) -> Self {
+        Self {
+            vouched: true,
+            ..Self::new(up)
+        }
     }
 
     /// A frame of somebody else came in.
@@ -49,18 +64,20 @@ impl OwnPort {
 
     /// Whether nothing came in yet, so that the switch may still hold the port back.
     pub(crate) fn held(&self, now: Moment) -> bool {
-        self.heard.is_none() && now < self.up + WORST
+        self.deaf() && now < self.up + WORST
     }
 
     /// Whether nothing came in at all.
     pub(crate) const fn deaf(&self) -> bool {
-        self.heard.is_none()
+        self.heard.is_none() && !self.vouched
     }
 
     /// Whether silence since a question at `asked` may count at `now`: something came in when an answer
     /// would have been there too, or has not for so long that the link would have told of a lost carrier.
     pub(crate) fn vouches(&self, asked: Moment, now: Moment) -> bool {
-        self.heard.is_some_and(|heard| heard >= asked + ANSWER) || now >= self.vouches_at_last()
+        self.vouched
+            || self.heard.is_some_and(|heard| heard >= asked + ANSWER)
+            || now >= self.vouches_at_last()
     }
 
     /// When it vouches for any silence, whatever does not come in.

@@ -27,7 +27,12 @@ impl Ledger {
             .evidence
             .here
             .filter(|(id, _)| track.evidence.clash.is_empty() && Some(*id) != me);
-        let here = here.map(|(id, address)| (address, id));
+        let mut here = here.map(|(id, address)| (address, id));
+        let routed = self.routed();
+        if routed && self.blind().is_none() {
+            // Asked beside the echo, not after it.
+            here = here.or(track.device.fixed_address().map(|a| (a, HostId::Only(a))));
+        }
         if track.ports.is_empty() {
             return;
         }
@@ -38,15 +43,19 @@ impl Ledger {
                 self.lanes.remove(Key::Port(address, id.mac(), port.which));
             }
         }
-        let track = &mut self.tracks[i];
-        track.port_lanes = here;
+        self.tracks[i].port_lanes = here;
         let Some((address, id)) = here else { return };
+        let track = &self.tracks[i];
         let watch = track.device.ask == AskWhen::Watch && self.settings.purpose != Purpose::Survey;
         for port in &track.ports {
             let key = Key::Port(address, id.mac(), port.which);
             let last = self.lanes.closed_at(key);
             let after = |span: Duration| Some(last.map_or(now, |l| (l + span).max(now)));
-            let again = if watch { after(PORT_WATCH) } else { None };
+            let again = match routed.then(|| self.knock_again(i, port.state)).flatten() {
+                Some(every) => after(every),
+                None if watch => after(PORT_WATCH),
+                None => None,
+            };
             let at = match port.state {
                 _ if port.wanted => Some(now),
                 PortState::Waiting => last
@@ -55,6 +64,7 @@ impl Ledger {
                 PortState::Told(ControlState::Answered) => again,
                 PortState::Told(_) if track.standing == Standing::Starting => after(PORT_RETRY),
                 PortState::Told(_) => again,
+                PortState::NoWay if routed => again,
                 PortState::NoWay => None,
             };
             self.lanes.want(key, at);

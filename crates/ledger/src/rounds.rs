@@ -38,6 +38,7 @@ impl Ledger {
             return;
         }
         let form = match what {
+            SilentTo::Echo(_) if self.routed() => ArpForm::Broadcast,
             SilentTo::Echo(mac) => {
                 self.lanes.sent(Key::Echo(address), at);
                 if let Some(mac) = mac {
@@ -66,6 +67,16 @@ impl Ledger {
         if self.blind().is_some() || sent < self.epoch {
             return;
         }
+        // Behind a router an echo request is what a broadcast question is on a wire.
+        let what = match what {
+            SilentTo::Echo(_) if self.routed() => {
+                if let Some(i) = self.device_at(address) {
+                    self.tracks[i].echo(None);
+                }
+                SilentTo::Arp(ArpForm::Broadcast)
+            }
+            other => other,
+        };
         match what {
             SilentTo::Echo(mac) => {
                 self.lanes.close(Key::Echo(address), at);
@@ -163,6 +174,8 @@ impl Ledger {
             self.hosts.nobody_over(address, round.sent);
             self.wire_dirty = true;
         }
+        let routed = self.routed();
+        let mut fades = false;
         if round.form != ArpForm::Nobody || !near {
             for id in ids {
                 let asked = match round.form {
@@ -170,15 +183,21 @@ impl Ledger {
                     ArpForm::Broadcast | ArpForm::Nobody => true,
                 };
                 if asked && let Some(claim) = self.hosts.get_mut(id).and_then(|h| h.claim_mut(address)) {
+                    // Who never answered an echo says nothing by not answering this one.
+                    if routed && claim.rtt.is_none() {
+                        continue;
+                    }
+                    let sure = !claim.misses.any();
                     let verdict = claim.miss(round.sent, at, wide, bar);
                     self.wire_dirty |= verdict == Verdict::Gone;
                     doubtful |= verdict == Verdict::Doubtful;
+                    fades |= sure && claim.misses.any();
                 }
             }
-            let held = self
-                .hosts
-                .holders(address)
-                .any(|(id, c)| self.accepts(kind, id, c) && c.last >= round.sent);
+            let held = self.hosts.holders(address).any(|(id, c)| {
+                let by_ports = routed && c.rtt.is_none();
+                self.accepts(kind, id, c) && (by_ports || c.last >= round.sent)
+            });
             if !narrow
                 && !held
                 && let Some(target) = self.targets.get_mut(&address)
@@ -191,6 +210,9 @@ impl Ledger {
             if doubtful {
                 self.timers.set(Timer::Doubt(address), Some(at + DOUBT));
             }
+        }
+        if routed && fades {
+            self.knock(address);
         }
         self.touch(address);
         self.replan.insert(address);

@@ -3,7 +3,7 @@
 use std::time::Duration;
 
 use rig::{AddressSpec, How};
-use vocab::{DhcpOffer, Mode, Moment};
+use vocab::{DhcpOffer, Moment};
 
 use crate::claim::HostId;
 use crate::lanes::Key;
@@ -100,7 +100,7 @@ impl Ledger {
 
     /// Which DHCP servers are there is to be asked at `at`.
     pub(crate) fn want_servers(&mut self, at: Moment, by_hand: bool) {
-        if self.blind().is_some() || self.mode() == Mode::Unprivileged {
+        if self.blind().is_some() || !self.sees_frames() {
             return;
         }
         self.servers.by_hand |= by_hand;

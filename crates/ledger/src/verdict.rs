@@ -53,7 +53,9 @@ impl Ledger {
             self.tracks[i].found = None;
         } else if old_here.is_none() && self.tracks[i].appeared.is_none() {
             self.tracks[i].found = Some(now);
-            self.tracks[i].reset_ports(now);
+            if !self.routed() {
+                self.tracks[i].reset_ports(now);
+            }
             e = self.evidence(i, now);
         }
         if e.starting && e.ports == Ports::Fine && self.heard_since_start(i, e.here) {
@@ -123,7 +125,7 @@ impl Ledger {
         let own = e.here.or(e.elsewhere).or(e.foreign).map(|(id, _)| id);
         let any = || {
             let macs = &self.tracks[i].device.macs;
-            if macs.is_empty() {
+            if macs.is_empty() || self.routed() {
                 return self.tracks[i].who;
             }
             let hosts = macs.iter().filter_map(|m| self.hosts.get(HostId::Mac(*m)));

@@ -3,7 +3,7 @@
 use std::convert::Infallible;
 use std::net::Ipv4Addr;
 
-use vocab::{Mode, Station};
+use vocab::{Ipv4Net, Mode, Station};
 
 use crate::{Dial, DialId, Frame, LiveEvent, OpenError, OpenHow, PortError};
 
@@ -21,6 +21,14 @@ impl Live {
         Err(OpenError::Unsupported {
             system: std::env::consts::OS,
         })
+    }
+
+    /// Refuses.
+    ///
+    /// # Errors
+    /// Always [`OpenError::Unsupported`].
+    pub fn open_routed(_net: Ipv4Net, _fallback: &str) -> Result<Self, OpenError> {
+        Self::open("", OpenHow::Auto)
     }
 
     /// How frames get in and out.

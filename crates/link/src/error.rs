@@ -36,6 +36,8 @@ pub enum OpenError {
         /// The interface.
         name: String,
     },
+    /// The system lets this program send no echo requests, and a routed network is judged by them.
+    NoEcho,
     /// The live link is not built for this system.
     Unsupported {
         /// The system's name, such as `windows`.
@@ -58,6 +60,9 @@ impl OpenError {
                 "let an administrator grant it once: setcap cap_net_raw=ep {}",
                 quoted(&program.to_string_lossy())
             )),
+            Self::NoEcho => Some(
+                "let an administrator allow it: sysctl net.ipv4.ping_group_range=\"0 2147483647\"".to_owned(),
+            ),
             Self::NotFound { others, .. } if others.is_empty() => {
                 Some("plug in a network adapter and try again".to_owned())
             }
@@ -78,6 +83,9 @@ impl fmt::Display for OpenError {
                     "this program has no permission to send and receive whole frames on {name}"
                 )
             }
+            Self::NoEcho => f.write_str(
+                "this system lets this program send no echo requests, and a routed network is judged by them",
+            ),
             Self::NotFound { name, .. } => write!(f, "there is no interface {name}"),
             Self::NotEthernet { name } => write!(f, "{name} carries no Ethernet frames"),
             Self::Unsupported { system } => {

@@ -15,12 +15,18 @@ pub enum LiveEvent {
     Station(Station),
     /// Something became of a connection or exchange through the system's own sockets.
     Dial(DialId, DialEvent),
-    /// An echo reply to [`crate::Live::ping`]. Unprivileged mode only.
+    /// An echo reply to [`crate::Live::ping`]. Never where there are whole frames.
     EchoReply {
         /// Who replied.
         address: Ipv4Addr,
         /// The number that the request carried.
         sequence: u16,
+    },
+    /// What was sent to this address came back: the system found nobody who takes it on, neither
+    /// the host nor a router. Through routers only.
+    NoWay {
+        /// To whom.
+        address: Ipv4Addr,
     },
     /// What the kernel's neighbour table says of an address was proven just now: by the kernel
     /// itself, by an echo reply, or by a refusal of our datagram. Unprivileged mode only.

@@ -177,6 +177,7 @@ impl Driver {
             LiveEvent::Station(station) => self.scanner.set_station(now, station),
             LiveEvent::Dial(id, event) => self.scanner.dial_event(now, id, event),
             LiveEvent::EchoReply { address, sequence } => self.scanner.echo_reply(now, address, sequence),
+            LiveEvent::NoWay { address } => self.scanner.no_way(now, address),
             LiveEvent::Neighbour { address, mac } => self.scanner.neighbour(now, address, mac),
         }
         true

@@ -8,8 +8,12 @@ use vocab::{Mac, Moment};
 
 use crate::arp::Due;
 
-/// When a silence is told, and the reply no longer waited for.
-const PATIENCE: Duration = Duration::from_secs(1);
+/// When a silence is told on a wire, and the reply no longer waited for.
+pub(crate) const ON_A_WIRE: Duration = Duration::from_secs(1);
+/// The same through routers. Longer than on a wire, and so long that of three questions in a row
+/// the third is not over before the kernel has told that no router takes them: it asks for the
+/// router three times, 1 s apart (RFC 1122 section 2.3.2.1; Linux `ucast_solicit`, from memory).
+pub(crate) const THROUGH_ROUTERS: Duration = Duration::from_millis(1_500);
 /// Requests that may be open at once; at the usual paces it is never reached.
 const OPEN_MAX: usize = 16_384;
 
@@ -26,15 +30,17 @@ struct Open {
 #[derive(Debug, Default)]
 pub(crate) struct Echoes {
     identifier: u16,
+    patience: Duration,
     sequence: u16,
     /// By sequence number.
     open: BTreeMap<u16, Open>,
 }
 
 impl Echoes {
-    pub(crate) fn new(identifier: u16) -> Self {
+    pub(crate) fn new(identifier: u16, patience: Duration) -> Self {
         Self {
             identifier,
+            patience,
             ..Self::default()
         }
     }
@@ -73,7 +79,7 @@ impl Echoes {
                 address,
                 mac,
                 sent: now,
-                due: Due::new(now + PATIENCE),
+                due: Due::new(now + self.patience),
             },
         );
     }
@@ -108,6 +114,11 @@ impl Echoes {
         });
     }
 
+    /// Questions to this address were given back: nothing is waited for.
+    pub(crate) fn give_back(&mut self, address: Ipv4Addr) {
+        self.open.retain(|_, open| open.address != address);
+    }
+
     pub(crate) fn next_wake(&self) -> Option<Moment> {
         self.open.values().map(|open| open.due.at()).min()
     }
@@ -127,7 +138,7 @@ mod tests {
 
     #[test]
     fn a_reply_counts_once_from_the_right_host_in_time() {
-        let mut echoes = Echoes::new(7);
+        let mut echoes = Echoes::new(7, ON_A_WIRE);
         let n = echoes.next_sequence().unwrap();
         echoes.sent(Moment::ZERO, A, Some(M), n);
         let now = Moment::from_millis(3);
@@ -142,7 +153,7 @@ mod tests {
 
     #[test]
     fn silence_is_told_after_a_second_and_once() {
-        let mut echoes = Echoes::new(7);
+        let mut echoes = Echoes::new(7, ON_A_WIRE);
         let n = echoes.next_sequence().unwrap();
         echoes.sent(Moment::ZERO, A, Some(M), n);
         let mut told = Vec::new();
@@ -157,7 +168,7 @@ mod tests {
 
     #[test]
     fn open_numbers_are_not_used_again() {
-        let mut echoes = Echoes::new(7);
+        let mut echoes = Echoes::new(7, ON_A_WIRE);
         let first = echoes.next_sequence().unwrap();
         echoes.sent(Moment::ZERO, A, None, first);
         for _ in 0..70_000 {

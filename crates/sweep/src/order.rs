@@ -12,7 +12,7 @@ pub enum Order {
     /// Make the kernel look for this address (unprivileged mode). Its outcome is told by
     /// [`crate::Scanner::done`], what it found by [`crate::Scanner::neighbour`].
     Poke(Ipv4Addr),
-    /// Send an echo request with this sequence number (unprivileged mode). Its outcome is told by
+    /// Send an echo request with this sequence number (unprivileged mode, or through routers). Its outcome is told by
     /// [`crate::Scanner::done`], the reply by [`crate::Scanner::echo_reply`].
     Ping(Ipv4Addr, u16),
     /// Open this connection or exchange with the system's own sockets.

@@ -11,7 +11,7 @@ use crate::Order;
 use crate::arp::Questions;
 use crate::control::{Act, Controls, Target};
 use crate::discover::{Discovery, Next};
-use crate::echo::Echoes;
+use crate::echo::{self, Echoes};
 use crate::here::{Here, is_askable};
 use crate::manners::Manners;
 use crate::names::Calls;
@@ -121,7 +121,13 @@ impl Scanner {
             calls: Calls::new(config.seed),
             questions: Questions::default(),
             // Any 16 bits do: they only tell our replies from those to other programs.
-            echoes: Echoes::new((config.seed ^ (config.seed >> 16) ^ 0x5243) as u16),
+            echoes: Echoes::new(
+                (config.seed ^ (config.seed >> 16) ^ 0x5243) as u16,
+                match config.mode {
+                    Mode::Routed => echo::THROUGH_ROUTERS,
+                    Mode::Raw | Mode::Unprivileged | Mode::Simulated => echo::ON_A_WIRE,
+                },
+            ),
             passes: Passes::default(),
             pokes: Pokes::new(),
             controls: Controls::new(config.seed),
@@ -199,7 +205,8 @@ impl Scanner {
             } => {
                 let plain = self.config.mode == Mode::Unprivileged;
                 let form = self.here.form(address, form);
-                if !is_askable(address) || plain && !self.can_poke(address, form) {
+                let routed = self.config.mode == Mode::Routed;
+                if !is_askable(address) || routed || plain && !self.can_poke(address, form) {
                     return;
                 }
                 let form = if plain { ArpForm::Broadcast } else { form };
@@ -209,27 +216,27 @@ impl Scanner {
                 };
                 self.queue.push(Item::Arp(address, form), rank, lane);
             }
+            Ask::Pass { .. } if self.config.mode == Mode::Routed => {}
             Ask::Pass { id, range, except } => self.passes.begin(now, id, range, except),
             Ask::Dhcp { by_hand } => {
-                if self.config.mode != Mode::Unprivileged && self.discovery.want(by_hand) {
+                if self.config.mode.sees_frames() && self.discovery.want(by_hand) {
                     self.queue.release(Item::Discover);
                     self.queue.push_always(Item::Discover, Rank::Rig);
                 }
             }
             Ask::Echo { address, mac, rank } => {
-                let plain = self.config.mode == Mode::Unprivileged;
-                if is_askable(address) && self.here.sender_for(address).is_some() && (plain || mac.is_some())
-                {
-                    let mac = if plain { None } else { mac };
+                let framed = self.config.mode.sees_frames();
+                if self.sender_to(address).is_some() && (!framed || mac.is_some()) {
+                    let mac = mac.filter(|_| framed);
                     self.queue.push(Item::Echo(address, mac), rank, Lane::Plain);
                 }
             }
             Ask::RollCall(which) => self.roll_call(which),
             Ask::Control { address, mac, port } => {
-                let from = self.here.sender_for(address).filter(|_| is_askable(address));
+                let from = self.sender_to(address);
                 let bound = match self.config.dialing {
                     Dialing::Os => Some(None),
-                    Dialing::User if self.config.mode == Mode::Unprivileged => None,
+                    Dialing::User if !self.config.mode.sees_frames() => None,
                     Dialing::User => mac.map(Some),
                 };
                 if let (Some(from), Some(mac)) = (from, bound) {
@@ -265,6 +272,13 @@ impl Scanner {
                 },
             );
         }
+    }
+
+    /// Takes the system's word that questions to `address` did not leave for want of a way.
+    pub fn no_way(&mut self, now: Moment, address: Ipv4Addr) {
+        self.echoes.give_back(address);
+        self.say(now, Fact::NoWay { address });
+        self.stir(now);
     }
 
     /// Takes the kernel's word on a neighbour (unprivileged mode): its hardware, or that nobody answered.
@@ -383,6 +397,18 @@ impl Scanner {
     /// Whether anything may be sent at all.
     pub(crate) fn may_send(&self) -> bool {
         !self.config.listen_only && self.here.is_up()
+    }
+
+    /// The address that we speak to `address` from: on a wire ours in its subnet, through routers
+    /// whichever the system takes (0.0.0.0). `None` where there is no way to ask it.
+    pub(crate) fn sender_to(&self, address: Ipv4Addr) -> Option<Ipv4Addr> {
+        if !is_askable(address) {
+            return None;
+        }
+        match self.config.mode {
+            Mode::Routed => (!self.here.owns(address)).then_some(Ipv4Addr::UNSPECIFIED),
+            Mode::Raw | Mode::Unprivileged | Mode::Simulated => self.here.sender_for(address),
+        }
     }
 
     /// Whether the kernel would ask for it.

@@ -200,6 +200,10 @@ impl Scanner {
             ) => {
                 entry.failures += u8::from(hold == Hold::Down);
                 if entry.failures > FAILURES_MAX {
+                    if let (Item::Echo(address, _), Mode::Routed) = (entry.item, self.config.mode) {
+                        // The system refuses it: there is no route.
+                        self.no_way(now, address);
+                    }
                     if entry.item == Item::Discover {
                         self.discovery.give_up();
                     }
@@ -347,7 +351,8 @@ impl Scanner {
                 all(self.questions.ready_at().max(self.pacer.ready_at(1)))
             }
             Item::Echo(address, mac) => {
-                if self.here.sender_for(address).is_none() || !plain && mac.is_none() {
+                let framed = self.config.mode.sees_frames();
+                if self.sender_to(address).is_none() || framed && mac.is_none() {
                     return Some(Wait::Never);
                 }
                 all(self.echoes.ready_at().max(self.pacer.ready_at(1)))
@@ -357,7 +362,9 @@ impl Scanner {
                 Some(at) if at > now => Some(Wait::Alone(at)),
                 Some(_) => all(self.pacer.ready_at(1)),
             },
-            Item::Call(call) if plain || !Calls::can_send(call, &self.here) => Some(Wait::Never),
+            Item::Call(call) if !self.config.mode.sees_frames() || !Calls::can_send(call, &self.here) => {
+                Some(Wait::Never)
+            }
             Item::Call(call) => {
                 let at = self.calls.earliest(call);
                 if at > now {
@@ -435,9 +442,7 @@ impl Scanner {
             }
             Item::Echo(address, mac) => {
                 let sequence = self.echoes.next_sequence()?;
-                let order = if plain {
-                    Order::Ping(address, sequence)
-                } else {
+                let order = if self.config.mode.sees_frames() {
                     let path = Path {
                         from_mac: self.here.mac()?,
                         from: self.here.sender_for(address)?,
@@ -450,6 +455,8 @@ impl Scanner {
                         data: ECHO_DATA,
                     };
                     Order::Frame(icmp::echo_request_frame(path, &echo))
+                } else {
+                    Order::Ping(address, sequence)
                 };
                 (
                     Kind::Echo {

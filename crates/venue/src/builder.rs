@@ -260,6 +260,7 @@ pub struct HostPlan {
     pub(crate) says_name: bool,
     pub(crate) ipv6: bool,
     pub(crate) tells_settings: bool,
+    pub(crate) drops_echo: bool,
 }
 
 impl HostPlan {
@@ -283,6 +284,7 @@ impl HostPlan {
             says_name: false,
             ipv6: false,
             tells_settings: false,
+            drops_echo: false,
         }
     }
 
@@ -381,6 +383,13 @@ impl HostPlan {
     #[must_use]
     pub const fn ipv6(mut self) -> Self {
         self.ipv6 = true;
+        self
+    }
+
+    /// It lets no echo request in, as many a firewall does; its ports are served all the same.
+    #[must_use]
+    pub const fn drops_echo(mut self) -> Self {
+        self.drops_echo = true;
         self
     }
 

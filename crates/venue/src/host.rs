@@ -6,7 +6,7 @@ use std::time::Duration;
 use vocab::{ArpOp, Ipv4Net, Mac, Moment};
 use wire::persona::Persona;
 use wire::visca::{Power, Version};
-use wire::{Arp, Ethernet, Ipv4, Udp, arp, ethernet, ipv4};
+use wire::{Arp, Ethernet, Icmp, Ipv4, Udp, arp, ethernet, ipv4};
 
 use crate::boot::Addressing;
 use crate::builder::{Habit, HostPlan, Source, Start};
@@ -334,6 +334,12 @@ impl Host {
                 return;
             }
         } else if !self.held.iter().any(|net| net.addr() == ip.destination) {
+            return;
+        }
+        if self.plan.drops_echo
+            && ip.protocol == ipv4::ICMP
+            && matches!(Icmp::parse(ip.payload), Ok(Icmp::EchoRequest(_)))
+        {
             return;
         }
         let (seed, held) = (self.seed ^ u64::from(self.life), &self.held);

@@ -18,6 +18,7 @@ mod ours;
 mod packet;
 mod port;
 mod proxy;
+mod router;
 mod says;
 mod scene;
 mod service;
@@ -32,6 +33,7 @@ pub use builder::{
     Boot, Clash, Computer, Deed, Habit, HostId, HostPlan, Interim, Line, Plan, Service, Start, SwitchId,
     SwitchPlan,
 };
+pub use router::Router;
 pub use scene::{Scene, scene, scenes};
 pub use truth::{HostTruth, Truth};
 pub use venue::Venue;

@@ -143,6 +143,12 @@ pub enum Fact {
         /// Which port.
         port: ControlPort,
     },
+    /// A question about `address` was given back: the system found no route, or no router that
+    /// takes it. It never reached a wire beyond, so its silence says nothing.
+    NoWay {
+        /// Who should have been asked.
+        address: Ipv4Addr,
+    },
     /// A sign of starting: a host sends DHCP.
     Wakes {
         /// Who.

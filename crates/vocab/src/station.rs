@@ -15,15 +15,23 @@ pub enum Mode {
     Unprivileged,
     /// The simulated venue.
     Simulated,
+    /// Through routers, by the system's own routes: echo and control ports of one network alone.
+    Routed,
 }
 
 impl Mode {
+    /// Whether whole frames are seen, and with them hardware, clashes and foreign addresses.
+    pub const fn sees_frames(self) -> bool {
+        matches!(self, Self::Raw | Self::Simulated)
+    }
+
     /// The word in the JSON contract.
     pub const fn as_str(self) -> &'static str {
         match self {
             Self::Raw => "raw",
             Self::Unprivileged => "unprivileged",
             Self::Simulated => "simulated",
+            Self::Routed => "routed",
         }
     }
 }

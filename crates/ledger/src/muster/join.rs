@@ -2,6 +2,7 @@
 
 use std::collections::BTreeSet;
 
+use rig::Reach;
 use vocab::{Mac, Moment};
 
 use super::Muster;
@@ -9,24 +10,22 @@ use super::astray::astray;
 use crate::headline::headline;
 use crate::snapshot::MAX_UNLISTED;
 use crate::wait::MAX_CAUGHT;
-use crate::{Counts, Ledger, NetworkView, Snapshot, WaitView};
+use crate::{Counts, FindingKind, Ledger, NetworkView, Snapshot, WaitView};
 
 /// The state of all networks together. What is no network's own (the title, this computer as the
 /// main network sees it, its gateway, its search) is the main one's.
 pub(super) fn join(muster: &Muster, now: Moment) -> Snapshot {
     let mut parts: Vec<Snapshot> = muster.legs.iter().map(|leg| leg.snapshot(now)).collect();
-    let names: Vec<String> = muster
-        .networks()
-        .map(|name| name.unwrap_or_default().to_owned())
-        .collect();
     let networks = muster
         .legs
         .iter()
         .zip(&parts)
         .filter_map(|(leg, part)| view(leg, part))
         .collect();
-    for (part, name) in parts.iter_mut().zip(&names) {
-        mark(part, name);
+    for (leg, part) in muster.legs.iter().zip(&mut parts) {
+        if let Some(rig) = &leg.settings.rig {
+            mark(part, &rig.network.name, rig.network.reach);
+        }
     }
     let devices = muster
         .order
@@ -39,7 +38,15 @@ pub(super) fn join(muster: &Muster, now: Moment) -> Snapshot {
     }
     let astray = astray(&parts);
     let mut whole = parts.remove(0);
-    for part in parts {
+    for mut part in parts {
+        let same = |a: &Snapshot, b: &Snapshot| {
+            let port = |s: &Snapshot| s.station.as_ref().map(|station| station.name.clone());
+            port(a) == port(b)
+        };
+        if same(&whole, &part) {
+            // A routed network goes by the same port: what is wrong with it is said once.
+            part.findings.retain(|f| f.kind != FindingKind::LinkDown);
+        }
         whole.unlisted.extend(part.unlisted);
         whole.unlisted_total += part.unlisted_total;
         whole.findings.extend(part.findings);
@@ -99,7 +106,7 @@ fn view(leg: &Ledger, part: &Snapshot) -> Option<NetworkView> {
 }
 
 /// Notes of everything in `part` which network it is about.
-fn mark(part: &mut Snapshot, name: &str) {
+fn mark(part: &mut Snapshot, name: &str, reach: Reach) {
     for device in &mut part.devices {
         device.network = Some(name.to_owned());
     }
@@ -116,5 +123,9 @@ fn mark(part: &mut Snapshot, name: &str) {
     }
     for sentence in &mut part.unseen {
         *sentence = format!("{name}: {sentence}");
+    }
+    if reach == Reach::Routed {
+        let sentence = format!("{name} is routed: clashes and hardware cannot be seen there.");
+        part.unseen.push(sentence);
     }
 }

@@ -14,6 +14,7 @@ mod odd;
 mod plugged;
 mod port;
 mod ready;
+mod routed;
 mod servers;
 mod serves;
 mod sight;

@@ -87,6 +87,8 @@ kinds! {
     CallsForNobody = "calls_for_nobody",
     /// The gateway does not answer.
     GatewaySilent = "gateway_silent",
+    /// There is no way to a network behind a router.
+    NoWay = "no_way",
     /// Our own link does not carry, is switched off or gone.
     LinkDown = "link_down",
     /// Our own port is up and lets nothing through yet.

@@ -1,7 +1,7 @@
 //! What is known of this computer's interfaces, and the station that follows from it. Pure.
 
 use std::collections::BTreeMap;
-use std::net::Ipv6Addr;
+use std::net::{Ipv4Addr, Ipv6Addr};
 
 use vocab::{Ipv4Net, LinkState, Mac, Medium, Mode, OtherPort, Station};
 
@@ -115,6 +115,13 @@ impl Books {
             .values()
             .find(|row| row.name == name)
             .map(Row::is_ethernet)
+    }
+
+    /// The name of the interface that holds `address`.
+    pub(super) fn holder(&self, address: Ipv4Addr) -> Option<String> {
+        let holds = |nets: &Vec<Ipv4Net>| nets.iter().any(|net| net.addr() == address);
+        let (index, _) = self.addresses.iter().find(|(_, nets)| holds(nets))?;
+        self.links.get(index).map(|row| row.name.clone())
     }
 
     /// The station on the interface called `name`; where there is none now, with the hardware and

@@ -9,7 +9,8 @@
 
 use std::collections::BTreeMap;
 use std::io;
-use std::net::{SocketAddr, SocketAddrV4};
+use std::net::{Ipv4Addr, SocketAddr, SocketAddrV4};
+use std::os::fd::{AsFd, BorrowedFd};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
@@ -18,9 +19,11 @@ use tokio::io::{AsyncReadExt, AsyncWriteExt};
 use tokio::net::{TcpStream, UdpSocket};
 use tokio::sync::mpsc;
 use tokio::task::JoinHandle;
-use vocab::{LinkState, Station};
+use vocab::{Ipv4Net, LinkState, Station};
 
+use super::pinger::never_left;
 use super::plain::bind_to;
+use super::sys::{self, Returned};
 use crate::{Dial, DialEvent, DialId, Transport};
 
 /// Bytes that may wait to be sent, for one dial.
@@ -65,14 +68,14 @@ impl OsDialer {
         }
     }
 
-    /// Opens a connection or exchange over the interface of `station`.
-    pub(super) fn open(&mut self, station: &Station, dial: &Dial) {
+    /// Opens a connection or exchange over the interface of `station`, or by the system's routes.
+    pub(super) fn open(&mut self, station: &Station, reach: Reach, dial: &Dial) {
         if self.lines.contains_key(&dial.id) {
             return;
         }
         let fit = self.lines.len() < crate::MAX_DIALS && station.state == LinkState::Up;
         let socket = if fit {
-            begin(station, dial)
+            begin(station, reach, dial)
         } else {
             Err(DialEvent::NoWay)
         };
@@ -90,10 +93,12 @@ impl OsDialer {
             report: self.report.clone(),
             orders: inbox,
             waiting: waiting.clone(),
+            to: dial.to,
+            afar: (reach != Reach::Beside).then(|| station.clone()),
         };
         let task = match dial.transport {
             Transport::Tcp => tokio::spawn(talk.stream(socket)),
-            Transport::Udp => tokio::spawn(talk.datagrams(socket, dial.to)),
+            Transport::Udp => tokio::spawn(talk.datagrams(socket)),
         };
         self.lines.insert(
             dial.id,
@@ -154,8 +159,17 @@ impl OsDialer {
     }
 }
 
+/// Which peers the dialer may reach, and by what way.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Reach {
+    /// Those in the interface's own subnets, tied to it.
+    Beside,
+    /// Those of one network behind routers, by the system's routes.
+    Through(Ipv4Net),
+}
+
 /// A socket on its way to the peer.
-fn begin(station: &Station, dial: &Dial) -> Result<Socket, DialEvent> {
+fn begin(station: &Station, reach: Reach, dial: &Dial) -> Result<Socket, DialEvent> {
     let (kind, protocol) = match dial.transport {
         Transport::Tcp => (Type::STREAM, Protocol::TCP),
         Transport::Udp => (Type::DGRAM, Protocol::UDP),
@@ -163,15 +177,25 @@ fn begin(station: &Station, dial: &Dial) -> Result<Socket, DialEvent> {
     let no_way = |_| DialEvent::NoWay;
     // For a socket tied to an interface the kernel takes every address to be on the link, and would
     // ask for a foreign one in our own name: only our own subnets are tried.
-    let beside = station
-        .addresses
-        .iter()
-        .find(|net| net.contains(dial.to.ip()))
-        .ok_or(DialEvent::NoWay)?;
+    let beside = match reach {
+        Reach::Beside => station
+            .addresses
+            .iter()
+            .find(|net| net.contains(dial.to.ip()))
+            .map(Ipv4Net::addr),
+        Reach::Through(net) => net.contains(dial.to.ip()).then_some(Ipv4Addr::UNSPECIFIED),
+    };
+    let beside = beside.ok_or(DialEvent::NoWay)?;
     let socket = Socket::new(Domain::IPV4, kind.cloexec().nonblocking(), Some(protocol)).map_err(no_way)?;
-    // Where that is not permitted, the address of the interface does nearly the same.
-    let _ = bind_to(&socket, station);
-    let from = dial.from.unwrap_or(beside.addr());
+    match reach {
+        // Where that is not permitted, the address of the interface does nearly the same.
+        Reach::Beside => drop(bind_to(&socket, station)),
+        // So that it is known who says that a peer cannot be reached.
+        Reach::Through(_) => {
+            let _ = sys::set_option(socket.as_fd(), libc::IPPROTO_IP, libc::IP_RECVERR, 1);
+        }
+    }
+    let from = dial.from.unwrap_or(beside);
     socket.bind(&SocketAddrV4::new(from, 0).into()).map_err(no_way)?;
     match socket.connect(&dial.to.into()) {
         Ok(()) => Ok(socket),
@@ -181,15 +205,40 @@ fn begin(station: &Station, dial: &Dial) -> Result<Socket, DialEvent> {
     }
 }
 
+/// What it means that a dial to `to`, behind routers, came back, with whose word if there was one;
+/// `None` for silence.
+fn meaning(refused: bool, word: Option<Returned>, to: Ipv4Addr, station: &Station) -> Option<DialEvent> {
+    match word {
+        Some(word) if never_left(word, station) => Some(DialEvent::NoWay),
+        // A router on the way may turn anything away, in whatever words.
+        Some(word) if word.by != to => None,
+        // A reset leaves no such word, and only the peer sends one.
+        Some(_) | None => refused.then_some(DialEvent::Refused),
+    }
+}
+
 /// One dial's task.
 struct Talk {
     id: DialId,
     report: mpsc::Sender<(DialId, DialEvent)>,
     orders: mpsc::UnboundedReceiver<Vec<u8>>,
     waiting: Arc<AtomicUsize>,
+    to: SocketAddrV4,
+    /// This computer, where the peer is behind routers: they too may say that it cannot be reached.
+    afar: Option<Station>,
 }
 
 impl Talk {
+    /// What an error means that came back on the way to the peer; `None` for silence.
+    fn verdict(&self, fd: BorrowedFd<'_>, error: &io::Error) -> Option<DialEvent> {
+        let refused = error.kind() == io::ErrorKind::ConnectionRefused;
+        let Some(station) = &self.afar else {
+            return refused.then_some(DialEvent::Refused);
+        };
+        let word = std::iter::from_fn(|| sys::take_error(fd).ok()).flatten().last();
+        meaning(refused, word, *self.to.ip(), station)
+    }
+
     async fn say(&self, event: DialEvent) {
         // Nobody listens any more only when all is over.
         let _ = self.report.send((self.id, event)).await;
@@ -205,14 +254,16 @@ impl Talk {
         };
         match connected {
             Ok(None) => {}
-            Ok(Some(e)) if e.kind() == io::ErrorKind::ConnectionRefused => {
-                return self.say(DialEvent::Refused).await;
-            }
             Ok(Some(e)) if e.raw_os_error() == Some(libc::ENETDOWN) => {
                 return self.say(DialEvent::NoWay).await;
             }
-            // Nobody answered for the address.
-            Ok(Some(_)) => return,
+            Ok(Some(e)) => {
+                // Nothing to say where nobody answered for the address.
+                if let Some(event) = self.verdict(stream.as_fd(), &e) {
+                    self.say(event).await;
+                }
+                return;
+            }
             Err(_) => return self.say(DialEvent::NoWay).await,
         }
         let _ = stream.set_nodelay(true);
@@ -246,10 +297,10 @@ impl Talk {
         self.say(DialEvent::Closed).await;
     }
 
-    async fn datagrams(mut self, socket: Socket, to: SocketAddrV4) {
+    async fn datagrams(mut self, socket: Socket) {
         let socket = match UdpSocket::from_std(socket.into()) {
             // Connected: the kernel delivers nothing from elsewhere.
-            Ok(socket) if socket.peer_addr().ok() == Some(SocketAddr::V4(to)) => socket,
+            Ok(socket) if socket.peer_addr().ok() == Some(SocketAddr::V4(self.to)) => socket,
             _ => return self.say(DialEvent::NoWay).await,
         };
         self.say(DialEvent::Opened).await;
@@ -272,14 +323,35 @@ impl Talk {
                     self.say(DialEvent::Data(data)).await;
                 }
                 Ok(None) => {}
-                // ICMP port unreachable.
-                Err(e) if e.kind() == io::ErrorKind::ConnectionRefused => {
-                    return self.say(DialEvent::Refused).await;
+                // ICMP port unreachable, or behind routers any other such word.
+                Err(e) if e.kind() == io::ErrorKind::ConnectionRefused || self.afar.is_some() => {
+                    if let Some(event) = self.verdict(socket.as_fd(), &e) {
+                        return self.say(event).await;
+                    }
                 }
                 // Nobody answered for the address: silence.
                 Err(e) if e.kind() == io::ErrorKind::HostUnreachable => {}
                 Err(_) => return self.say(DialEvent::Closed).await,
             }
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::pinger::tests::{ROUTER, US, WHO, station, unreachable};
+    use super::*;
+
+    #[test]
+    fn behind_routers_only_the_peers_own_refusal_counts() {
+        let said = |refused, word| meaning(refused, word, WHO, &station());
+        assert_eq!(said(true, None), Some(DialEvent::Refused), "a reset");
+        assert_eq!(said(true, Some(unreachable(WHO, 3))), Some(DialEvent::Refused));
+        // A firewall's "port unreachable" looks the same to the program that dials.
+        assert_eq!(said(true, Some(unreachable(ROUTER, 3))), None);
+        assert_eq!(said(false, Some(unreachable(ROUTER, 1))), None);
+        assert_eq!(said(false, Some(unreachable(ROUTER, 13))), None);
+        assert_eq!(said(false, Some(unreachable(US, 1))), Some(DialEvent::NoWay));
+        assert_eq!(said(false, None), None, "nobody answered");
     }
 }

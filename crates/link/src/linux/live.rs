@@ -4,15 +4,17 @@ use std::collections::VecDeque;
 use std::io;
 use std::net::Ipv4Addr;
 
-use vocab::{LinkState, Mode, Station};
+use vocab::{Ipv4Net, LinkState, Mode, Station};
 
-use super::dialer::OsDialer;
+use super::dialer::{OsDialer, Reach};
 use super::groups::Groups;
 use super::monitor::Monitor;
 use super::neighbours::Neighbours;
 use super::news::News;
 use super::packets::Packets;
+use super::pinger::Pinger;
 use super::plain::Plain;
+use super::route;
 use crate::{Dial, DialId, Frame, LiveEvent, OpenError, OpenHow, PortError};
 
 /// By which means the wire is reached.
@@ -20,6 +22,8 @@ use crate::{Dial, DialId, Frame, LiveEvent, OpenError, OpenHow, PortError};
 enum Means {
     Frames(Packets),
     Plain(Plain, Neighbours),
+    /// One network behind routers.
+    Routed(Pinger, Ipv4Net),
 }
 
 /// One interface, whole: frames or the unprivileged means, the interface's state, the system's
@@ -106,6 +110,36 @@ impl Live {
         })
     }
 
+    /// Opens the way to one network behind routers, by the system's routes: echo and dials to its
+    /// hosts, no frames. Its station is the interface that the route takes; while there is none,
+    /// that called `fallback`. To be called inside a tokio runtime with I/O and time.
+    ///
+    /// # Errors
+    /// See [`OpenError`]: among them that the system lets this program send no echo requests.
+    pub fn open_routed(net: Ipv4Net, fallback: &str) -> Result<Self, OpenError> {
+        let system = |doing| move |error| OpenError::System { doing, error };
+        let (monitor, _) = Monitor::open(false).map_err(system("listen to the kernel's news"))?;
+        let pinger = Pinger::open().map_err(|error| match error.kind() {
+            io::ErrorKind::PermissionDenied => OpenError::NoEcho,
+            _ => OpenError::System {
+                doing: "open a socket for echo requests",
+                error,
+            },
+        })?;
+        let name = way_out(&monitor, net).unwrap_or_else(|| fallback.to_owned());
+        let station = monitor.station(&name, Mode::Routed, None);
+        let bound = station.index;
+        Ok(Self {
+            station,
+            monitor,
+            means: Means::Routed(pinger, net),
+            dialer: OsDialer::new(),
+            groups: Groups::default(),
+            waiting: VecDeque::new(),
+            bound,
+        })
+    }
+
     /// How frames get in and out.
     pub fn mode(&self) -> Mode {
         self.station.mode
@@ -127,6 +161,7 @@ impl Live {
             match means {
                 Means::Frames(packets) => packets.readable().await,
                 Means::Plain(plain, _) => plain.readable().await,
+                Means::Routed(pinger, _) => pinger.readable().await,
             }
         };
         tokio::select! {
@@ -164,6 +199,7 @@ impl Live {
                 // As many at most as were asked.
                 std::iter::from_fn(|| plain.refusal()).find_map(proven)
             }
+            Means::Routed(pinger, _) => pinger.event(&self.station),
         }
     }
 
@@ -176,9 +212,12 @@ impl Live {
                 }
             }
         }
-        let station = self
-            .monitor
-            .station(&self.station.name, self.station.mode, Some(&self.station));
+        let way = match &self.means {
+            Means::Routed(_, net) => way_out(&self.monitor, *net),
+            Means::Frames(_) | Means::Plain(..) => None,
+        };
+        let name = way.as_ref().unwrap_or(&self.station.name);
+        let station = self.monitor.station(name, self.station.mode, Some(&self.station));
         match &mut self.means {
             Means::Frames(packets) => {
                 if station.index != 0 && station.index != self.bound && packets.bind(station.index).is_ok() {
@@ -191,6 +230,7 @@ impl Live {
                     table.forget();
                 }
             }
+            Means::Routed(..) => {}
         }
         if station != self.station {
             // Sockets tied to an interface are tied to its number, so a new number needs new ones.
@@ -216,7 +256,7 @@ impl Live {
         self.must_carry()?;
         match &mut self.means {
             Means::Frames(packets) => packets.send(frame),
-            Means::Plain(..) => Err(PortError::Other(io::ErrorKind::Unsupported.into())),
+            Means::Plain(..) | Means::Routed(..) => Err(PortError::Other(io::ErrorKind::Unsupported.into())),
         }
     }
 
@@ -225,6 +265,7 @@ impl Live {
         match &mut self.means {
             Means::Frames(packets) => packets.writable().await,
             Means::Plain(plain, _) => plain.writable().await,
+            Means::Routed(pinger, _) => pinger.writable().await,
         }
     }
 
@@ -245,11 +286,11 @@ impl Live {
                 table.asked(address);
                 Ok(())
             }
-            Means::Frames(_) => Err(PortError::Other(io::ErrorKind::Unsupported.into())),
+            Means::Frames(_) | Means::Routed(..) => Err(PortError::Other(io::ErrorKind::Unsupported.into())),
         }
     }
 
-    /// Sends an echo request with this number. Unprivileged mode only; see [`Live::can_ping`].
+    /// Sends an echo request with this number. Not in raw mode; see [`Live::can_ping`].
     ///
     /// # Errors
     /// See [`PortError`]; after an error nothing was asked. A foreign address is one, as for
@@ -259,6 +300,7 @@ impl Live {
         self.must_be_ours(address)?;
         match &self.means {
             Means::Plain(plain, _) => plain.ping(address, sequence),
+            Means::Routed(pinger, _) => pinger.ping(address, sequence),
             Means::Frames(_) => Err(PortError::Other(io::ErrorKind::Unsupported.into())),
         }
     }
@@ -268,6 +310,7 @@ impl Live {
     pub fn can_ping(&self) -> bool {
         match &self.means {
             Means::Plain(plain, _) => plain.can_ping(),
+            Means::Routed(..) => true,
             Means::Frames(_) => false,
         }
     }
@@ -278,7 +321,11 @@ impl Live {
     /// A peer that nobody answers for is silent: no event comes, and the caller's patience decides.
     #[expect(clippy::needless_pass_by_value, reason = "it is the dialer's from here on")]
     pub fn dial(&mut self, dial: Dial) {
-        self.dialer.open(&self.station, &dial);
+        let reach = match &self.means {
+            Means::Routed(_, net) => Reach::Through(*net),
+            Means::Frames(_) | Means::Plain(..) => Reach::Beside,
+        };
+        self.dialer.open(&self.station, reach, &dial);
     }
 
     /// Sends bytes over it. With more than 64 KiB waiting to leave, it ends as `Closed`.
@@ -299,7 +346,7 @@ impl Live {
     pub fn admit(&mut self, addresses: &[Ipv4Addr]) -> Result<(), PortError> {
         match &self.means {
             Means::Frames(packets) => packets.admit(addresses).map_err(PortError::Other),
-            Means::Plain(..) => Err(PortError::Other(io::ErrorKind::Unsupported.into())),
+            Means::Plain(..) | Means::Routed(..) => Err(PortError::Other(io::ErrorKind::Unsupported.into())),
         }
     }
 
@@ -316,7 +363,7 @@ impl Live {
     pub fn dropped(&mut self) -> u64 {
         match &mut self.means {
             Means::Frames(packets) => packets.dropped(),
-            Means::Plain(..) => 0,
+            Means::Plain(..) | Means::Routed(..) => 0,
         }
     }
 
@@ -329,12 +376,24 @@ impl Live {
     }
 
     fn must_be_ours(&self, address: Ipv4Addr) -> Result<(), PortError> {
-        if self.station.addresses.iter().any(|net| net.contains(&address)) {
+        let ours = match &self.means {
+            Means::Routed(_, net) => net.contains(&address),
+            Means::Frames(_) | Means::Plain(..) => {
+                self.station.addresses.iter().any(|net| net.contains(&address))
+            }
+        };
+        if ours {
             Ok(())
         } else {
             Err(PortError::Other(io::ErrorKind::NetworkUnreachable.into()))
         }
     }
+}
+
+/// The interface by which the system's routes lead to `net`.
+fn way_out(monitor: &Monitor, net: Ipv4Net) -> Option<String> {
+    let own = route::source_towards(net.addr())?;
+    monitor.books().holder(own)
 }
 
 /// Whether the system withholds packet sockets: by permission, or from a container altogether.

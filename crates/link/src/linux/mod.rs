@@ -12,6 +12,7 @@ mod monitor;
 mod neighbours;
 mod news;
 mod packets;
+mod pinger;
 mod plain;
 mod route;
 mod sys;

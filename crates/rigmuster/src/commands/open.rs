@@ -91,13 +91,6 @@ pub(super) fn open_without(
     let clock = Clock::start();
     let rig = expected.paced(args);
     let nets = source::nets(rig.as_ref(), expected.pace(args));
-    if let Some(net) = nets.iter().find(|net| net.reach == rig::Reach::Routed) {
-        return Err(Failure::usage(format_args!(
-            "the network {0} is routed, and only networks on a wire can be counted so far\n\
-             next step: take [networks.{0}] and its devices out of the rig file",
-            net.name
-        )));
-    }
     let (source, station) = if let Some(name) = &args.rehearse {
         let scene = settings::scene(name)?;
         let clock = (tempo == Tempo::Real).then_some(clock);

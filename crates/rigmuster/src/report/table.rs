@@ -129,6 +129,7 @@ fn seen_from(station: &Station) -> [String; 2] {
         Mode::Raw => "whole frames",
         Mode::Unprivileged => "without permission for frames",
         Mode::Simulated => "simulated venue",
+        Mode::Routed => "through routers",
     };
     [format!("seen from {} at {at}", station.name), mode.to_owned()]
 }
@@ -136,12 +137,17 @@ fn seen_from(station: &Station) -> [String; 2] {
 /// How one of the networks beside the main one is seen.
 fn other_network(network: &NetworkView) -> String {
     let how = match (&network.station, network.reach) {
-        (_, Reach::Routed) => "routed, by echo and control ports alone".to_owned(),
+        (Some(station), Reach::Routed) => {
+            format!(
+                "routed, asked from {} by echo and control ports alone",
+                station.name
+            )
+        }
         (Some(station), Reach::Wire) => {
             let parts = seen_from(station).into_iter().chain(plugged(&network.plugged));
             parts.collect::<Vec<_>>().join(" · ")
         }
-        (None, Reach::Wire) => "not seen yet".to_owned(),
+        (None, _) => "not seen yet".to_owned(),
     };
     format!("network {} ({}): {how}", network.name, network.subnet)
 }

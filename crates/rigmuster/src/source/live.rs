@@ -3,7 +3,7 @@
 use std::fmt::Write as _;
 
 use link::{Clock, Live, OpenError, OpenHow};
-use rig::Rig;
+use rig::{Reach, Rig};
 use sweep::{Config, Dialing, Driver, Scanner};
 use vocab::Station;
 
@@ -47,11 +47,17 @@ pub(crate) fn open_live(
     } else {
         OpenHow::Raw
     };
+    let main = links.first().map_or("", |(_, interface)| interface.as_str());
     let mut opened = Vec::new();
     for net in nets {
-        if let Some((_, interface)) = links.iter().find(|(name, _)| *name == net.name) {
-            opened.push((net, Live::open(interface, how).map_err(|e| refused(&e))?));
-        }
+        let link = links.iter().find(|(name, _)| *name == net.name);
+        let live = match (net.reach, net.subnet, link) {
+            (Reach::Routed, Some(subnet), _) => Live::open_routed(subnet, main),
+            (_, _, Some((_, interface))) => Live::open(interface, how),
+            // `assign` gives an interface to every network on a wire.
+            (_, _, None) => return Err(Failure::fault(format_args!("{} has no link", net.name))),
+        };
+        opened.push((net, live.map_err(|e| refused(&e))?));
     }
     if let Some((_, main)) = opened.first() {
         fits(main.station())?;

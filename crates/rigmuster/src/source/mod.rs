@@ -16,7 +16,7 @@ use std::task::Poll;
 use ledger::Muster;
 use rig::{Network, Reach, Rig};
 use sweep::Driver;
-use vocab::{Ask, Mode, Moment, Pace, Sighting};
+use vocab::{Ask, Ipv4Net, Mode, Moment, Pace, Sighting};
 
 pub(crate) use live::open_live;
 pub use rehearsal::Rehearsal;
@@ -29,6 +29,8 @@ pub struct Net {
     pub name: String,
     /// How its hosts are asked.
     pub reach: Reach,
+    /// Its subnet, where the rig says it.
+    pub subnet: Option<Ipv4Net>,
     /// How fast.
     pub pace: Pace,
 }
@@ -38,11 +40,13 @@ pub fn nets(rig: Option<&Rig>, pace: Pace) -> Vec<Net> {
     let alone = || Net {
         name: Network::MAIN.to_owned(),
         reach: Reach::Wire,
+        subnet: None,
         pace,
     };
     let of = |network: &Network| Net {
         name: network.name.clone(),
         reach: network.reach,
+        subnet: Some(network.subnet),
         pace: network.pace,
     };
     rig.map_or_else(|| vec![alone()], |rig| rig.networks().map(of).collect())

@@ -2,21 +2,29 @@
 
 use std::time::Duration;
 
-use link::{Clock, Frame, FramePort, PortError};
+use link::{Clock, Frame, FramePort, LiveEvent, PortError};
+use rig::Reach;
 use sweep::{Config, Dialing, Hold, Order, Scanner};
-use venue::{Scene, Venue};
-use vocab::{Ask, Mode, Moment, Sighting};
+use venue::{Router, Scene, Venue};
+use vocab::{Ask, Mode, Moment, Sighting, Station};
 
 use super::Net;
 
 /// How often frames may go back and forth within one instant before time must go on.
 const ROUNDS: usize = 1_000;
 
-/// One network: its venue, with a scanner on our jack there.
+/// By which way a network is asked.
+enum Way {
+    /// Our own jack in it.
+    Jack(Venue, Frame),
+    /// A router there.
+    Router(Router),
+}
+
+/// One network with its scanner.
 struct Jack {
-    venue: Venue,
+    way: Way,
     scanner: Scanner,
-    frame: Frame,
 }
 
 /// Venues and scanners as one machine that knows when it wants to go on.
@@ -68,12 +76,18 @@ impl Rehearsal {
 
     /// The main network's venue, to look what really is there.
     pub fn venue(&self) -> &Venue {
-        &self.jacks[0].venue
+        match &self.jacks[0].way {
+            Way::Jack(venue, _) => venue,
+            Way::Router(router) => router.venue(),
+        }
     }
 
     /// The main network's venue, to make more happen there.
     pub fn venue_mut(&mut self) -> &mut Venue {
-        &mut self.jacks[0].venue
+        match &mut self.jacks[0].way {
+            Way::Jack(venue, _) => venue,
+            Way::Router(router) => router.venue_mut(),
+        }
     }
 
     /// Hands over a question to the network at place `leg`.
@@ -125,35 +139,32 @@ impl Rehearsal {
 
 impl Jack {
     fn new(now: Moment, venue: Venue, net: &Net, listen_only: bool, seed: u64) -> Self {
+        let (mode, dialing, way) = match net.reach {
+            Reach::Wire => (Mode::Simulated, Dialing::User, Way::Jack(venue, Frame::default())),
+            Reach::Routed => (Mode::Routed, Dialing::Os, Way::Router(Router::new(venue, seed))),
+        };
         let mut scanner = Scanner::new(Config {
             pace: net.pace,
             listen_only,
-            mode: Mode::Simulated,
-            dialing: Dialing::User,
+            mode,
+            dialing,
             seed,
         });
-        scanner.set_station(now, venue.station());
-        Self {
-            venue,
-            scanner,
-            frame: Frame::default(),
-        }
+        scanner.set_station(now, way.station());
+        Self { way, scanner }
     }
 
     fn next_wake(&self) -> Option<Moment> {
-        [self.venue.next_wake(), self.scanner.next_wake()]
-            .into_iter()
-            .flatten()
-            .min()
+        let way = match &self.way {
+            Way::Jack(venue, _) => venue.next_wake(),
+            Way::Router(router) => router.next_wake(),
+        };
+        [way, self.scanner.next_wake()].into_iter().flatten().min()
     }
 
     fn step(&mut self, now: Moment) {
         for _ in 0..ROUNDS {
-            self.venue.advance(now);
-            while let Some(station) = self.venue.next_station() {
-                self.scanner.set_station(now, station);
-            }
-            let heard = self.hear(now);
+            let heard = self.way.hear(now, &mut self.scanner);
             self.scanner.tick(now);
             let spoke = self.speak(now);
             if !heard && !spoke {
@@ -162,28 +173,17 @@ impl Jack {
         }
     }
 
-    fn hear(&mut self, now: Moment) -> bool {
-        let mut any = false;
-        while let Ok(true) = self.venue.receive(&mut self.frame) {
-            self.scanner.receive(now, &self.frame);
-            any = true;
-        }
-        any
-    }
-
     fn speak(&mut self, now: Moment) -> bool {
         let mut any = false;
+        while let Some(id) = self.scanner.next_abandoned() {
+            if let Way::Router(router) = &mut self.way {
+                router.dial_close(id);
+            }
+        }
         while let Some(order) = self.scanner.next_order(now) {
             any = true;
-            let outcome = match order {
-                Order::Frame(bytes) => match self.venue.send(&bytes) {
-                    Ok(()) => Ok(()),
-                    Err(PortError::Busy) => Err(Hold::Busy),
-                    Err(PortError::Down | PortError::Other(_)) => Err(Hold::Down),
-                },
-                // The scanner dials over frames here, and asks with frames.
-                Order::Poke(_) | Order::Ping(..) => Err(Hold::Down),
-                Order::Dial(_) | Order::DialSend(..) | Order::DialClose(_) => continue,
+            let Some(outcome) = self.way.carry_out(order) else {
+                continue;
             };
             self.scanner.done(now, outcome);
             if outcome == Err(Hold::Busy) {
@@ -191,5 +191,74 @@ impl Jack {
             }
         }
         any
+    }
+}
+
+impl Way {
+    fn station(&self) -> Station {
+        match self {
+            Self::Jack(venue, _) => venue.station(),
+            Self::Router(router) => router.station(),
+        }
+    }
+
+    /// Lets the venue come to `now` and hands over what reached us. True if anything did.
+    fn hear(&mut self, now: Moment, scanner: &mut Scanner) -> bool {
+        match self {
+            Self::Jack(venue, frame) => {
+                venue.advance(now);
+                while let Some(station) = venue.next_station() {
+                    scanner.set_station(now, station);
+                }
+                let mut any = false;
+                while let Ok(true) = venue.receive(frame) {
+                    scanner.receive(now, frame);
+                    any = true;
+                }
+                any
+            }
+            Self::Router(router) => {
+                let mut any = router.advance(now);
+                while let Some(event) = router.next_event() {
+                    any = true;
+                    match event {
+                        LiveEvent::EchoReply { address, sequence } => {
+                            scanner.echo_reply(now, address, sequence);
+                        }
+                        LiveEvent::Dial(id, event) => scanner.dial_event(now, id, event),
+                        LiveEvent::NoWay { address } => scanner.no_way(now, address),
+                        LiveEvent::Frame | LiveEvent::Station(_) | LiveEvent::Neighbour { .. } => {}
+                    }
+                }
+                any
+            }
+        }
+    }
+
+    /// Carries out an order; `None` where no outcome is to be told.
+    fn carry_out(&mut self, order: Order) -> Option<Result<(), Hold>> {
+        let result = match (self, order) {
+            (Self::Jack(venue, _), Order::Frame(bytes)) => venue.send(&bytes),
+            (Self::Router(router), Order::Ping(address, sequence)) => router.ping(address, sequence),
+            (Self::Router(router), Order::Dial(dial)) => {
+                router.dial(dial);
+                return None;
+            }
+            (Self::Router(router), Order::DialSend(id, bytes)) => {
+                router.dial_send(id, &bytes);
+                return None;
+            }
+            (Self::Router(router), Order::DialClose(id)) => {
+                router.dial_close(id);
+                return None;
+            }
+            // Over a jack the scanner dials and asks with frames, through a router without.
+            (Self::Jack(..), Order::Dial(_) | Order::DialSend(..) | Order::DialClose(_)) => return None,
+            (_, Order::Frame(_) | Order::Poke(_) | Order::Ping(..)) => Err(PortError::Down),
+        };
+        Some(result.map_err(|e| match e {
+            PortError::Busy => Hold::Busy,
+            PortError::Down | PortError::Other(_) => Hold::Down,
+        }))
     }
 }

@@ -6,6 +6,8 @@ use std::time::Duration;
 
 use ledger::{DeviceView, Finding, FindingKind, Severity, Snapshot, Standing, Subject};
 
+use vocab::Moment;
+
 use crate::common::{play, play_checked, seeds, standing};
 
 fn finding(snapshot: &Snapshot, kind: FindingKind) -> &Finding {
@@ -128,4 +130,85 @@ fn the_counts_and_networks_sum_to_the_whole() {
         ports[..2],
         [Some("rehearsal".to_owned()), Some("rehearsal-media".to_owned())]
     );
+}
+
+#[test]
+fn the_office_is_judged_by_echo_and_ports_and_the_board_says_so() {
+    for seed in seeds() {
+        let mut play = play("networks", seed);
+        play_checked(&mut play, Duration::from_secs(25));
+        let snapshot = play.snapshot();
+        assert_eq!(
+            standing(&snapshot, "Stream gateway"),
+            Standing::Present,
+            "seed {seed}"
+        );
+        let gateway = device(&snapshot, "Stream gateway");
+        let seen = gateway.seen.as_ref().unwrap();
+        assert!(seen.mac.is_none() && seen.rtt.is_some(), "seed {seed}: {seen:?}");
+        assert_eq!(gateway.control[0].state, Some(vocab::ControlState::Answered));
+        // It drops echo; its port speaks for it.
+        assert_eq!(
+            standing(&snapshot, "Lobby screen"),
+            Standing::Present,
+            "seed {seed}"
+        );
+        assert!(
+            device(&snapshot, "Lobby screen")
+                .seen
+                .as_ref()
+                .unwrap()
+                .rtt
+                .is_none()
+        );
+        // Asked, and nobody answered; it is a spare.
+        assert_eq!(
+            standing(&snapshot, "Ticket printer"),
+            Standing::Missing,
+            "seed {seed}"
+        );
+        assert!(
+            snapshot
+                .unseen
+                .contains(&"office is routed: clashes and hardware cannot be seen there.".to_owned()),
+            "{:?}",
+            snapshot.unseen
+        );
+        assert!(
+            snapshot
+                .unlisted
+                .iter()
+                .all(|h| h.network.as_deref() != Some("office")),
+            "seed {seed}"
+        );
+    }
+}
+
+#[test]
+fn what_goes_off_behind_the_router_is_missing_and_what_stays_stays() {
+    for seed in seeds() {
+        let mut play = play("networks", seed);
+        play_checked(&mut play, Duration::from_secs(30));
+        let mut course = vec![];
+        while play.now() < Moment::from_secs(60) {
+            play_checked(&mut play, Duration::from_millis(100));
+            let now = standing(&play.snapshot(), "Stream gateway");
+            if course.last() != Some(&now) {
+                course.push(now);
+            }
+        }
+        assert_eq!(course, [Standing::Present, Standing::Missing], "seed {seed}");
+        assert_eq!(
+            standing(&play.snapshot(), "Lobby screen"),
+            Standing::Present,
+            "seed {seed}"
+        );
+        let text = play.snapshot();
+        let told = text
+            .findings
+            .iter()
+            .find(|f| f.devices == ["Stream gateway"])
+            .unwrap();
+        assert_eq!(told.network.as_deref(), Some("office"));
+    }
 }

@@ -7,6 +7,7 @@ mod enquiry;
 mod far;
 mod lldp;
 mod names;
+mod routed;
 mod six;
 mod toy;
 

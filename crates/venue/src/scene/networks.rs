@@ -3,7 +3,7 @@
 use std::borrow::Cow;
 use std::net::Ipv4Addr;
 
-use vocab::ControlWord::{Http, Rtsp, ViscaUdp};
+use vocab::ControlWord::{Http, Https, Rtsp, ViscaUdp};
 
 use super::Scene;
 use super::parts::{Site, mac, s};
@@ -19,13 +19,19 @@ const MEDIA: Site = Site {
     network: Ipv4Addr::new(10, 40, 17, 0),
     prefix: 24,
 };
+const OFFICE: Site = Site {
+    number: 10,
+    network: Ipv4Addr::new(10, 41, 3, 0),
+    prefix: 24,
+};
 
 pub(super) fn scene() -> Scene {
     Scene {
         name: "networks",
-        title: "A rig on two networks",
+        title: "A rig on three networks",
         about: "Tide Mill: a camera of the control network is plugged into the media network; there, after 20 s, a \
-                guest takes the encoder's address.",
+                guest takes the encoder's address; in the office behind the router one device answers no echo, and \
+                after 30 s another goes off.",
         rig: Cow::Borrowed(include_str!("../../scenes/tide-mill.rig.toml")),
         length: s(60),
         plan,
@@ -38,6 +44,17 @@ fn plan() -> Plan {
     plan.host(CONTROL.host("Race", 21, at, &[ViscaUdp]));
     plan.host(CONTROL.host("Mill panel", 60, at, &[Http]));
     plan.beside("media", media());
+    plan.beside("office", office());
+    plan
+}
+
+/// Our computer is the router there. The ticket printer (.40) is in the cupboard.
+fn office() -> Plan {
+    let mut plan = Plan::new(SwitchPlan::new("S3"), mac(0xfe, 3), &[OFFICE.net(1)]);
+    let at = plan.first_switch();
+    let gateway = plan.host(OFFICE.host("Stream gateway", 21, at, &[Https]));
+    plan.host(OFFICE.host("Lobby screen", 30, at, &[Http]).drops_echo());
+    plan.at(s(30), Deed::PowerOff(gateway));
     plan
 }
 
