@@ -65,6 +65,8 @@ fn a_flood_of_strangers_pushes_no_device_out() {
         assert!(most <= ROOM, "{most} kB");
         terminal.send("\t");
         terminal.wait_text("Organ loft");
+        terminal.send("f");
+        terminal.wait_text("unknown hosts");
         quits(&terminal);
     });
 }
@@ -97,6 +99,7 @@ fn what_the_kernel_had_to_drop_is_told() {
 fn frames_of_broken_content_do_nothing() {
     lab("frames_of_broken_content_do_nothing", |lab| {
         let terminal = board(lab);
+        lab.passes_on_lldp();
         let mut noise = lab.tool(
             "guest",
             "forge.py",
@@ -104,6 +107,7 @@ fn frames_of_broken_content_do_nothing() {
         );
         noise.say("20000");
         noise.wait("that all is sent", |line| line == "sent 20000");
+        terminal.wait_text("frames made no sense");
         terminal.wait_text("1 present");
         let mut capture = lab.capture(SEAT);
         capture.wait("watching", 3, |f| asks_for(f, "10.40.8.21"));

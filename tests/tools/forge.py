@@ -9,7 +9,8 @@
                                               for any line it says how many frames its own kernel lost since the last
     forge.py flood IFACE ADDRESS SHA -        announces addresses of the /22 of ADDRESS, each from hardware that was never
                                               seen before (the last three bytes of SHA count up), as many as a line says
-    forge.py noise IFACE ADDRESS SHA -        ARP and IPv4 frames of broken content to everybody, as many as a line says
+    forge.py noise IFACE ADDRESS SHA -        frames of broken content to everybody, as many as a line says: ARP, IPv4, IPv6,
+                                              LLDP, multicast DNS, WS-Discovery, and the cameras' enquiry
 
 Prints `ready` when it works, `answered` for each answer, and `sent N` when a line is carried out. Field layout: RFC 826;
 announcement: RFC 5227, section 2.3. Ends when standard input does.
@@ -61,7 +62,21 @@ class Forge:
     def broken(self):
         """A frame that starts well and goes wrong somewhere."""
         pick = self.random
-        kind = pick.choice([b"\x08\x06", b"\x08\x00", b"\x81\x00\x00\x07\x08\x06"])
+        kind = pick.choice([b"\x08\x06", b"\x08\x00", b"\x81\x00\x00\x07\x08\x06", b"\x88\xcc", b"\x86\xdd"])
+        if kind == b"\x88\xcc":
+            # LLDP: what it must hold, and an entry longer than the frame.
+            must = b"\x02\x02\x07x\x04\x02\x05y\x06\x02\x00\x78"
+            return b"\x01\x80\xc2\0\0\x0e" + self.src + kind + must + b"\x0b\xff" + pick.randbytes(30)
+        if kind == b"\x86\xdd" or pick.random() < 0.2:
+            # To what is listened to (ICMPv6 135, the cameras' enquiry, multicast DNS), then anything.
+            six = struct.pack(">IHBB", 0x60000000, 64, 58, 255) + pick.randbytes(32) + b"\x87\0" + pick.randbytes(62)
+            udp = pick.choice([52380, 5353, 3702])
+            four = struct.pack(">BBHHHBBH", 0x45, 0, 92, 0, 0, 64, 17, 0) + self.spa + b"\xff" * 4
+            total = sum(struct.unpack(">10H", four))
+            total = (total >> 16) + (total & 0xffff)
+            four = four[:10] + struct.pack(">H", 0xffff ^ (total + (total >> 16)) & 0xffff) + four[12:]
+            four += struct.pack(">HHHH", udp, udp, 72, 0) + pick.randbytes(64)
+            return BROADCAST + self.src + (kind + six if kind == b"\x86\xdd" else b"\x08\0" + four)
         body = bytearray(self.announcement()[14:] if pick.random() < 0.5 else pick.randbytes(pick.randrange(0, 200)))
         for _ in range(pick.randrange(0, 6)):
             if body:

@@ -16,7 +16,7 @@ const MAX_FLOATING: usize = 4;
 const MAX_CONFIRMING: usize = 64;
 /// What a claim makes of the findings that are no device's is looked at after this long, so that
 /// a flood of claims costs little.
-const CALM: Duration = Duration::from_millis(250);
+pub(crate) const CALM: Duration = Duration::from_millis(250);
 
 impl Ledger {
     /// `id` was heard to hold `address`.
@@ -98,7 +98,7 @@ impl Ledger {
             // Which of them are owners only a probe tells.
             self.confirm_by(Key::Nobody(address), at);
         }
-        if (contested || self.hosts.overflowed == Some(at)) && self.timers.get(Timer::Calm).is_none() {
+        if contested && self.timers.get(Timer::Calm).is_none() {
             self.timers.set(Timer::Calm, Some(at + CALM));
         }
     }

@@ -205,6 +205,10 @@ impl Ledger {
     /// Takes in one observed fact. Bounded work; never waits.
     pub fn fold(&mut self, sighting: &Sighting) {
         self.take_in(sighting.at, &sighting.fact);
+        if self.hosts.overflowed == Some(sighting.at) && self.timers.get(Timer::Calm).is_none() {
+            self.timers
+                .set(Timer::Calm, Some(sighting.at + crate::heard::CALM));
+        }
         self.settle(sighting.at);
     }
 

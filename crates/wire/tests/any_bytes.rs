@@ -5,12 +5,17 @@ use std::net::Ipv4Addr;
 use proptest::collection::vec;
 use proptest::prelude::*;
 use vocab::{ArpOp, ControlPort, ControlWord, Mac, Text};
+use wire::announce::Device;
 use wire::control::{Judge, MAX_ANSWER, Verdict};
 use wire::dhcp::{Kind, Message};
+use wire::enquiry::Settings;
 use wire::icmp::Echo;
+use wire::mdns::ServiceType;
 use wire::persona::{Persona, answer};
 use wire::visca::{Power, Version};
-use wire::{Arp, Ethernet, Icmp, Ipv4, Path, Udp, What, arp, icmp, peek};
+use wire::{
+    Arp, Ethernet, Icmp, Ipv4, Path, Path6, Udp, What, arp, enquiry, icmp, ipv6, lldp, mdns, peek, wsd,
+};
 
 fn mac() -> impl Strategy<Value = Mac> {
     any::<[u8; 6]>().prop_map(Mac::new)
@@ -149,6 +154,73 @@ fn frames() -> Vec<Vec<u8>> {
     ]
 }
 
+/// Whole frames of what lists one thing after another: cut between two, they are sound and mean less.
+fn lists() -> Vec<Vec<u8>> {
+    let loft = Mac::new([2, 0x52, 0x43, 0, 0, 0x21]);
+    let address = Ipv4Addr::new(10, 40, 8, 21);
+    let six = ipv6::from_hardware(loft);
+    let services: Vec<_> = ["_http._tcp", "_rtsp._tcp"]
+        .iter()
+        .filter_map(|t| Some((ServiceType::new(t)?, 80)))
+        .collect();
+    let device = Device {
+        name: "Organ loft",
+        address: address.into(),
+        services: &services,
+        onvif: 2000,
+    };
+    let settings = Settings {
+        model: Some("PT-20".into()),
+        address: Some(address),
+        mask: Some(Ipv4Addr::new(255, 255, 255, 0)),
+        name: Some("LOFT".into()),
+        ..Settings::of(loft)
+    };
+    let switch = lldp::Switch {
+        name: "S1 gallery",
+        mac: loft,
+        port: "3",
+        address: Some(address),
+        passes_on: true,
+        ttl: lldp::USUAL_TTL,
+    };
+    let device6 = Device {
+        address: six.into(),
+        ..device
+    };
+    vec![
+        switch.frame(),
+        Path6::to_group(loft, six, ipv6::ALL_NODES).advertisement(),
+        mdns::frame(loft, address, &device.mdns()),
+        mdns::frame6(loft, six, &device6.mdns()),
+        wsd::frame(
+            loft,
+            address,
+            wsd::PORT,
+            &device.hello(wsd::Version::April2005, 1),
+        ),
+        enquiry::frame(loft, address, &settings.emit()),
+    ]
+}
+
+/// What was said, without the numbers that only count.
+fn said(frame: &[u8]) -> Result<String, wire::Malformed> {
+    peek(frame).map(|heard| format!("{:?}", heard.what))
+}
+
+#[test]
+fn a_list_cut_anywhere_is_refused_or_says_no_more_than_the_whole() {
+    for frame in lists() {
+        let whole = said(&frame).unwrap();
+        for cut in 0..frame.len() {
+            match said(&frame[..cut]) {
+                Ok(part) => assert!(part.len() <= whole.len(), "{cut}: {part}"),
+                Err(e) => assert!(e.offset <= cut, "{e}"),
+            }
+        }
+    }
+}
+
 #[test]
 fn a_frame_cut_anywhere_is_refused_or_means_the_same() {
     for frame in frames() {
@@ -179,6 +251,11 @@ proptest! {
         let _ = Udp::parse(&bytes);
         let _ = Udp::parse_verified(&bytes, Ipv4Addr::LOCALHOST, Ipv4Addr::LOCALHOST);
         let _ = Message::parse(&bytes);
+        let _ = wire::Ipv6::parse(&bytes).map(|packet| wire::Icmp6::parse(&packet).is_ok());
+        let _ = lldp::Message::parse(&bytes);
+        let _ = mdns::Message::parse(&bytes);
+        let _ = wsd::Message::parse(&bytes);
+        let _ = enquiry::Message::parse(&bytes);
         let _ = wire::visca::Datagram::parse(&bytes);
         let _ = wire::visca::Reply::parse(&bytes);
         let _ = wire::visca::split(&bytes);
@@ -191,11 +268,11 @@ proptest! {
     /// Random bytes seldom get past the first header: real frames with a few bytes changed do.
     #[test]
     fn no_damage_makes_peek_panic(
-        which in 0usize..8,
+        which in 0usize..14,
         damage in vec((0usize..400, any::<u8>()), 1..6),
         cut in 0usize..400,
     ) {
-        let mut frame = frames().swap_remove(which);
+        let mut frame = [frames(), lists()].concat().swap_remove(which);
         for (at, value) in damage {
             let at = at % frame.len();
             frame[at] = value;

@@ -1,6 +1,6 @@
 //! Whatever is sent, the records stay bounded and the rig's own are unharmed.
 
-use vocab::{ArpOp, ArpSeen, Fact, Mac, Sighting};
+use vocab::{ArpOp, ArpSeen, Fact, Mac, Name, NameSource, Sighting, Text};
 
 use super::world::{Unit, World, device, ip, mac, secs};
 use crate::hosts::{MAX_CLAIMANTS, MAX_STRANGERS};
@@ -92,4 +92,71 @@ fn the_list_of_changes_is_bounded() {
     }
     assert!(w.changes.len() >= 300);
     assert!(w.snapshot().changes.len() <= 1_000);
+}
+
+/// The same by every other way of being heard: names, services, IPv6, masks, switches.
+#[test]
+fn twenty_thousand_voices_push_no_device_out() {
+    let mut w = World::board(
+        vec![device("Organ loft", 21), device("West door", 22)],
+        vec![Unit::good(21), Unit::new(22, "192.168.0.20")],
+    );
+    w.run_to(secs(5.0));
+    for n in 0..20_000_u32 {
+        let [a, b, c, d] = n.to_be_bytes();
+        let mac = Mac::new([0x06, 0x10, a, b, c, d]);
+        let address = std::net::Ipv4Addr::from(0x0a28_0000 + n % 65_536);
+        let name = Name {
+            text: Text::clean(&format!("voice {n}")),
+            source: NameSource::Mdns,
+        };
+        let fact = match n % 6 {
+            0 => Fact::Named {
+                mac,
+                address: Some(address),
+                names: vec![name],
+            },
+            1 => Fact::Ipv6 {
+                mac,
+                address: std::net::Ipv6Addr::from(0xfe80 << 112 | u128::from(n)),
+            },
+            2 => Fact::Serves {
+                mac,
+                ports: vec!["rtsp".parse().unwrap()],
+                video: true,
+            },
+            3 => Fact::Mask {
+                mac,
+                address,
+                mask: ip("255.0.0.0"),
+            },
+            4 => Fact::Wakes {
+                mac,
+                how: vocab::Wake::DhcpDiscover,
+            },
+            _ => Fact::Plugged(vocab::Plugged {
+                mac,
+                switch: name.text,
+                port: "1".into(),
+                address: Some(address),
+                holds: std::time::Duration::from_secs(65_535),
+            }),
+        };
+        w.ledger.fold(&Sighting { at: w.now, fact });
+    }
+    assert!(
+        w.ledger.hosts.len() <= MAX_STRANGERS + 2 + 3 * MAX_CLAIMANTS,
+        "{}",
+        w.ledger.hosts.len()
+    );
+    assert!(w.ledger.confirming.len() <= 64);
+    w.run(2.0);
+    let s = w.snapshot();
+    assert_eq!((s.unlisted.len(), s.plugged.len()), (500, 4));
+    assert_eq!(w.severity(FindingKind::Flood), Some(Severity::Risk));
+    assert_eq!(w.standing("Organ loft"), Standing::Present);
+    assert_eq!(w.standing("West door"), Standing::WrongSubnet);
+    for (i, n) in [21, 22].into_iter().enumerate() {
+        assert_eq!(s.devices[i].seen.as_ref().unwrap().mac, Some(mac(n)));
+    }
 }
