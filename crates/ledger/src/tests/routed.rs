@@ -152,7 +152,7 @@ fn a_port_alone_makes_it_present_and_keeps_it_so_without_echo() {
     };
     assert!(survey, "two questions are enough for the first pass");
     // It is asked again and again, since nothing else speaks for it.
-    let again = office.silence(6);
+    let again = office.silence(12);
     assert_eq!(office.standing(), Standing::Present);
     assert!(
         again.iter().any(|a| matches!(a, Ask::Control { .. })),
