@@ -95,6 +95,9 @@ fn is_from_others(fact: &Fact) -> bool {
         | Fact::Neighbour { .. }
         | Fact::Wakes { .. }
         | Fact::DhcpOffer(_)
+        | Fact::Ipv6 { .. }
+        | Fact::Mask { .. }
+        | Fact::Serves { .. }
         | Fact::Control {
             state: ControlState::Answered | ControlState::Refused,
             ..

@@ -4,8 +4,8 @@ use std::net::Ipv6Addr;
 
 use vocab::{Ask, Fact, LinkState, Mac, RollCall};
 
-use super::world::{Unit, World, device, mac, secs, station};
-use crate::{FindingKind, Severity, Standing};
+use super::world::{Unit, World, device, mac, rig, secs, settings, station};
+use crate::{FindingKind, Purpose, Severity, Standing};
 
 const LINK_LOCAL: &str = "fe80::52:43ff:fe00:21";
 
@@ -105,4 +105,24 @@ fn all_are_asked_at_the_start_and_once_more_when_there_is_an_address_to_ask_from
     w.see(with_six());
     w.run(1.0);
     assert_eq!(asked(&w), 2, "it is no news");
+}
+
+#[test]
+fn what_comes_in_over_ipv6_shows_that_our_port_passes() {
+    let missing = |heard_six: bool| {
+        let rig = rig(vec![device("Organ loft", 21)]);
+        let mut w = World::new(settings(rig, Purpose::Board), Vec::new());
+        w.passes = false;
+        w.plug();
+        w.run_to(secs(2.0));
+        for _ in 0..20 {
+            if heard_six {
+                heard(&mut w, mac(21), LINK_LOCAL);
+            }
+            w.run(0.4);
+        }
+        w.standing("Organ loft")
+    };
+    assert_eq!(missing(false), Standing::Unknown);
+    assert_eq!(missing(true), Standing::Missing);
 }
