@@ -148,13 +148,14 @@ impl Ledger {
     }
 
     /// Whether another word is said of the address: it is the rig's (a device that is missing there says
-    /// so itself), the gateway's, or our own.
+    /// so itself), the gateway's, our own, or one that we borrowed to speak from.
     fn explained(&self, address: Ipv4Addr) -> bool {
         let nobody = address.is_unspecified() || address.is_broadcast() || address.is_multicast();
         nobody
             || self.by_address.contains_key(&address)
             || self.gateway() == Some(address)
             || self.is_ours(address)
+            || self.lent.contains(&address)
     }
 
     /// When somebody was last heard to hold `address` who holds it still, as far as is known.

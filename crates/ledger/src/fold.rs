@@ -46,6 +46,7 @@ impl Ledger {
             }
             Fact::NoWay { address } => self.no_way(at, *address),
             Fact::ControlNotAsked { address, port } => self.control_not_asked(at, *address, *port),
+            Fact::Borrowed { address } => self.lent(*address),
             Fact::Wakes { mac, how } => self.wakes(at, *mac, how),
             Fact::DhcpAsked { again } => self.servers_asked(at, *again),
             Fact::DhcpOffer(offer) => self.server_offers(at, offer),
@@ -259,13 +260,19 @@ impl Ledger {
                 .rig
                 .as_ref()
                 .is_some_and(|r| r.network.reach == rig::Reach::Routed);
-            let stands = routed || track.evidence.here.is_some_and(|(_, a)| a == address);
+            let told = if routed || track.evidence.here.is_some_and(|(_, a)| a == address) {
+                Some(PortState::Told(state))
+            } else if track.port_lanes.is_some_and(|(a, _)| a == address) {
+                Some(PortState::Away(state))
+            } else {
+                None
+            };
             if bound
-                && stands
+                && let Some(told) = told
                 && asked >= track.reset
                 && let Some(p) = track.ports.iter_mut().find(|p| p.which == port)
             {
-                p.state = PortState::Told(state);
+                p.state = told;
                 p.detail = detail.cloned();
                 p.asked = Some(asked);
                 p.wanted = moved;
@@ -296,8 +303,9 @@ impl Ledger {
         let port = self.asked_as(address, None, port);
         self.close_port(at, address, None, port);
         if let Some(i) = self.device_at(address) {
+            let here = self.tracks[i].evidence.here.is_some_and(|(_, a)| a == address);
             if let Some(p) = self.tracks[i].ports.iter_mut().find(|p| p.which == port) {
-                if p.state == PortState::Waiting {
+                if p.state == PortState::Waiting && here {
                     p.state = PortState::NoWay;
                     self.revision += 1;
                 }

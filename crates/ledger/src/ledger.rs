@@ -128,6 +128,11 @@ pub struct Ledger {
     pub(crate) kin: Kin,
     /// Who keeps asking for whom.
     pub(crate) calls: Calls,
+    /// Addresses that were borrowed to speak to hosts on foreign subnets.
+    pub(crate) lent: BTreeSet<Ipv4Addr>,
+    /// Strangers on foreign subnets in a survey, and how many of them were asked.
+    pub(crate) foreigners: Vec<(HostId, Ipv4Addr)>,
+    pub(crate) foreigners_asked: usize,
     pub(crate) changes: Changes,
     pub(crate) ready: bool,
     /// Whether the rig is ready is to be looked at again.
@@ -189,6 +194,9 @@ impl Ledger {
             tags: BTreeMap::new(),
             kin: Kin::default(),
             calls: Calls::default(),
+            lent: BTreeSet::new(),
+            foreigners: Vec::new(),
+            foreigners_asked: 0,
             changes: Changes::default(),
             ready: false,
             ready_dirty: true,
@@ -313,7 +321,8 @@ impl Ledger {
     }
 
     /// Asks the control ports of the device of that name now. `false` if there is no way: no
-    /// such device, none listed, the file says never, or it is not at its address.
+    /// such device, none listed, the file says never, or it is neither at its address nor known to
+    /// be on the wrong subnet.
     pub fn ask_control(&mut self, now: Moment, device: &str) -> bool {
         if self.blind().is_some() {
             return false;
@@ -321,17 +330,14 @@ impl Ledger {
         let Some(i) = self.tracks.iter().position(|t| t.device.name == device) else {
             return false;
         };
-        let routed = self.routed();
-        let track = &mut self.tracks[i];
+        let track = &self.tracks[i];
         if track.ports.is_empty()
             || track.device.ask == rig::AskWhen::Never
-            || (track.evidence.here.is_none() && !routed)
-            || !track.evidence.clash.is_empty()
-            || track.who == self.station.as_ref().map(|s| HostId::Mac(s.mac))
+            || self.place_of_ports(i).is_none()
         {
             return false;
         }
-        for port in &mut track.ports {
+        for port in &mut self.tracks[i].ports {
             port.wanted = true;
         }
         self.plan_ports(i, now);

@@ -14,6 +14,7 @@
 
 mod agenda;
 mod assign;
+mod away;
 mod basis;
 mod beat;
 mod calls;

@@ -82,11 +82,18 @@ impl Ledger {
                     Rank::Heard
                 },
             },
-            Key::Port(address, mac, port) => Ask::Control {
-                address,
-                mac,
-                port: self.real_port(address, mac, port),
-            },
+            Key::Port(address, mac, port) => {
+                let port = self.real_port(address, mac, port);
+                match mac.filter(|_| self.is_away(address)) {
+                    Some(mac) => Ask::ControlAway {
+                        address,
+                        mac,
+                        port,
+                        ranges: self.lendable(address),
+                    },
+                    None => Ask::Control { address, mac, port },
+                }
+            }
             Key::Dhcp => Ask::Dhcp {
                 by_hand: self.servers_by_hand(),
             },

@@ -21,18 +21,10 @@ const PORT_WATCH: Duration = Duration::from_mins(1);
 impl Ledger {
     /// Plans the questions to the control ports of device `i`.
     pub(crate) fn plan_ports(&mut self, i: usize, now: Moment) {
-        let me = self.me();
-        let track = &self.tracks[i];
-        let here = track
-            .evidence
-            .here
-            .filter(|(id, _)| track.evidence.clash.is_empty() && Some(*id) != me);
-        let mut here = here.map(|(id, address)| (address, id));
+        let here = self.place_of_ports(i);
         let routed = self.routed();
-        if routed && self.blind().is_none() {
-            // Asked beside the echo, not after it.
-            here = here.or(track.device.fixed_address().map(|a| (a, HostId::Only(a))));
-        }
+        let away = here.is_some() && self.tracks[i].evidence.here.is_none() && !routed;
+        let track = &self.tracks[i];
         if track.ports.is_empty() {
             return;
         }
@@ -58,7 +50,11 @@ impl Ledger {
             };
             let at = match port.state {
                 _ if port.wanted => Some(now),
-                PortState::Waiting => last
+                // On the wrong subnet once is enough: its address will not stay.
+                PortState::Waiting | PortState::Told(_) | PortState::Away(_) if away => {
+                    last.is_none_or(|l| l < track.reset).then_some(now)
+                }
+                PortState::Waiting | PortState::Away(_) => last
                     .filter(|l| *l >= track.reset)
                     .map_or(Some(now), |_| after(PORT_RETRY)),
                 PortState::Told(ControlState::Answered) => again,
@@ -71,23 +67,57 @@ impl Ledger {
         }
     }
 
+    /// Where the control ports of device `i` are asked: where it should be, or, once it is sure to be
+    /// on the wrong subnet, where it is.
+    pub(crate) fn place_of_ports(&self, i: usize) -> Option<(Ipv4Addr, HostId)> {
+        let track = &self.tracks[i];
+        let e = &track.evidence;
+        let me = self.me();
+        let foreign = || {
+            let strayed = track.standing == Standing::WrongSubnet && self.sees_frames();
+            e.foreign.filter(|_| strayed)
+        };
+        // Behind a router they are asked beside the echo, not after it.
+        let afar = || {
+            let address = track.device.fixed_address()?;
+            let asks = self.routed() && self.blind().is_none();
+            asks.then_some((HostId::Only(address), address))
+        };
+        e.here
+            .filter(|_| e.clash.is_empty())
+            .or_else(afar)
+            .or_else(foreign)
+            .filter(|(id, _)| Some(*id) != me)
+            .map(|(id, address)| (address, id))
+    }
+
     /// In a survey a stranger's usual control ports are asked once.
     pub(crate) fn survey_ports(&mut self, id: HostId, address: Ipv4Addr) {
+        let stranger = id.mac().is_none_or(|m| !self.by_mac.contains_key(&m));
+        if self.settings.purpose != Purpose::Survey
+            || !stranger
+            || self.by_address.contains_key(&address)
+            || self.blind().is_some()
+        {
+            return;
+        }
+        if self.in_subnet(address) {
+            if let Some(at) = self.hosts.get(id).map(|h| h.last) {
+                self.usual_ports(id, address, at);
+            }
+        } else if id.mac().is_some() && self.sees_frames() {
+            self.survey_away(id, address);
+        }
+    }
+
+    /// Has a stranger's usual control ports asked, unless some were.
+    pub(crate) fn usual_ports(&mut self, id: HostId, address: Ipv4Addr, at: Moment) {
         const USUAL: [ControlWord; 4] = [
             ControlWord::ViscaUdp,
             ControlWord::Http,
             ControlWord::Rtsp,
             ControlWord::Onvif,
         ];
-        let stranger = id.mac().is_none_or(|m| !self.by_mac.contains_key(&m));
-        if self.settings.purpose != Purpose::Survey
-            || !stranger
-            || self.by_address.contains_key(&address)
-            || !self.in_subnet(address)
-            || self.blind().is_some()
-        {
-            return;
-        }
         let Some(host) = self.hosts.get_mut(id) else {
             return;
         };
@@ -99,8 +129,7 @@ impl Ledger {
                 continue;
             };
             host.ports.insert(port, None);
-            self.lanes
-                .want(Key::Port(address, id.mac(), port), Some(host.last));
+            self.lanes.want(Key::Port(address, id.mac(), port), Some(at));
         }
     }
 }

@@ -177,8 +177,8 @@ impl Ledger {
     }
 
     /// Asks the ports that missing devices should have of strangers that could be one: hardware of a
-    /// maker that the rig has, at a factory address, or that announces pictures or sound, and within our
-    /// own subnet (the contract of asking). Each is asked once.
+    /// maker that the rig has, at a factory or foreign address, or that announces pictures or sound
+    /// (the contract of asking). Each is asked once.
     fn ask_strangers(&mut self, missing: &[usize], strangers: &[HostId], now: Moment) {
         if self.blind().is_some() || self.settings.purpose == Purpose::Survey {
             return;
@@ -205,8 +205,11 @@ impl Ledger {
                 maker.is_some_and(|m| ours.contains(&m))
             };
             let could_be = host.video || living(host).any(|a| self.factory.contains(&a)) || made_alike();
-            let near = living(host).find(|a| self.near(*a) && self.device_at(*a).is_none());
-            let (true, Some(address)) = (could_be, near) else {
+            let free = |a: &Ipv4Addr| self.device_at(*a).is_none();
+            let near = living(host).find(|a| self.near(*a) && free(a));
+            let away = living(host).find(|a| self.is_away(*a) && free(a));
+            let could_be = could_be || away.is_some();
+            let (true, Some(address)) = (could_be, near.or(away)) else {
                 continue;
             };
             asked += 1;

@@ -122,7 +122,7 @@ fn device(ledger: &Ledger, i: usize) -> DeviceView {
             .map(|p| ControlView {
                 port: p.which,
                 state: match p.state {
-                    PortState::Told(state) => Some(state),
+                    PortState::Told(state) | PortState::Away(state) => Some(state),
                     PortState::Waiting | PortState::NoWay => None,
                 },
                 detail: p.detail.clone(),

@@ -29,6 +29,8 @@ pub(crate) enum PortState {
     Waiting,
     /// It told.
     Told(ControlState),
+    /// It told on the wrong subnet, where it decides nothing.
+    Away(ControlState),
     /// There is no way to ask it, or the file says never.
     NoWay,
 }
@@ -193,7 +195,7 @@ impl Track {
             match port.state {
                 PortState::Told(ControlState::Answered) | PortState::NoWay => {}
                 PortState::Told(_) => return Ports::Failing,
-                PortState::Waiting => say = Ports::Waiting,
+                PortState::Waiting | PortState::Away(_) => say = Ports::Waiting,
             }
         }
         say

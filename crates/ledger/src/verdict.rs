@@ -27,6 +27,7 @@ impl Ledger {
             self.ready_dirty = true;
         }
         self.drive_search(now);
+        self.ask_away(now);
         if self.ready_dirty {
             self.ready_dirty = false;
             self.check_ready(now);

@@ -13,12 +13,9 @@ use vocab::{ControlPort, ControlState, Fact, Mac, Moment, Text};
 use wire::control::{Judge, Verdict, request};
 
 use crate::arp::Due;
+use crate::busy::{Busy, Line, Way};
 use crate::pacer::{TCP_FRAMES, UDP_FRAMES};
 
-/// Connections to one host at one time.
-pub(crate) const PER_HOST: usize = 2;
-/// Connections in all at one time.
-pub(crate) const IN_ALL: usize = 64;
 /// Jobs that may wait.
 const JOBS_MAX: usize = 4_096;
 /// Tries of one job.
@@ -40,13 +37,15 @@ pub(crate) enum Act {
     /// Let its next try wait for its frames.
     Queue(u64),
     /// Open this.
-    Dial(Dial),
+    Dial(Dial, Way),
     /// Send this.
-    Send(DialId, Vec<u8>),
+    Send(DialId, Vec<u8>, Way),
     /// Close this.
-    Close(DialId),
+    Close(DialId, Way),
     /// Say this.
     Tell(Fact),
+    /// The question put from a borrowed address is over.
+    Over(Target),
 }
 
 /// Whom to ask, and how.
@@ -87,6 +86,9 @@ impl State {
 struct Job {
     target: Target,
     from: Ipv4Addr,
+    way: Way,
+    /// Whose port it is, as far as that is known.
+    host: Option<Mac>,
     nonce: u32,
     state: State,
     tries: u8,
@@ -98,6 +100,15 @@ struct Job {
 }
 
 impl Job {
+    /// Its connection, as far as its count goes.
+    const fn line(&self) -> Line {
+        Line {
+            address: self.target.address,
+            host: self.host,
+            way: self.way,
+        }
+    }
+
     const fn is_udp(&self) -> bool {
         self.target.port.word.is_udp()
     }
@@ -139,8 +150,8 @@ impl Controls {
         self.acts.pop_front()
     }
 
-    /// Takes a question, unless the same is under way.
-    pub(crate) fn ask(&mut self, target: Target, from: Ipv4Addr) {
+    /// Takes a question to `host`, unless the same is under way.
+    pub(crate) fn ask(&mut self, target: Target, host: Option<Mac>, from: Ipv4Addr, way: Way) {
         if self.jobs.len() >= JOBS_MAX || self.jobs.values().any(|job| job.target == target) {
             return;
         }
@@ -149,6 +160,8 @@ impl Controls {
         let job = Job {
             target,
             from,
+            way,
+            host,
             nonce,
             state: State::Waiting,
             tries: 0,
@@ -172,24 +185,15 @@ impl Controls {
 
     /// Starts what has a connection to spare, in the order of asking.
     fn start(&mut self) {
-        let mut busy: BTreeMap<Ipv4Addr, usize> = BTreeMap::new();
-        let mut all = 0;
-        for job in self
-            .jobs
+        let mut busy = Busy::default();
+        let open = |job: &&Job| !matches!(job.state, State::Waiting);
+        self.jobs
             .values()
-            .filter(|job| !matches!(job.state, State::Waiting))
-        {
-            *busy.entry(job.target.address).or_default() += 1;
-            all += 1;
-        }
+            .filter(open)
+            .for_each(|job| busy.add(job.line()));
         for (id, job) in &mut self.jobs {
-            if all >= IN_ALL {
-                break;
-            }
-            let host = busy.entry(job.target.address).or_default();
-            if matches!(job.state, State::Waiting) && *host < PER_HOST {
-                *host += 1;
-                all += 1;
+            if matches!(job.state, State::Waiting) && busy.has_room(job.line()) {
+                busy.add(job.line());
                 job.state = State::Queued;
                 self.acts.push_back(Act::Queue(*id));
             }
@@ -197,11 +201,11 @@ impl Controls {
     }
 
     /// What the next try costs in frames; `None` if it needs none any more.
-    pub(crate) fn cost(&self, id: u64, first_extra: u64) -> Option<u64> {
+    pub(crate) fn cost(&self, id: u64) -> Option<u64> {
         let job = self.jobs.get(&id)?;
         match job.state {
-            State::Queued if job.is_udp() => Some(UDP_FRAMES + first_extra),
-            State::Queued => Some(TCP_FRAMES + first_extra),
+            State::Queued if job.is_udp() => Some(UDP_FRAMES + job.way.first_extra()),
+            State::Queued => Some(TCP_FRAMES + job.way.first_extra()),
             State::Again(..) => Some(UDP_FRAMES),
             State::Waiting | State::Resting(_) | State::Connecting(..) | State::Talking(..) => None,
         }
@@ -215,7 +219,7 @@ impl Controls {
         job.since = now;
         if let State::Again(dial, judge) = std::mem::replace(&mut job.state, State::Waiting) {
             job.state = State::Talking(dial, job.due(now, UDP_ANSWER), judge);
-            self.acts.push_back(Act::Send(dial, job.first_bytes()));
+            self.acts.push_back(Act::Send(dial, job.first_bytes(), job.way));
             return;
         }
         self.numbers += 1;
@@ -223,13 +227,14 @@ impl Controls {
         job.state = State::Connecting(dial, job.due(now, TCP_CONNECT));
         let udp = job.is_udp();
         self.dials.insert(dial, id);
-        self.acts.push_back(Act::Dial(Dial {
+        let open = Dial {
             id: dial,
             to: SocketAddrV4::new(job.target.address, job.target.port.port),
             transport: if udp { Transport::Udp } else { Transport::Tcp },
             mac: job.target.mac,
             from: Some(job.from),
-        }));
+        };
+        self.acts.push_back(Act::Dial(open, job.way));
     }
 
     /// Takes what happened on a connection.
@@ -243,7 +248,7 @@ impl Controls {
                 let span = if job.is_udp() { UDP_ANSWER } else { TCP_ANSWER };
                 job.state = State::Talking(dial, job.due(now, span), judge);
                 if verdict == Verdict::More {
-                    self.acts.push_back(Act::Send(dial, job.first_bytes()));
+                    self.acts.push_back(Act::Send(dial, job.first_bytes(), job.way));
                 }
                 self.conclude(id, verdict);
             }
@@ -306,7 +311,7 @@ impl Controls {
                 if let Some(dial) = old.dial()
                     && self.dials.remove(&dial).is_some()
                 {
-                    self.acts.push_back(Act::Close(dial));
+                    self.acts.push_back(Act::Close(dial, job.way));
                 }
                 State::Resting(Due::new(now + REST))
             }
@@ -319,7 +324,7 @@ impl Controls {
         if let Some(dial) = job.state.dial()
             && self.dials.remove(&dial).is_some()
         {
-            self.acts.push_back(Act::Close(dial));
+            self.acts.push_back(Act::Close(dial, job.way));
         }
         let Target { address, mac, port } = job.target;
         self.acts.push_back(Act::Tell(match (state, job.asked) {
@@ -333,6 +338,32 @@ impl Controls {
             },
             _ => Fact::ControlNotAsked { address, port },
         }));
+        if job.way == Way::Borrowed {
+            self.acts.push_back(Act::Over(job.target));
+        }
+        self.start();
+    }
+
+    /// Ends all that speaks from `from`, a borrowed address, without a word.
+    pub(crate) fn withdraw(&mut self, from: Ipv4Addr) {
+        self.withdraw_where(|job| job.from == from);
+    }
+
+    /// Ends all that speaks from any borrowed address, without a word.
+    pub(crate) fn withdraw_all(&mut self) {
+        self.withdraw_where(|_| true);
+    }
+
+    fn withdraw_where(&mut self, such: impl Fn(&Job) -> bool) {
+        let over = |job: &Job| job.way == Way::Borrowed && such(job);
+        for job in self.jobs.values().filter(|job| over(job)) {
+            if let Some(dial) = job.state.dial()
+                && self.dials.remove(&dial).is_some()
+            {
+                self.acts.push_back(Act::Close(dial, job.way));
+            }
+        }
+        self.jobs.retain(|_, job| !over(job));
         self.start();
     }
 

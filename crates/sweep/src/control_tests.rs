@@ -1,6 +1,7 @@
 //! Tests of control jobs against a toy peer.
 
 use super::*;
+use crate::busy::{IN_ALL, PER_HOST};
 
 const A: Ipv4Addr = Ipv4Addr::new(10, 40, 8, 21);
 const US: Ipv4Addr = Ipv4Addr::new(10, 40, 8, 5);
@@ -16,7 +17,9 @@ fn ask(controls: &mut Controls, address: Ipv4Addr, port: &str) {
             mac: None,
             port: port.parse().unwrap(),
         },
+        None,
         US,
+        Way::System,
     );
 }
 
@@ -34,7 +37,7 @@ fn run(controls: &mut Controls, now: Moment) -> Vec<Act> {
 
 fn dialled(acts: &[Act]) -> Vec<DialId> {
     acts.iter()
-        .filter_map(|a| if let Act::Dial(d) = a { Some(d.id) } else { None })
+        .filter_map(|a| if let Act::Dial(d, _) = a { Some(d.id) } else { None })
         .collect()
 }
 
@@ -57,7 +60,7 @@ fn outcome(acts: &[Act]) -> Option<End> {
 fn a_datagram_is_sent_three_times_half_a_second_apart() {
     let mut c = Controls::new(1);
     ask(&mut c, A, "visca-udp");
-    assert_eq!(c.cost(1, 1), Some(2));
+    assert_eq!(c.cost(1), Some(2));
     let dial = dialled(&run(&mut c, ms(0)))[0];
     c.event(ms(0), dial, &DialEvent::Opened);
     let mut sent = Vec::new();
@@ -65,7 +68,7 @@ fn a_datagram_is_sent_three_times_half_a_second_apart() {
     for t in 0..=2_000 {
         for act in run(&mut c, ms(t)) {
             match act {
-                Act::Send(_, bytes) => sent.push((t, bytes)),
+                Act::Send(_, bytes, _) => sent.push((t, bytes)),
                 Act::Tell(fact) => end = Some((t, fact)),
                 _ => {}
             }
@@ -101,7 +104,7 @@ fn an_answer_to_an_earlier_datagram_counts_while_the_next_one_waits() {
     run(&mut c, ms(0));
     c.tick(ms(500));
     let Some(Act::Queue(job)) = c.act() else { panic!() };
-    assert_eq!(c.cost(job, 1), Some(1));
+    assert_eq!(c.cost(job), Some(1));
     c.event(ms(510), dial, &DialEvent::Data(vec![0x90, 0x60, 0x02, 0xff]));
     let acts = run(&mut c, ms(510));
     assert_eq!(
@@ -109,8 +112,8 @@ fn an_answer_to_an_earlier_datagram_counts_while_the_next_one_waits() {
         Some(End::Told(ControlState::Answered)),
         "a syntax error is a sign of life"
     );
-    assert!(matches!(acts[0], Act::Close(d) if d == dial));
-    assert_eq!(c.cost(job, 1), None);
+    assert!(matches!(acts[0], Act::Close(d, _) if d == dial));
+    assert_eq!(c.cost(job), None);
     assert_eq!(c.next_wake(), None);
 }
 
@@ -160,13 +163,13 @@ fn a_mute_host_costs_three_connections_and_never_more_than_five_seconds() {
         for t in 0..9_000 {
             for act in run(&mut c, ms(t)) {
                 match act {
-                    Act::Dial(d) => {
+                    Act::Dial(d, _) => {
                         dials += 1;
                         if accepts {
                             c.event(ms(t), d.id, &DialEvent::Opened);
                         }
                     }
-                    Act::Close(_) => closed += 1,
+                    Act::Close(..) => closed += 1,
                     Act::Tell(Fact::Control { state, .. }) => end = Some((t, state)),
                     _ => {}
                 }
@@ -216,9 +219,9 @@ fn two_connections_to_one_host_and_sixty_four_in_all() {
         let acts = run(&mut c, ms(t));
         for act in &acts {
             match act {
-                Act::Close(d) => assert!(open.remove(d).is_some()),
+                Act::Close(d, _) => assert!(open.remove(d).is_some()),
                 Act::Tell(Fact::Control { .. }) => told += 1,
-                Act::Dial(d) => {
+                Act::Dial(d, _) => {
                     open.insert(d.id, *d.to.ip());
                     most = most.max(open.len());
                     let same = open.values().filter(|a| *a == d.to.ip()).count();

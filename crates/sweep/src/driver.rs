@@ -196,6 +196,7 @@ impl Driver {
                 Order::Frame(bytes) => self.live.send(&bytes),
                 Order::Poke(address) => self.live.poke(address),
                 Order::Ping(address, sequence) => self.live.ping(address, sequence),
+                Order::Admit(addresses) => self.live.admit(&addresses),
                 Order::Dial(dial) => {
                     self.live.dial(dial);
                     continue;

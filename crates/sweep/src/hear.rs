@@ -22,6 +22,8 @@ impl Scanner {
         if Some(heard.source) == self.here.mac() {
             return;
         }
+        // Before the dialer, so that all that speaks from an address that is taken is closed first.
+        self.overhear(now, &heard);
         if let Some(dialer) = &mut self.dialer {
             let taken = dialer.receive(now, frame);
             self.stir(now);

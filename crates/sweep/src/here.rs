@@ -28,6 +28,22 @@ impl Here {
         !(same && carries)
     }
 
+    /// Whether the addresses of this computer, its other interfaces included, would change.
+    pub(crate) fn has_other_addresses(&self, station: &Station) -> bool {
+        self.station
+            .as_ref()
+            .is_some_and(|old| (&old.addresses, &old.others) != (&station.addresses, &station.others))
+    }
+
+    /// Whether `address` is one of ours, or of another interface of this computer, or lies in the
+    /// subnet of either.
+    pub(crate) fn touches(&self, address: Ipv4Addr) -> bool {
+        self.station.as_ref().is_some_and(|s| {
+            let others = s.others.iter().flat_map(|o| &o.addresses);
+            s.addresses.iter().chain(others).any(|net| net.contains(&address))
+        })
+    }
+
     /// Whether the link carries.
     pub(crate) fn is_up(&self) -> bool {
         self.station.as_ref().is_some_and(|s| s.state == LinkState::Up)

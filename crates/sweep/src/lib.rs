@@ -5,12 +5,16 @@
 //! scanner never judges what a silence or an answer means; that is for the ledger.
 
 mod arp;
+mod borrow;
+mod busy;
 mod control;
 mod discover;
 mod driver;
 mod echo;
 mod hear;
 mod here;
+mod known;
+mod lend;
 mod manners;
 mod names;
 mod newborn;

@@ -15,6 +15,9 @@ pub enum Order {
     /// Send an echo request with this sequence number (unprivileged mode, or through routers). Its outcome is told by
     /// [`crate::Scanner::done`], the reply by [`crate::Scanner::echo_reply`].
     Ping(Ipv4Addr, u16),
+    /// Let in what comes for these addresses, and for no others that are not ours. Its outcome is
+    /// told by [`crate::Scanner::done`].
+    Admit(Vec<Ipv4Addr>),
     /// Open this connection or exchange with the system's own sockets.
     Dial(Dial),
     /// Send these bytes on an open one.
@@ -23,7 +26,7 @@ pub enum Order {
     DialClose(DialId),
 }
 
-/// Why a frame, poke or ping was not sent.
+/// Why an order was not carried out.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Hold {
     /// The send queue is full: the same order comes again when asked for.

@@ -13,6 +13,7 @@
 //! | TCP connection | 8 | SYN, ACK, request, ACK of the answer, FIN or RST, and up to three sent again |
 //! | UDP try, each frame of a roll call | 1 | |
 //! | first try through the system's sockets | +1 | the kernel's own ARP request |
+//! | first try from a borrowed address | +1 | our answer to the host's ARP request for it |
 
 use core::time::Duration;
 
@@ -24,6 +25,8 @@ pub(crate) const TCP_FRAMES: u64 = 8;
 pub(crate) const UDP_FRAMES: u64 = 1;
 /// What the system's sockets cost more: the kernel's ARP request.
 pub(crate) const KERNEL_ARP_FRAMES: u64 = 1;
+/// What a borrowed address costs more: our answer to the host that asks whose it is.
+pub(crate) const OWN_ARP_FRAMES: u64 = 1;
 /// Frames that one poke is charged.
 pub(crate) const POKE_FRAMES: u64 = 2;
 

@@ -17,6 +17,8 @@ pub(crate) enum Item {
     Arp(Ipv4Addr, ArpForm),
     /// Are you there?
     Echo(Ipv4Addr, Option<Mac>),
+    /// Does nobody hold the address, so that it can be borrowed?
+    Borrow(Ipv4Addr),
     /// The next try of a control job.
     Control(u64),
     /// Which DHCP servers are there?

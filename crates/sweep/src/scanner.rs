@@ -9,10 +9,13 @@ use vocab::{ArpForm, Ask, Budget, Fact, Mac, Mode, Moment, Pace, Rank, Sighting,
 
 use crate::Order;
 use crate::arp::Questions;
+use crate::borrow::Loans;
+use crate::busy::Way;
 use crate::control::{Act, Controls, Target};
 use crate::discover::{Discovery, Next};
 use crate::echo::{self, Echoes};
 use crate::here::{Here, is_askable};
+use crate::known::Known;
 use crate::manners::Manners;
 use crate::names::Calls;
 use crate::newborn::Newborns;
@@ -77,6 +80,8 @@ pub struct Scanner {
     pub(crate) passes: Passes,
     pub(crate) pokes: Pokes,
     pub(crate) controls: Controls,
+    pub(crate) loans: Loans,
+    pub(crate) known: Known,
     pub(crate) discovery: Discovery,
     pub(crate) dialer: Option<UserDialer>,
     /// Orders that need no pace: their frames are paid, or they send none.
@@ -131,6 +136,8 @@ impl Scanner {
             passes: Passes::default(),
             pokes: Pokes::new(),
             controls: Controls::new(config.seed),
+            loans: Loans::new(config.seed),
+            known: Known::default(),
             discovery: Discovery::new(config.seed),
             dialer: None,
             orders: VecDeque::new(),
@@ -150,8 +157,12 @@ impl Scanner {
     /// This computer's interface as it is from now on. Where the link does not carry, or is other
     /// hardware than before, all that waits to be sent or answered is dropped without a word.
     pub fn set_station(&mut self, now: Moment, station: Station) {
+        let moved = self.here.has_other_addresses(&station);
         if self.here.set(station.clone()) {
             self.drop_all();
+        } else if moved {
+            // What was foreign may be ours now, and what was free another port's.
+            self.end_loans(now);
         }
         self.paused_until = Moment::ZERO;
         self.stir(now);
@@ -234,18 +245,29 @@ impl Scanner {
             Ask::RollCall(which) => self.roll_call(which),
             Ask::Control { address, mac, port } => {
                 let from = self.sender_to(address);
-                let bound = match self.config.dialing {
-                    Dialing::Os => Some(None),
-                    Dialing::User if !self.config.mode.sees_frames() => None,
-                    Dialing::User => mac.map(Some),
+                let (bound, way) = match self.config.dialing {
+                    Dialing::Os => (Some(None), Way::System),
+                    Dialing::User if !self.config.mode.sees_frames() => (None, Way::Stack),
+                    Dialing::User => (mac.map(Some), Way::Stack),
                 };
-                if let (Some(from), Some(mac)) = (from, bound) {
-                    self.controls.ask(Target { address, mac, port }, from);
+                if let (Some(from), Some(bound)) = (from, bound) {
+                    let target = Target {
+                        address,
+                        mac: bound,
+                        port,
+                    };
+                    self.controls.ask(target, mac, from, way);
                     self.carry_out(now);
                 } else {
                     self.say(now, Fact::ControlNotAsked { address, port });
                 }
             }
+            Ask::ControlAway {
+                address,
+                mac,
+                port,
+                ranges,
+            } => self.ask_away(now, (address, mac, port), ranges),
         }
     }
 
@@ -349,6 +371,7 @@ impl Scanner {
             self.say(now, fact);
         }
         self.manners.tick(now);
+        self.tick_loans(now);
         self.controls.tick(now);
         self.carry_out(now);
         self.tell_malformed(now);
@@ -376,6 +399,7 @@ impl Scanner {
             self.pokes.next_wake(),
             self.passes.next_wake(),
             self.controls.next_wake(),
+            self.loans.next_wake(),
             self.discovery.next_wake(),
         ]
         .into_iter()
@@ -464,16 +488,11 @@ impl Scanner {
                     self.stir(now);
                 }
                 Act::Tell(fact) => self.say(now, fact),
-                Act::Dial(dial) if self.config.dialing == Dialing::Os => {
-                    self.orders.push_back(Order::Dial(dial));
-                }
-                Act::Send(id, bytes) if self.config.dialing == Dialing::Os => {
-                    self.orders.push_back(Order::DialSend(id, bytes));
-                }
-                Act::Close(id) if self.config.dialing == Dialing::Os => {
-                    self.orders.push_back(Order::DialClose(id));
-                }
-                Act::Dial(dial) => {
+                Act::Over(target) => self.loans.over(&target),
+                Act::Dial(dial, Way::System) => self.orders.push_back(Order::Dial(dial)),
+                Act::Send(id, bytes, Way::System) => self.orders.push_back(Order::DialSend(id, bytes)),
+                Act::Close(id, Way::System) => self.orders.push_back(Order::DialClose(id)),
+                Act::Dial(dial, Way::Stack | Way::Borrowed) => {
                     let id = dial.id;
                     let opened = self.here.mac().is_some_and(|mac| {
                         let seed = self.config.seed;
@@ -485,13 +504,13 @@ impl Scanner {
                         self.controls.event(now, id, &DialEvent::NoWay);
                     }
                 }
-                Act::Send(id, bytes) => {
+                Act::Send(id, bytes, Way::Stack | Way::Borrowed) => {
                     // A full buffer loses one try; the next one is due anyway.
                     if let Some(dialer) = &mut self.dialer {
                         dialer.send(now, id, &bytes);
                     }
                 }
-                Act::Close(id) => {
+                Act::Close(id, Way::Stack | Way::Borrowed) => {
                     if let Some(dialer) = &mut self.dialer {
                         dialer.close(now, id);
                     }
@@ -520,6 +539,7 @@ impl Scanner {
         self.echoes.clear();
         self.pokes.clear();
         self.discovery.clear();
+        self.loans.clear();
         let open = self.controls.clear();
         if self.config.dialing == Dialing::Os {
             // One that was never given out, or is closed already, is closed once more in vain.

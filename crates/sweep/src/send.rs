@@ -10,9 +10,9 @@ use wire::{Path, arp};
 
 use crate::here::is_askable;
 use crate::names::{Call, Calls};
-use crate::pacer::{KERNEL_ARP_FRAMES, POKE_FRAMES};
+use crate::pacer::POKE_FRAMES;
 use crate::queue::{Entry, Item, Lane, Queue};
-use crate::scanner::{Dialing, Scanner};
+use crate::scanner::Scanner;
 use crate::{Hold, Order};
 
 /// After a frame that did not leave, nothing is sent for so long: the link's state follows.
@@ -48,6 +48,11 @@ enum Kind {
         mac: Option<Mac>,
         sequence: u16,
     },
+    Borrow {
+        entry: Entry,
+        address: Ipv4Addr,
+    },
+    Admit(Vec<Ipv4Addr>),
     Discover {
         entry: Entry,
     },
@@ -89,6 +94,11 @@ impl Scanner {
                 self.send_at = None;
                 return None;
             }
+            if let Some(addresses) = self.loans.admission() {
+                let kind = Kind::Admit(addresses.clone());
+                self.handed = Some(Handed { kind });
+                return Some(Order::Admit(addresses));
+            }
             if let Some(order) = self.orders.pop_front() {
                 return Some(order);
             }
@@ -129,7 +139,7 @@ impl Scanner {
             return;
         };
         self.stir(now);
-        if outcome == Err(Hold::Down) {
+        if outcome == Err(Hold::Down) && !matches!(kind, Kind::Admit(_)) {
             self.paused_until = now + PAUSE;
         }
         match (kind, outcome) {
@@ -175,6 +185,16 @@ impl Scanner {
                 self.echoes.sent(now, address, mac, sequence);
                 self.sent(now, &entry, address, SilentTo::Echo(mac));
             }
+            (Kind::Admit(addresses), _) => {
+                self.loans.admitted(addresses, outcome.is_ok());
+                self.lend(now);
+            }
+            (Kind::Borrow { entry, address }, Ok(())) => {
+                self.pacer.take(now, 1, entry.lane == Lane::Watch);
+                self.turn = self.turn.wrapping_add(1);
+                self.manners.asked(now, address);
+                self.loans.probed(now, address);
+            }
             (Kind::Discover { .. }, Ok(())) => {
                 self.pacer.take(now, 1, true);
                 self.turn = self.turn.wrapping_add(1);
@@ -194,18 +214,19 @@ impl Scanner {
                 Kind::Arp { mut entry, .. }
                 | Kind::Poke { mut entry, .. }
                 | Kind::Echo { mut entry, .. }
+                | Kind::Borrow { mut entry, .. }
                 | Kind::Discover { mut entry }
                 | Kind::Call { mut entry, .. },
                 Err(hold),
             ) => {
                 entry.failures += u8::from(hold == Hold::Down);
                 if entry.failures > FAILURES_MAX {
-                    if let (Item::Echo(address, _), Mode::Routed) = (entry.item, self.config.mode) {
+                    match (entry.item, self.config.mode) {
                         // The system refuses it: there is no route.
-                        self.no_way(now, address);
-                    }
-                    if entry.item == Item::Discover {
-                        self.discovery.give_up();
+                        (Item::Echo(address, _), Mode::Routed) => self.no_way(now, address),
+                        (Item::Discover, _) => self.discovery.give_up(),
+                        (Item::Borrow(address), _) => self.loans.failed(address),
+                        _ => {}
                     }
                     self.let_go(now, &entry);
                 } else {
@@ -372,17 +393,16 @@ impl Scanner {
                 }
                 all(self.pacer.ready_at(1))
             }
-            Item::Control(job) => match self.controls.cost(job, self.first_extra()) {
+            Item::Borrow(address) => match self.loans.probe(address) {
+                None => Some(Wait::Never),
+                // The three belong together: only the first waits for the manners.
+                Some(0) if self.polite_at(address) > now => Some(Wait::Alone(self.polite_at(address))),
+                Some(_) => all(self.pacer.ready_at(1)),
+            },
+            Item::Control(job) => match self.controls.cost(job) {
                 None => Some(Wait::Never),
                 Some(frames) => all(self.pacer.ready_at(frames)),
             },
-        }
-    }
-
-    const fn first_extra(&self) -> u64 {
-        match self.config.dialing {
-            Dialing::Os => KERNEL_ARP_FRAMES,
-            Dialing::User => 0,
         }
     }
 
@@ -401,7 +421,7 @@ impl Scanner {
         let plain = self.config.mode == Mode::Unprivileged;
         let (kind, order) = match entry.item {
             Item::Control(job) => {
-                let frames = self.controls.cost(job, self.first_extra())?;
+                let frames = self.controls.cost(job)?;
                 self.pacer.take(now, frames, false);
                 self.turn = self.turn.wrapping_add(1);
                 self.controls.try_now(now, job);
@@ -431,6 +451,10 @@ impl Scanner {
                     },
                     Order::Frame(frame),
                 )
+            }
+            Item::Borrow(address) => {
+                let frame = arp::probe_frame(self.here.mac()?, address, Mac::BROADCAST);
+                (Kind::Borrow { entry, address }, Order::Frame(frame))
             }
             Item::Discover => {
                 let frame = self.discovery.frame(self.here.mac()?);

@@ -22,6 +22,8 @@ use vocab::{
 const OWN: Mac = Mac::new([0x02, 0x52, 0x43, 0, 0, 5]);
 const DEVICE: Mac = Mac::new([0x02, 0x52, 0x43, 0, 0, 0x21]);
 const AT: Ipv4Addr = Ipv4Addr::new(10, 40, 8, 21);
+/// Where the same device stands in another subnet.
+const AWAY: Ipv4Addr = Ipv4Addr::new(192, 168, 0, 20);
 
 /// Queues of frames as a smoltcp device.
 #[derive(Default)]
@@ -82,14 +84,16 @@ struct Camera {
     http: SocketHandle,
     mute: SocketHandle,
     visca: SocketHandle,
+    /// The most connections that it ever held at one time.
+    most: usize,
 }
 
 impl Camera {
-    fn new() -> Self {
+    fn new(at: Ipv4Addr) -> Self {
         let mut jack = Jack::default();
         let config = Iface::new(EthernetAddress(DEVICE.octets()).into());
         let mut interface = Interface::new(config, &mut jack, Instant::ZERO);
-        interface.update_ip_addrs(|list| list.push(IpCidr::Ipv4(Ipv4Cidr::new(AT, 24))).unwrap());
+        interface.update_ip_addrs(|list| list.push(IpCidr::Ipv4(Ipv4Cidr::new(at, 24))).unwrap());
         let mut sockets = SocketSet::new(Vec::new());
         let mut listen = |port: u16| {
             let buffer = || tcp::SocketBuffer::new(vec![0; 4096]);
@@ -109,12 +113,16 @@ impl Camera {
             http,
             mute,
             visca,
+            most: 0,
         }
     }
 
     fn work(&mut self, now: Moment) {
         let at = Instant::from_micros(i64::try_from(now.as_micros()).unwrap());
         self.interface.poll(at, &mut self.jack, &mut self.sockets);
+        let held = |handle| self.sockets.get::<tcp::Socket>(handle).is_active();
+        let open = [self.http, self.mute].into_iter().filter(|h| held(*h)).count();
+        self.most = self.most.max(open);
         let http = self.sockets.get_mut::<tcp::Socket>(self.http);
         if http.can_recv() {
             http.recv(|b| (b.len(), ())).unwrap();
@@ -146,8 +154,18 @@ impl Camera {
 }
 
 fn run(scanner: &mut Scanner, camera: &mut Camera, end: Moment) -> Vec<Fact> {
-    let mut now = Moment::from_millis(1);
-    let mut facts = Vec::new();
+    run_from(scanner, camera, Moment::from_millis(1), end).0
+}
+
+/// Gives what was seen, and the frames that the scanner sent.
+fn run_from(
+    scanner: &mut Scanner,
+    camera: &mut Camera,
+    start: Moment,
+    end: Moment,
+) -> (Vec<Fact>, Vec<Vec<u8>>) {
+    let mut now = start;
+    let (mut facts, mut frames) = (Vec::new(), Vec::new());
     while now <= end {
         while let Some(bytes) = camera.jack.outward.pop_front() {
             scanner.receive(
@@ -160,10 +178,13 @@ fn run(scanner: &mut Scanner, camera: &mut Camera, end: Moment) -> Vec<Fact> {
         }
         scanner.tick(now);
         while let Some(order) = scanner.next_order(now) {
-            let Order::Frame(bytes) = order else {
-                panic!("{order:?}")
-            };
             scanner.done(now, Ok(()));
+            let bytes = match order {
+                Order::Frame(bytes) => bytes,
+                Order::Admit(_) => continue,
+                other => panic!("{other:?}"),
+            };
+            frames.push(bytes.clone());
             if !is_icmp(&bytes) {
                 camera.jack.inward.push_back(bytes);
             }
@@ -184,34 +205,66 @@ fn run(scanner: &mut Scanner, camera: &mut Camera, end: Moment) -> Vec<Fact> {
             step
         };
     }
-    facts
+    (facts, frames)
+}
+
+fn scanner(mode: Mode, dialing: Dialing) -> Scanner {
+    let mut scanner = Scanner::new(Config {
+        pace: Pace::Own,
+        listen_only: false,
+        mode,
+        dialing,
+        seed: 11,
+    });
+    let station = Station {
+        name: "jack".into(),
+        index: 1,
+        mac: OWN,
+        addresses: vec!["10.40.8.5/24".parse().unwrap()],
+        link_local: None,
+        state: LinkState::Up,
+        medium: Medium::Wired,
+        mode,
+        others: Vec::new(),
+    };
+    scanner.set_station(Moment::from_millis(1), station);
+    scanner
+}
+
+/// How the device's ports told, sorted by name.
+fn control(facts: &[Fact]) -> Vec<(String, ControlState)> {
+    let told = |f: &Fact| match f {
+        Fact::Control {
+            port,
+            state,
+            mac: Some(DEVICE),
+            ..
+        } => Some((port.to_string(), *state)),
+        _ => None,
+    };
+    let mut control: Vec<_> = facts.iter().filter_map(told).collect();
+    control.sort_by(|a, b| a.0.cmp(&b.0));
+    control
+}
+
+/// What all the ports of the camera tell.
+fn expected() -> Vec<(String, ControlState)> {
+    [
+        ("http", ControlState::Answered),
+        ("rtsp", ControlState::Silent),
+        ("visca-raw-udp", ControlState::Refused),
+        ("visca-tcp", ControlState::Refused),
+        ("visca-udp", ControlState::Answered),
+    ]
+    .map(|(port, state)| (port.to_owned(), state))
+    .to_vec()
 }
 
 #[test]
 fn a_device_with_a_stack_of_its_own_is_found_and_asked() {
-    let mut scanner = Scanner::new(Config {
-        pace: Pace::Own,
-        listen_only: false,
-        mode: Mode::Simulated,
-        dialing: Dialing::User,
-        seed: 11,
-    });
-    let mut camera = Camera::new();
+    let mut scanner = scanner(Mode::Simulated, Dialing::User);
+    let mut camera = Camera::new(AT);
     let start = Moment::from_millis(1);
-    scanner.set_station(
-        start,
-        Station {
-            name: "jack".into(),
-            index: 1,
-            mac: OWN,
-            addresses: vec!["10.40.8.5/24".parse().unwrap()],
-            link_local: None,
-            state: LinkState::Up,
-            medium: Medium::Wired,
-            mode: Mode::Simulated,
-            others: Vec::new(),
-        },
-    );
     let arp = |form| Ask::Arp {
         address: AT,
         form,
@@ -266,27 +319,87 @@ fn a_device_with_a_stack_of_its_own_is_found_and_asked() {
         .collect();
     assert_eq!(silent, [SilentTo::Echo(Some(DEVICE))]);
 
-    let mut control: Vec<_> = facts
+    assert_eq!(control(&facts), expected());
+}
+
+/// The IPv4 source or ARP sender address of a frame of ours.
+fn speaker(frame: &[u8]) -> Ipv4Addr {
+    let at = match frame.get(12..14) {
+        Some([0x08, 0x00]) => 26,
+        Some([0x08, 0x06]) => 28,
+        other => panic!("{other:?}"),
+    };
+    let octets: [u8; 4] = frame[at..at + 4].try_into().unwrap();
+    octets.into()
+}
+
+#[test]
+fn the_same_device_on_a_foreign_subnet_is_asked_from_a_borrowed_address() {
+    // As on a real link, where the system's sockets reach our own subnet only.
+    let mut scanner = scanner(Mode::Raw, Dialing::Os);
+    let mut camera = Camera::new(AWAY);
+    let start = Moment::from_millis(1);
+    for port in ["http", "visca-udp", "rtsp", "visca-tcp", "visca-raw-udp"] {
+        scanner.ask(
+            start,
+            Ask::ControlAway {
+                address: AWAY,
+                mac: DEVICE,
+                port: port.parse().unwrap(),
+                ranges: vec!["192.168.0.30-192.168.0.99".parse().unwrap()],
+            },
+        );
+    }
+    let (facts, frames) = run_from(&mut scanner, &mut camera, start, Moment::from_secs(30));
+    assert_eq!(control(&facts), expected());
+    assert_eq!(camera.most, 1, "never more than one connection");
+    let borrowed: Vec<Ipv4Addr> = facts
         .iter()
         .filter_map(|f| match f {
-            Fact::Control {
-                port,
-                state,
-                mac: Some(DEVICE),
-                ..
-            } => Some((port.to_string(), *state)),
+            Fact::Borrowed { address } => Some(*address),
             _ => None,
         })
         .collect();
-    control.sort_by(|a, b| a.0.cmp(&b.0));
-    assert_eq!(
-        control,
-        [
-            ("http".to_owned(), ControlState::Answered),
-            ("rtsp".to_owned(), ControlState::Silent),
-            ("visca-raw-udp".to_owned(), ControlState::Refused),
-            ("visca-tcp".to_owned(), ControlState::Refused),
-            ("visca-udp".to_owned(), ControlState::Answered),
-        ]
+    let [borrowed] = borrowed[..] else {
+        panic!("{borrowed:?}")
+    };
+    assert!((30..=99).contains(&borrowed.octets()[3]), "{borrowed}");
+    // The three probes are in nobody's name, all else goes from the borrowed address to the device
+    // alone, our answers to its question whose that is among it.
+    let (probes, dial) = frames.split_at(3);
+    for probe in probes {
+        assert_eq!(
+            (&probe[..6], speaker(probe)),
+            (&[0xff; 6][..], Ipv4Addr::UNSPECIFIED)
+        );
+    }
+    let mut answers = 0;
+    for frame in dial {
+        assert_eq!((&frame[..6], speaker(frame)), (&DEVICE.octets()[..], borrowed));
+        answers += usize::from(frame[12..14] == [0x08, 0x06]);
+    }
+    assert!(answers >= 1);
+    // A frame was charged for each at the least: 9 for a connection, 2 for a first datagram.
+    let charged = 3 + 9 * 5 + 2 + 2 + 2;
+    assert!(frames.len() <= charged, "{} of {charged}", frames.len());
+
+    // It is given back: whoever asks for it now gets no answer.
+    let question = [
+        &[0xff; 6][..],
+        &DEVICE.octets(),
+        &[8, 6, 0, 1, 8, 0, 6, 4, 0, 1],
+        &DEVICE.octets(),
+        &AWAY.octets(),
+        &[0; 6],
+        &borrowed.octets(),
+    ]
+    .concat();
+    camera.jack.outward.push_back(question);
+    let (_, late) = run_from(
+        &mut scanner,
+        &mut camera,
+        Moment::from_secs(31),
+        Moment::from_secs(60),
     );
+    assert_eq!(late, Vec::<Vec<u8>>::new());
 }

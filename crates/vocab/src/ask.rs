@@ -88,6 +88,19 @@ pub enum Ask {
         /// Which port and protocol.
         port: ControlPort,
     },
+    /// The same question to a host on a subnet in which we have no address, spoken to from one that
+    /// is borrowed for as long as it takes, after a check that nobody holds it. Followed by one
+    /// [`crate::Fact::Control`], or [`crate::Fact::ControlNotAsked`] where none can be borrowed.
+    ControlAway {
+        /// Whom to ask.
+        address: Ipv4Addr,
+        /// Its hardware.
+        mac: Mac,
+        /// Which port and protocol.
+        port: ControlPort,
+        /// What may be borrowed, if nobody is heard to use it: nothing that the rig file names.
+        ranges: Vec<AddressRange>,
+    },
     /// Which DHCP servers are there? One broadcast DISCOVER, repeated once after 5 s if fewer
     /// answered than last time, or none; an offer is never taken. At least 60 s after the last one,
     /// or 10 s if `by_hand`. Followed by [`crate::Fact::DhcpAsked`] once or twice, any number of

@@ -135,8 +135,8 @@ pub enum Fact {
         /// When the first try was sent.
         asked: Moment,
     },
-    /// A control port could not be asked: no route or no address of ours there, or no socket.
-    /// It says nothing about the device.
+    /// A control port could not be asked: no route, no address of ours there and none that could be
+    /// borrowed, or no socket. It says nothing about the device.
     ControlNotAsked {
         /// Who should have been asked.
         address: Ipv4Addr,
@@ -147,6 +147,11 @@ pub enum Fact {
     /// takes it. It never reached a wire beyond, so its silence says nothing.
     NoWay {
         /// Who should have been asked.
+        address: Ipv4Addr,
+    },
+    /// This address is borrowed from now on: hosts that we speak to from it may ask for it.
+    Borrowed {
+        /// Which.
         address: Ipv4Addr,
     },
     /// A sign of starting: a host sends DHCP.

@@ -185,6 +185,12 @@ impl Muster {
         self.legs.iter().any(|leg| leg.awaits_offers(now))
     }
 
+    /// Whether control ports on foreign subnets are still to tell, on any network; see
+    /// [`Ledger::awaits_ports`].
+    pub fn awaits_ports(&self, now: Moment, since: Moment) -> bool {
+        self.legs.iter().any(|leg| leg.awaits_ports(now, since))
+    }
+
     /// Goes on with a rig file that was changed; see [`Ledger::take_rig`]. `false`, and nothing is
     /// changed, where it has other networks than before: those need other links.
     pub fn take_rig(&mut self, rig: &Rig, now: Moment) -> bool {

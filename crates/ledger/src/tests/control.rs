@@ -143,7 +143,6 @@ fn nobody_else_is_dialled_in_its_place() {
     for units in [
         vec![Unit::new(99, "10.40.8.21")],
         vec![Unit::new(21, "10.40.8.80")],
-        vec![Unit::new(21, "192.168.0.20")],
     ] {
         let mut w = World::board(vec![d.clone()], units);
         w.run_to(secs(30.0));

@@ -1,6 +1,7 @@
 //! Scenes in virtual time: a scripted wire answers what the ledger asks.
 
 mod asking;
+mod away;
 mod bounds;
 mod calls;
 mod conflict;

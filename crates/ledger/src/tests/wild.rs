@@ -95,6 +95,7 @@ fn fact() -> impl Strategy<Value = Fact> {
             }
         }),
         1 => address().prop_map(|address| Fact::ControlNotAsked { address, port: "http".parse().unwrap() }),
+        1 => address().prop_map(|address| Fact::Borrowed { address }),
         1 => (hardware(), address(), 0_u8..40).prop_map(|(mac, address, n)| Fact::Named {
             mac,
             address: Some(address).filter(|_| n % 4 != 0),

@@ -1,13 +1,15 @@
 //! A small scripted wire: hosts that answer what the ledger asks, in virtual time.
 
+mod dial;
+
 use std::collections::{BTreeMap, VecDeque};
 use std::net::Ipv4Addr;
 use std::time::Duration;
 
 use rig::{AddressSpec, AskWhen, Device, How, Need, Network, Plan, Rig, Role};
 use vocab::{
-    ArpForm, ArpOp, ArpSeen, Ask, ControlState, DhcpOffer, Fact, LinkState, Mac, Medium, Mode, Moment, Name,
-    NameSource, Pace, PassId, Sighting, SilentTo, Station, Text, Wake,
+    ArpForm, ArpOp, ArpSeen, Ask, DhcpOffer, Fact, LinkState, Mac, Medium, Mode, Moment, Name, NameSource,
+    Pace, PassId, Sighting, SilentTo, Station, Text, Wake,
 };
 
 use crate::{
@@ -433,29 +435,10 @@ impl World {
                     );
                 }
             }
-            Ask::Control { address, mac, port } => {
-                let there = self
-                    .units
-                    .iter()
-                    .find(|u| u.on && u.addresses.contains(&address) && mac.is_none_or(|m| m == u.mac));
-                let state = there.map_or(ControlState::Silent, |u| {
-                    u.ports.get(&port).copied().unwrap_or(ControlState::Refused)
-                });
-                let wait = if state == ControlState::Silent { 1_500 } else { 20 };
-                let fact = if self.dials {
-                    Fact::Control {
-                        address,
-                        mac,
-                        port,
-                        state,
-                        detail: None,
-                        asked: now,
-                    }
-                } else {
-                    Fact::ControlNotAsked { address, port }
-                };
-                self.at(now + Duration::from_millis(wait), Event::See(fact));
-            }
+            Ask::Control { address, mac, port } => self.dial(address, mac, port),
+            Ask::ControlAway {
+                address, mac, port, ..
+            } => self.dial(address, Some(mac), port),
             Ask::Dhcp { .. } => self.discovers(now, false),
             Ask::RollCall(_) => {}
             Ask::Pass { .. } => unreachable!(),

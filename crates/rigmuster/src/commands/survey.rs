@@ -16,8 +16,9 @@ use crate::{Exit, Failure};
 /// How long it listens on after its pass is over.
 const LISTEN: Duration = Duration::from_secs(3);
 
-/// Goes through the subnet once, and farther if that is wanted, listens a little longer and to the
-/// end of the time for DHCP offers, and prints what is there.
+/// Goes through the subnet once, and farther if that is wanted, listens a little longer, to the end
+/// of the time for DHCP offers and until hosts on foreign subnets have told of their control ports,
+/// and prints what is there.
 pub(super) async fn survey(
     rig: RigArg,
     link: LinkArgs,
@@ -46,7 +47,7 @@ pub(super) async fn survey(
         if end.is_none() && waiting.is_none() && ledger.pass_complete() && !ledger.is_searching() {
             end = Some(now + LISTEN);
         }
-        end.filter(|_| !ledger.awaits_offers(now))
+        end.filter(|at| !ledger.awaits_offers(now) && !ledger.awaits_ports(now, *at))
     })
     .await?;
     if (whole || searches)

@@ -254,7 +254,9 @@ impl Way {
             }
             // Over a jack the scanner dials and asks with frames, through a router without.
             (Self::Jack(..), Order::Dial(_) | Order::DialSend(..) | Order::DialClose(_)) => return None,
-            (_, Order::Frame(_) | Order::Poke(_) | Order::Ping(..)) => Err(PortError::Down),
+            // A jack lets everything in.
+            (Self::Jack(..), Order::Admit(_)) => Ok(()),
+            (_, Order::Frame(_) | Order::Poke(_) | Order::Ping(..) | Order::Admit(_)) => Err(PortError::Down),
         };
         Some(result.map_err(|e| match e {
             PortError::Busy => Hold::Busy,

@@ -20,6 +20,11 @@ pub(crate) fn seeds() -> impl Iterator<Item = u64> {
 
 /// The scene of that name from its start, as the board would watch it.
 pub(crate) fn play(name: &str, seed: u64) -> Simulation {
+    play_for(name, seed, Purpose::Board)
+}
+
+/// The same for another purpose.
+pub(crate) fn play_for(name: &str, seed: u64, purpose: Purpose) -> Simulation {
     let scene = venue::scene(name).unwrap_or_else(|| panic!("there is no scene {name}"));
     let reading = rig::read(name, scene.rig.as_bytes());
     let rig = reading
@@ -36,7 +41,7 @@ pub(crate) fn play(name: &str, seed: u64) -> Simulation {
         gateway: None,
         factory,
         vendors: Vendors::NONE,
-        purpose: Purpose::Board,
+        purpose,
     };
     Simulation::new(&scene, seed, pace, settings)
 }

@@ -3,6 +3,7 @@
 //!
 //! `RIGMUSTER_SEEDS` says over how many seeds each scene is played.
 
+mod away;
 mod cable;
 mod calm;
 mod clash;

@@ -1,5 +1,6 @@
 //! Tests of the whole scanner in virtual time against a toy network.
 
+mod away;
 mod broken;
 mod courses;
 mod dhcp;

@@ -76,6 +76,14 @@ fn frame(source: Mac, from: Ipv4Addr, message: &Message) -> Vec<u8> {
     .frame(path)
 }
 
+/// A server's offer of `given` to somebody else.
+pub(super) fn offer_of(given: Ipv4Addr) -> Vec<u8> {
+    let mut message = Message::new(Kind::Offer, 1, mac(200));
+    message.given = given;
+    message.server = Some(address(1));
+    frame(mac(1), address(1), &message)
+}
+
 fn answer(toy: &mut Toy, n: u8) {
     let bytes = frame(mac(n), address(n), &offer(toy, n));
     toy.hear(&bytes);

@@ -80,6 +80,10 @@ pub(super) struct Toy {
     pub(super) frames: Vec<(Moment, Vec<u8>)>,
     /// All dials of the system's.
     pub(super) dials: Vec<(Moment, Dial)>,
+    /// What was let in, and when.
+    pub(super) admitted: Vec<(Moment, Vec<Ipv4Addr>)>,
+    /// What the link says when it is to let something in.
+    pub(super) closed_filter: Option<Hold>,
     /// All sightings.
     pub(super) seen: Vec<Sighting>,
     /// What the port says instead of sending.
@@ -108,6 +112,8 @@ impl Toy {
             everybody: false,
             frames: Vec::new(),
             dials: Vec::new(),
+            admitted: Vec::new(),
+            closed_filter: None,
             seen: Vec::new(),
             refuse: None,
             pongs_only: false,
@@ -224,6 +230,11 @@ impl Toy {
                     self.come(at, Coming::Pong(address, n));
                     self.come(at, Coming::Neighbour(address, Some(*mac)));
                 }
+            }
+            Order::Admit(addresses) => {
+                self.scanner
+                    .done(self.now, self.closed_filter.map_or(Ok(()), Err));
+                self.admitted.push((self.now, addresses));
             }
             Order::Dial(dial) => self.dials.push((self.now, dial)),
             Order::DialSend(..) | Order::DialClose(_) => {}
