@@ -4,6 +4,7 @@
 //! this machine's own network is never touched; inside the body runs, on a network that ends with it.
 
 use std::cell::{Cell, RefCell};
+use std::collections::BTreeSet;
 use std::io::{Write, stderr};
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};
@@ -14,7 +15,7 @@ use serde_json::Value;
 
 use crate::PATIENCE;
 use crate::contract::{Made, Report};
-use crate::program::{Call, Outcome, bin};
+use crate::program::{Call, Outcome, Running, bin};
 use crate::terminal::Start;
 use crate::tools::{Tool, python};
 
@@ -307,6 +308,27 @@ impl Lab {
         let out = run("ip", &["-s", "-j", "link", "show", "dev", port]);
         let links: Value = serde_json::from_slice(&out.stdout).expect("ip writes JSON");
         links[0]["stats64"]["rx"]["packets"].as_u64().expect("a counter")
+    }
+
+    /// The connections that a host's own kernel holds open while `run` goes on, the most at one time, and
+    /// how many looks found any. A look is no picture of one moment, as the kernel walks its table while
+    /// connections come and go; but what stands in two looks one after the other stood between them.
+    pub fn most_connections(&self, host: &str, run: &Running) -> (usize, usize) {
+        let (mut before, mut most, mut looks) = (BTreeSet::new(), 0, 0);
+        while run.goes_on() {
+            let list = self.within(host, &["cat", "/proc/net/tcp"]);
+            let open: BTreeSet<String> = String::from_utf8_lossy(&list.stdout)
+                .lines()
+                .map(|line| line.split_whitespace().take(4).collect::<Vec<_>>())
+                // State 01 is an established connection.
+                .filter(|words| words.get(3) == Some(&"01"))
+                .map(|words| words[1..3].join(" "))
+                .collect();
+            most = most.max(open.intersection(&before).count());
+            looks += usize::from(!open.is_empty());
+            before = open;
+        }
+        (most, looks)
     }
 
     /// Keeps a rig file and gives its path.

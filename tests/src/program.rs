@@ -168,6 +168,14 @@ impl Running {
         self.child.as_ref().expect("it runs").id()
     }
 
+    /// Whether it has not ended yet.
+    pub fn goes_on(&self) -> bool {
+        // One that has ended and is not waited for has no program any more.
+        std::path::Path::new(&format!("/proc/{}/exe", self.pid()))
+            .read_link()
+            .is_ok()
+    }
+
     /// Waits for its end.
     #[track_caller]
     pub fn end(mut self) -> Outcome {

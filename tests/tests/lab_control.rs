@@ -144,19 +144,7 @@ fn no_host_gets_more_than_two_connections_at_once() {
         let path = rig.display().to_string();
         let run = lab.call(&["check", &path, "--json", "--within", "12s"]).start();
         // The device's own kernel is asked, again and again while the check runs.
-        let mut most = 0;
-        while std::path::Path::new(&format!("/proc/{}/exe", run.pid()))
-            .read_link()
-            .is_ok()
-        {
-            let list = lab.within("loft", &["sh", "-c", "cat /proc/net/tcp"]);
-            // State 01 is an established connection.
-            let open = String::from_utf8_lossy(&list.stdout)
-                .lines()
-                .filter(|l| l.split_whitespace().nth(3) == Some("01"))
-                .count();
-            most = most.max(open);
-        }
+        let (most, _) = lab.most_connections("loft", &run);
         checked(&run.end());
         assert!((1..=2).contains(&most), "{most} connections at once");
     });

@@ -4,7 +4,7 @@
     capture.py IFACE
 
 Prints `ready` when it listens. It must run on the switch, on the port of the computer that is watched: there the
-computer's own frames come in, and what is sent to it goes out. Decoded by hand from the field tables of RFC 826, RFC 791 and RFC 3376,
+computer's own frames come in, and what is sent to it goes out. Decoded by hand from the field tables of RFC 826, RFC 791, RFC 9293 and RFC 3376,
 so that it shares no code with what it watches. Ends when standard input does.
 """
 
@@ -46,6 +46,9 @@ def tell(frame, out, when):
         start = 14 + (frame[14] & 15) * 4
         if frame[23] in (6, 17) and len(frame) >= start + 4:
             told["ip"]["dport"] = struct.unpack(">H", frame[start + 2 : start + 4])[0]
+        # RFC 9293 section 3.1: FIN, SYN, RST, PSH, ACK from the lowest bit up.
+        if frame[23] == 6 and len(frame) >= start + 14:
+            told["ip"]["flags"] = frame[start + 13]
         # RFC 3376 section 4.2: a report, and the kind of its first record.
         if frame[23] == 2 and len(frame) >= start + 9 and frame[start] == 0x22:
             told["igmp"] = {"record": frame[start + 8]}
