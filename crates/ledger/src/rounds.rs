@@ -3,7 +3,7 @@
 use std::net::Ipv4Addr;
 use std::time::Duration;
 
-use vocab::{ArpForm, Moment, SilentTo};
+use vocab::{ArpForm, Mode, Moment, SilentTo};
 
 use crate::beat::step_from;
 use crate::claim::{Claim, HostId, Verdict};
@@ -17,6 +17,9 @@ use crate::target::{Kind, Round};
 const ROUND: Duration = Duration::from_secs(1);
 /// From so many questions on a device's own losses count beside those of the whole wire.
 const KNOWN: usize = 32;
+/// Requests that the Linux kernel sends before it gives an address up (`mcast_solicit`, 3 by default, in
+/// its ip-sysctl; other systems about as many).
+const KERNEL_ASKS: u8 = 3;
 
 /// Whether our own port vouches for a silence is looked at again so often.
 pub(crate) const DOUBT: Duration = Duration::from_millis(250);
@@ -198,12 +201,13 @@ impl Ledger {
                 let by_ports = routed && c.rtt.is_none();
                 self.accepts(kind, id, c) && (by_ports || c.last >= round.sent)
             });
+            let nobody = self.nobody_bar(bar);
             if !narrow
                 && !held
                 && let Some(target) = self.targets.get_mut(&address)
             {
-                target.misses.add(round.sent, at, true, bar);
-                let verdict = target.settle(at, bar);
+                target.misses.add(round.sent, at, true, nobody);
+                let verdict = target.settle(at, nobody);
                 self.wire_dirty |= verdict == Verdict::Gone;
                 doubtful |= verdict == Verdict::Doubtful;
             }
@@ -229,7 +233,8 @@ impl Ledger {
                 verdicts.push(claim.settle(now, bar));
             }
         }
-        verdicts.extend(self.targets.get_mut(&address).map(|t| t.settle(now, bar)));
+        let nobody = self.nobody_bar(bar);
+        verdicts.extend(self.targets.get_mut(&address).map(|t| t.settle(now, nobody)));
         if verdicts.contains(&Verdict::Doubtful) {
             self.timers.set(Timer::Doubt(address), Some(now + DOUBT));
         }
@@ -247,6 +252,18 @@ impl Ledger {
         Bar {
             run: self.run_of(i),
             port: self.port,
+        }
+    }
+
+    /// The same for the silence of an address that nobody was heard to hold. Where the kernel asks for
+    /// us, one silence is that of several questions.
+    fn nobody_bar(&self, bar: Bar) -> Bar {
+        match self.mode() {
+            Mode::Unprivileged => Bar {
+                run: bar.run.div_ceil(KERNEL_ASKS).max(2),
+                ..bar
+            },
+            Mode::Raw | Mode::Simulated | Mode::Routed => bar,
         }
     }
 
