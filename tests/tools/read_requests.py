@@ -3,7 +3,8 @@
 
 A JSON object of name and hexadecimal on standard input, one of name and findings on standard
 output. Names: `hello` (a TLS client hello, given to OpenSSL as a server), `get` and `post` (HTTP
-requests, given to http.server), `page` and `soap` (HTTP answers, given to http.client); what is
+requests, given to http.server), `page` and `soap` (HTTP answers, given to http.client), `name_post` and
+`name_soap` (the question for a device's name and its answer); what is
 SOAP goes through an XML reader too. All in memory: nothing is opened but a throw-away certificate.
 """
 
@@ -74,6 +75,14 @@ def answer(raw):
     return {"status": response.status, "server": response.headers["Server"], "xml": xml(body)}
 
 
+def name(raw):
+    """The same, and the name in it (ONVIF's GetHostnameResponse)."""
+    found = answer(raw)
+    body = raw.split(b"\r\n\r\n", 1)[1]
+    tag = "{http://www.onvif.org/ver10/schema}Name"
+    return dict(found, name=ElementTree.fromstring(body).find(f".//{tag}").text)
+
+
 def xml(body):
     """The names of the envelope, of what is in it, and of what is in that."""
     if not body.startswith(b"<?xml"):
@@ -82,7 +91,8 @@ def xml(body):
     return [envelope.tag, envelope[0].tag, envelope[0][0].tag]
 
 
-READERS = {"hello": hello, "get": request, "post": request, "page": answer, "soap": answer}
+READERS = {"hello": hello, "get": request, "post": request, "page": answer, "soap": answer, "name_post": request,
+           "name_soap": name}
 
 if __name__ == "__main__":
     asked = json.load(sys.stdin)

@@ -3,14 +3,15 @@
 
     services.py WORD[:PORT]...
 
-One WORD a service: http, http-401, rtsp, visca-udp, visca-udp-error, visca-raw-udp, visca-tcp, onvif, https, tcp:PORT, and
-garbage-tcp:PORT (another protocol). With `silent-` in front a service is bound but never answers.
+One WORD a service: http, http-401, http-page (a page with a title), http-away (sends to a page of 10.40.8.99), rtsp, visca-udp,
+visca-udp-error, visca-udp-standby, visca-raw-udp, visca-tcp, visca-tcp-standby, onvif, https, tcp:PORT, and
+garbage-tcp:PORT (another protocol). Those of VISCA are on but where they say otherwise. With `silent-` in front a service is bound but never answers.
 Prints `ready` when all are bound, then one line for each question it understood. A question that
 does not fit its protocol is told as `odd WORD HEX` and left unanswered. Ends when standard input
 does, so that no service outlives the test that wanted it.
 
 VISCA over IP as in a camera maker's published technical manual (version inquiry 81 09 00 02 FF, reply 90 50 ... FF in an
-eight-byte header); RTSP status lines as RFC 2326, HTTP as RFC 9110.
+eight-byte header; power inquiry 81 09 04 00 FF, reply 90 50 02 FF on, 03 standby); ONVIF Core (GetHostname); RTSP status lines as RFC 2326, HTTP as RFC 9110.
 """
 
 import os
@@ -24,9 +25,13 @@ import xml.etree.ElementTree as ET
 PORTS = {
     "http": 80,
     "http-401": 80,
+    "http-page": 80,
+    "http-away": 80,
     "rtsp": 554,
     "visca-udp": 52381,
     "visca-udp-error": 52381,
+    "visca-udp-standby": 52381,
+    "visca-tcp-standby": 5678,
     "visca-raw-udp": 1259,
     "visca-tcp": 5678,
     "onvif": 80,
@@ -34,6 +39,8 @@ PORTS = {
 }
 INQUIRY = bytes.fromhex("81090002ff")
 VERSION = bytes.fromhex("9050" "0001" "0513" "0100" "02" "ff")
+POWER = bytes.fromhex("81090400ff")
+ON, STANDBY = bytes.fromhex("905002ff"), bytes.fromhex("905003ff")
 SYNTAX_ERROR = bytes.fromhex("906002ff")
 SOAP = "{http://www.w3.org/2003/05/soap-envelope}"
 DEVICE = "{http://www.onvif.org/ver10/device/wsdl}"
@@ -46,14 +53,21 @@ def say(line):
         sys.stdout.flush()
 
 
-def visca_udp(data, error):
+def visca(packet, power):
+    """The reply to one inquiry, or None if it is none."""
+    return {INQUIRY: VERSION, POWER: power}.get(packet)
+
+
+def visca_udp(data, error, power=ON):
     """The reply to one datagram, or None if it is no inquiry."""
     if len(data) < 8:
         return None
     kind, length, sequence = struct.unpack(">HHI", data[:8])
-    if kind != 0x0110 or length != len(data) - 8 or data[8:] != INQUIRY:
+    payload = visca(data[8:], power)
+    if kind != 0x0110 or length != len(data) - 8 or payload is None:
         return None
-    payload = SYNTAX_ERROR if error else VERSION
+    if error:
+        payload = SYNTAX_ERROR
     return struct.pack(">HHI", 0x0111, len(payload), sequence) + payload
 
 
@@ -64,14 +78,16 @@ def head(data):
     return data.split(b"\r\n", 1)[0].decode("ascii", "replace").split(" ")
 
 
-def http(data, status):
+def http(data, status, fields="", page=""):
     line = head(data)
     if line is None or len(line) != 3 or not line[2].startswith("HTTP/1."):
         return None
     lower = data.lower()
     if b"\r\nhost:" not in lower:  # RFC 9112, 3.2: a request of HTTP/1.1 must name its host
         return None
-    return f"HTTP/1.1 {status}\r\nServer: hall\r\nContent-Length: 0\r\nConnection: close\r\n\r\n".encode()
+    return (
+        f"HTTP/1.1 {status}\r\nServer: hall\r\n{fields}Content-Length: {len(page)}\r\nConnection: close\r\n\r\n{page}"
+    ).encode()
 
 
 def rtsp(data):
@@ -79,7 +95,7 @@ def rtsp(data):
     if line is None or len(line) != 3 or line[2] != "RTSP/1.0" or b"\r\ncseq:" not in data.lower():
         return None
     number = [row for row in data.split(b"\r\n") if row.lower().startswith(b"cseq:")][0][5:].strip()
-    return b"RTSP/1.0 401 Unauthorized\r\nCSeq: " + number + b"\r\n\r\n"
+    return b"RTSP/1.0 401 Unauthorized\r\nCSeq: " + number + b"\r\nServer: streams/1\r\n\r\n"
 
 
 def onvif(data):
@@ -90,12 +106,18 @@ def onvif(data):
     length = [int(row[15:]) for row in heads.lower().split(b"\r\n") if row.startswith(b"content-length:")]
     if not length or len(body) < length[0]:
         return None
-    asked = ET.fromstring(body[: length[0]]).find(f"{SOAP}Body/{DEVICE}GetSystemDateAndTime")
-    if asked is None:
+    asked = ET.fromstring(body[: length[0]]).find(f"{SOAP}Body")[0].tag
+    answers = {
+        f"{DEVICE}GetSystemDateAndTime": '<d:GetSystemDateAndTimeResponse xmlns:d="http://www.onvif.org/ver10/device/wsdl"/>',
+        f"{DEVICE}GetHostname": '<d:GetHostnameResponse xmlns:d="http://www.onvif.org/ver10/device/wsdl" '
+        'xmlns:t="http://www.onvif.org/ver10/schema"><d:HostnameInformation><t:FromDHCP>false</t:FromDHCP>'
+        "<t:Name>organ-loft-2</t:Name></d:HostnameInformation></d:GetHostnameResponse>",
+    }
+    if asked not in answers:
         return None
     answer = (
         '<?xml version="1.0" encoding="UTF-8"?><s:Envelope xmlns:s="http://www.w3.org/2003/05/soap-envelope">'
-        '<s:Body><d:GetSystemDateAndTimeResponse xmlns:d="http://www.onvif.org/ver10/device/wsdl"/></s:Body></s:Envelope>'
+        f"<s:Body>{answers[asked]}</s:Body></s:Envelope>"
     ).encode()
     return (
         b"HTTP/1.1 200 OK\r\nContent-Type: application/soap+xml\r\nContent-Length: "
@@ -105,23 +127,22 @@ def onvif(data):
     )
 
 
-def visca_tcp(data):
-    if data == INQUIRY:
-        return VERSION
-    return None
-
-
+TITLE = "<html><head><title>Organ loft &amp; nave</title></head></html>"
 STREAMS = {
     "http": lambda data: http(data, "200 OK"),
     "http-401": lambda data: http(data, "401 Unauthorized"),
+    "http-page": lambda data: http(data, "200 OK", "Content-Type: text/html\r\n", TITLE),
+    "http-away": lambda data: http(data, "302 Found", "Location: http://10.40.8.99/\r\n"),
     "rtsp": rtsp,
     "onvif": onvif,
-    "visca-tcp": visca_tcp,
+    "visca-tcp": lambda data: visca(data, ON),
+    "visca-tcp-standby": lambda data: visca(data, STANDBY),
 }
 DATAGRAMS = {
     "visca-udp": lambda data: visca_udp(data, False),
     "visca-udp-error": lambda data: visca_udp(data, True),
-    "visca-raw-udp": visca_tcp,
+    "visca-udp-standby": lambda data: visca_udp(data, False, STANDBY),
+    "visca-raw-udp": lambda data: visca(data, ON),
 }
 
 

@@ -91,6 +91,9 @@ impl Sheet<'_> {
         self.compare(&mut out, device);
         out.push(Line::default());
         self.control(&mut out, device);
+        if let Some(words) = words::power(device.power) {
+            self.field(&mut out, "power", words, look::PLAIN);
+        }
         self.echo(&mut out, &device.echoes);
         if let Some(answers) = &device.answers {
             self.field(&mut out, "answers", &answering(answers), look::PLAIN);
@@ -273,11 +276,18 @@ impl Sheet<'_> {
         self.field(&mut out, "heard", &heard, look::PLAIN);
         for (n, (port, answer)) in host.control.iter().enumerate() {
             let (word, style) = state(Some(*answer));
+            let said = host.said.iter().find(|(p, _)| p == port);
+            let said = said.map_or_else(String::new, |(_, text)| format!("  {text}"));
+            let used = LABEL + 16 + word.len() + 2;
             out.push(Line::from(vec![
                 label(if n == 0 { "control ports" } else { "" }),
                 Span::raw(text::pad(&port.to_string(), 16)),
                 Span::styled(format!(" {word} "), style),
+                Span::raw(text::cut(&said, usize::from(self.columns).saturating_sub(used))),
             ]));
+        }
+        if let Some(words) = words::power(host.power) {
+            self.field(&mut out, "power", words, look::PLAIN);
         }
         out
     }

@@ -5,7 +5,7 @@ use std::time::Duration;
 
 use ledger::{DeviceView, Finding, HostView, Standing};
 use rig::{AddressSpec, Need};
-use vocab::Moment;
+use vocab::{Moment, Name, NameSource, Power};
 
 use crate::text;
 
@@ -182,7 +182,9 @@ pub(crate) fn grouped(number: u64) -> String {
 
 /// What to call a host that is not on the list: its own name, its maker, its address, its hardware.
 pub(crate) fn host_name(host: &HostView) -> String {
-    if let Some(name) = host.names.iter().find(|n| !n.text.is_empty()) {
+    // Where it stands is not who it is.
+    let named = |n: &&Name| !n.text.is_empty() && n.source != NameSource::Location;
+    if let Some(name) = host.names.iter().find(named) {
         return name.text.to_string();
     }
     match (&host.vendor, host.addresses.first(), host.mac) {
@@ -190,6 +192,15 @@ pub(crate) fn host_name(host: &HostView) -> String {
         (None, Some(address), _) => format!("host at {address}"),
         (None, None, Some(mac)) => format!("host {mac}"),
         (None, None, None) => "host".to_owned(),
+    }
+}
+
+/// What a device says of its power, if that is worth a line: one that is on need not say so.
+pub(crate) const fn power(power: Option<Power>) -> Option<&'static str> {
+    match power {
+        None | Some(Power::On) => None,
+        Some(Power::Standby) => Some("it says that it is in standby"),
+        Some(Power::Fault) => Some("it says that it has a fault inside"),
     }
 }
 

@@ -38,10 +38,12 @@ pub(crate) fn weight(kind: FindingKind) -> usize {
         K::NoDhcpAnswer,
         K::ProxyArp,
         K::Flood,
+        K::DeviceFault,
         K::GatewaySilent,
         K::CallsForNobody,
         K::StaticInLeasePool,
         K::DhcpServer,
+        K::Standby,
         K::PortNotPassing,
         K::TwoPorts,
         K::OddSender,
@@ -112,6 +114,7 @@ impl Ledger {
                 self.find_masks(&mut all);
                 self.find_wire(now, &mut all);
                 self.find_calls(now, &mut all);
+                self.find_power(&mut all);
             }
         }
         all.sort_by_key(|f| (f.severity, weight(f.kind), f.address));

@@ -45,6 +45,7 @@ impl Ledger {
                 self.control(at, (*address, *mac, *port), *state, detail.as_ref(), *asked);
             }
             Fact::NoWay { address } => self.no_way(at, *address),
+            Fact::Told { address, mac, what } => self.told(at, *address, *mac, what),
             Fact::ControlNotAsked { address, port } => self.control_not_asked(at, *address, *port),
             Fact::Borrowed { address } => self.lent(*address),
             Fact::Wakes { mac, how } => self.wakes(at, *mac, how),
@@ -288,11 +289,14 @@ impl Ledger {
                 .holders(address)
                 .map(|(id, _)| id)
                 .find(|id| mac.is_none_or(|m| id.mac() == Some(m)));
-            if let Some(told) = holder
-                .and_then(|id| self.hosts.get_mut(id))
-                .and_then(|h| h.ports.get_mut(&port))
+            if let Some(host) = holder.and_then(|id| self.hosts.get_mut(id))
+                && let Some(told) = host.ports.get_mut(&port)
             {
                 *told = Some(state);
+                match detail {
+                    Some(said) => host.said.insert(port, said.clone()),
+                    None => host.said.remove(&port),
+                };
                 self.revision += 1;
                 self.look_who(at);
             }

@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::net::{Ipv4Addr, Ipv6Addr};
 use std::time::Duration;
 
-use vocab::{ControlPort, ControlState, Mac, Moment, Name};
+use vocab::{ControlPort, ControlState, Mac, Moment, Name, Power, Text};
 
 use crate::claim::{Claim, HostId, Life, Proof};
 
@@ -42,6 +42,10 @@ pub(crate) struct Host {
     pub(crate) six: Option<(Ipv6Addr, Moment)>,
     /// Its control ports that were asked or are to be asked.
     pub(crate) ports: BTreeMap<ControlPort, Option<ControlState>>,
+    /// What those ports said of it.
+    pub(crate) said: BTreeMap<ControlPort, Text>,
+    /// Whether it is on, as it said.
+    pub(crate) power: Option<Power>,
     /// Whether it was found to answer for others' addresses.
     pub(crate) proxy: bool,
 }
@@ -161,6 +165,8 @@ impl Hosts {
             mask: None,
             six: None,
             ports: BTreeMap::new(),
+            said: BTreeMap::new(),
+            power: None,
             proxy: false,
         });
         let old = host.last;

@@ -44,6 +44,7 @@ mod plan;
 mod plugged;
 mod port;
 mod ports;
+mod power;
 mod ready;
 mod relist;
 mod resemble;

@@ -5,7 +5,7 @@ use std::net::Ipv4Addr;
 use std::time::Duration;
 
 use rig::AskWhen;
-use vocab::{ControlPort, Mac, Moment, Text};
+use vocab::{ControlPort, Mac, Moment, NameSource, Text};
 
 use crate::assign::assign;
 use crate::claim::HostId;
@@ -156,7 +156,12 @@ impl Ledger {
         let inside = living(host).any(|a| self.in_subnet(a));
         Stranger {
             maker: host.id.mac().and_then(|m| self.settings.vendors.maker(m)),
-            names: host.names.iter().map(|n| n.text.clone()).collect(),
+            names: host
+                .names
+                .iter()
+                .filter(|n| n.source != NameSource::Location)
+                .map(|n| n.text.clone())
+                .collect(),
             control: host
                 .ports
                 .iter()

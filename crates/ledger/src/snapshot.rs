@@ -116,6 +116,7 @@ fn device(ledger: &Ledger, i: usize) -> DeviceView {
         note: d.note.clone(),
         used_by: d.used_by.clone(),
         seen: track.who.and_then(|id| seen(ledger, track, id)),
+        power: track.power,
         control: track
             .ports
             .iter()
@@ -277,6 +278,8 @@ fn view(ledger: &Ledger, host: &Host) -> HostView {
             .iter()
             .filter_map(|(p, s)| s.map(|s| (*p, s)))
             .collect(),
+        said: host.said.iter().map(|(p, t)| (*p, t.clone())).collect(),
+        power: host.power,
         resembles: resembles(ledger, host),
     }
 }

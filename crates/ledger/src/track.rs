@@ -5,7 +5,7 @@ use std::net::Ipv4Addr;
 use std::time::Duration;
 
 use rig::{AskWhen, Device};
-use vocab::{ControlPort, ControlState, Moment, Text};
+use vocab::{ControlPort, ControlState, Moment, Power, Text};
 
 use crate::claim::HostId;
 use crate::detect::Pulse;
@@ -93,6 +93,8 @@ pub(crate) struct Track {
     pub(crate) ports: Vec<Port>,
     /// How it answers.
     pub(crate) pulse: Pulse,
+    /// Whether it is on, as it said when it was last asked.
+    pub(crate) power: Option<Power>,
     /// The latest echoes.
     pub(crate) echoes: VecDeque<EchoSample>,
     /// When anything was last heard of it.
@@ -143,6 +145,7 @@ impl Track {
             keep_ports: false,
             ports,
             pulse: Pulse::default(),
+            power: None,
             echoes: VecDeque::new(),
             last_heard: None,
             port_lanes: None,
@@ -179,6 +182,7 @@ impl Track {
     /// Its ports are to be asked anew.
     pub(crate) fn reset_ports(&mut self, at: Moment) {
         self.reset = at;
+        self.power = self.power.filter(|_| self.keep_ports);
         for port in &mut self.ports {
             let keep = self.keep_ports && port.state == PortState::Told(ControlState::Answered);
             if self.device.ask != AskWhen::Never && !keep {

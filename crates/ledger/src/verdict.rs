@@ -104,6 +104,7 @@ impl Ledger {
         track.evidence = e;
         self.revision += 1;
         self.ready_dirty = true;
+        self.wire_dirty |= self.tells_of_power();
         if standing != before {
             self.record(i, before, now, told.text);
             self.replan_device(i, before, now);

@@ -1,7 +1,7 @@
 //! What is said of a device: the detail, the finding and its one next step, in plain words.
 
 use rig::{How, Need};
-use vocab::{ControlState, Ipv4Net, Moment};
+use vocab::{ControlState, Ipv4Net, Moment, Power};
 
 use crate::claim::HostId;
 use crate::judge::Evidence;
@@ -146,10 +146,18 @@ pub(crate) fn tell(
         }
         Standing::NoControl => {
             let ports: Vec<String> = e.failing.iter().map(|(p, _)| p.to_string()).collect();
-            let advice = format!(
-                "Switch {} on in the network menu of {name}{place}, then ask its control ports again.",
-                ports.join(" and ")
-            );
+            let asleep = track.power == Some(Power::Standby);
+            let advice = if asleep {
+                format!(
+                    "{name} says that it is in standby: switch it on from its panel or remote{place} (its head may move: see \
+                 that nobody is near it), then ask its control ports again."
+                )
+            } else {
+                format!(
+                    "Switch {} on in the network menu of {name}{place}, then ask its control ports again.",
+                    ports.join(" and ")
+                )
+            };
             let text = format!("{name} is on, but won't take control: {}.", failing(e));
             told(Some(FindingKind::NoControl), failing(e), text, advice)
         }

@@ -9,11 +9,12 @@ use core::time::Duration;
 use std::collections::{BTreeMap, VecDeque};
 
 use link::{Dial, DialEvent, DialId, Transport};
-use vocab::{ControlPort, ControlState, Fact, Mac, Moment, Text};
-use wire::control::{Judge, Verdict, request};
+use vocab::{ControlPort, ControlState, Fact, Mac, Moment, Name, NameSource, Text, Told};
+use wire::follow;
 
 use crate::arp::Due;
 use crate::busy::{Busy, Line, Way};
+use crate::listener::{Heard, Listener, Question};
 use crate::pacer::{TCP_FRAMES, UDP_FRAMES};
 
 /// Jobs that may wait.
@@ -68,9 +69,9 @@ enum State {
     /// For the connection to be accepted.
     Connecting(DialId, Due),
     /// For an answer.
-    Talking(DialId, Due, Box<Judge>),
+    Talking(DialId, Due, Box<Listener>),
     /// For the frame of the next datagram; the answer to an earlier one may still come.
-    Again(DialId, Box<Judge>),
+    Again(DialId, Box<Listener>),
 }
 
 impl State {
@@ -90,6 +91,11 @@ struct Job {
     /// Whose port it is, as far as that is known.
     host: Option<Mac>,
     nonce: u32,
+    /// Which question is under way.
+    question: Question,
+    /// What came of the first, once the second is: it is told when that is over, so that all of it
+    /// is known together.
+    detail: Option<Text>,
     state: State,
     tries: u8,
     asked: Option<Moment>,
@@ -119,8 +125,25 @@ impl Job {
         Due::new((now + span).min(end))
     }
 
-    fn first_bytes(&self) -> Vec<u8> {
-        request(self.target.port, self.target.address, self.nonce).first_bytes
+    /// What is told of it; `None`: there was no way.
+    fn outcome(&self, state: Option<ControlState>, detail: Option<Text>) -> Act {
+        let Target { address, mac, port } = self.target;
+        Act::Tell(match (state, self.asked) {
+            (Some(state), Some(asked)) => Fact::Control {
+                address,
+                mac,
+                port,
+                state,
+                detail,
+                asked,
+            },
+            _ => Fact::ControlNotAsked { address, port },
+        })
+    }
+
+    fn bytes(&self) -> Vec<u8> {
+        self.question
+            .bytes(self.target.port, self.target.address, self.nonce)
     }
 }
 
@@ -163,6 +186,8 @@ impl Controls {
             way,
             host,
             nonce,
+            question: Question::First,
+            detail: None,
             state: State::Waiting,
             tries: 0,
             asked: None,
@@ -219,7 +244,7 @@ impl Controls {
         job.since = now;
         if let State::Again(dial, judge) = std::mem::replace(&mut job.state, State::Waiting) {
             job.state = State::Talking(dial, job.due(now, UDP_ANSWER), judge);
-            self.acts.push_back(Act::Send(dial, job.first_bytes(), job.way));
+            self.acts.push_back(Act::Send(dial, job.bytes(), job.way));
             return;
         }
         self.numbers += 1;
@@ -243,14 +268,14 @@ impl Controls {
         let Some(job) = self.jobs.get_mut(&id) else { return };
         match event {
             DialEvent::Opened if matches!(job.state, State::Connecting(..)) => {
-                let judge = Box::new(Judge::new(job.target.port, job.nonce));
+                let judge = Box::new(Listener::new(job.question, job.target.port, job.nonce));
                 let verdict = judge.on_open();
                 let span = if job.is_udp() { UDP_ANSWER } else { TCP_ANSWER };
                 job.state = State::Talking(dial, job.due(now, span), judge);
-                if verdict == Verdict::More {
-                    self.acts.push_back(Act::Send(dial, job.first_bytes(), job.way));
+                if verdict == Heard::More {
+                    self.acts.push_back(Act::Send(dial, job.bytes(), job.way));
                 }
-                self.conclude(id, verdict);
+                self.conclude(now, id, verdict);
             }
             DialEvent::Opened => {}
             DialEvent::Data(bytes) => {
@@ -258,7 +283,7 @@ impl Controls {
                     return;
                 };
                 let verdict = judge.feed(bytes);
-                self.conclude(id, verdict);
+                self.conclude(now, id, verdict);
             }
             DialEvent::Refused => {
                 self.dials.remove(&dial);
@@ -275,26 +300,79 @@ impl Controls {
         }
     }
 
-    /// Ends the job if the verdict is one. True if it did.
-    fn conclude(&mut self, id: u64, verdict: Verdict) -> bool {
+    /// Ends the job, or goes on to its second question, if the verdict is one. True if it did.
+    fn conclude(&mut self, now: Moment, id: u64, verdict: Heard) -> bool {
         match verdict {
-            Verdict::More => return false,
-            Verdict::Answered(detail) => self.finish(id, Some(ControlState::Answered), detail),
-            Verdict::Wrong => self.finish(id, Some(ControlState::Refused), None),
+            Heard::More => return false,
+            Heard::Answered(detail) => self.answered(now, id, detail),
+            Heard::Wrong => self.finish(id, Some(ControlState::Refused), None),
+            Heard::Told(told) => {
+                self.tell_second(id, told);
+                self.finish(id, None, None);
+            }
         }
         true
+    }
+
+    /// The first question is answered; where there is a second one, it comes now.
+    fn answered(&mut self, now: Moment, id: u64, detail: Option<Text>) {
+        let Some(job) = self.jobs.get_mut(&id) else { return };
+        let Target { address, port, .. } = job.target;
+        if follow::request(port, address, job.nonce).is_none() {
+            return self.finish(id, Some(ControlState::Answered), detail);
+        }
+        job.detail = detail;
+        job.question = Question::Second;
+        let open = job.state.dial().filter(|dial| self.dials.contains_key(dial));
+        match open {
+            Some(dial) if follow::same_connection(port) => {
+                let ear = Box::new(Listener::new(Question::Second, port, job.nonce));
+                // One whose next try waits already needs no other place in the queue.
+                if !matches!(job.state, State::Again(..)) {
+                    self.acts.push_back(Act::Queue(id));
+                }
+                job.state = State::Again(dial, ear);
+            }
+            None if follow::same_connection(port) => self.finish(id, None, None),
+            _ => {
+                if let Some(dial) = open {
+                    self.dials.remove(&dial);
+                    self.acts.push_back(Act::Close(dial, job.way));
+                }
+                job.state = State::Resting(Due::new(now + REST));
+            }
+        }
+    }
+
+    /// What the second question brought.
+    fn tell_second(&mut self, id: u64, told: follow::Told) {
+        let Some(job) = self.jobs.get(&id) else { return };
+        let Target { address, mac, .. } = job.target;
+        let what = match told {
+            follow::Told::Power(power) => Told::Power(power),
+            follow::Told::HostName(text) => Told::Name(Name {
+                text,
+                source: NameSource::Onvif,
+            }),
+            follow::Told::Nothing => return,
+        };
+        self.acts.push_back(Act::Tell(Fact::Told { address, mac, what }));
     }
 
     /// A try is over: what came so far may do; else another one, or `last` is the outcome.
     fn over(&mut self, now: Moment, id: u64, last: ControlState) {
         let so_far = match self.jobs.get(&id).map(|job| &job.state) {
             Some(State::Talking(_, _, judge) | State::Again(_, judge)) => judge.on_close(),
-            _ => Verdict::More,
+            _ => Heard::More,
         };
-        if self.conclude(id, so_far) {
+        if self.conclude(now, id, so_far) {
             return;
         }
         let Some(job) = self.jobs.get_mut(&id) else { return };
+        if job.question == Question::Second {
+            // It is no matter of life: once is enough.
+            return self.finish(id, None, None);
+        }
         if !matches!(job.state, State::Again(..)) {
             job.spent += now.since(job.since);
         }
@@ -326,18 +404,11 @@ impl Controls {
         {
             self.acts.push_back(Act::Close(dial, job.way));
         }
-        let Target { address, mac, port } = job.target;
-        self.acts.push_back(Act::Tell(match (state, job.asked) {
-            (Some(state), Some(asked)) => Fact::Control {
-                address,
-                mac,
-                port,
-                state,
-                detail,
-                asked,
-            },
-            _ => Fact::ControlNotAsked { address, port },
-        }));
+        self.acts.push_back(match job.question {
+            Question::First => job.outcome(state, detail),
+            // Whatever came of the second, the first was answered.
+            Question::Second => job.outcome(Some(ControlState::Answered), job.detail.clone()),
+        });
         if job.way == Way::Borrowed {
             self.acts.push_back(Act::Over(job.target));
         }

@@ -106,13 +106,17 @@ fn an_answer_to_an_earlier_datagram_counts_while_the_next_one_waits() {
     let Some(Act::Queue(job)) = c.act() else { panic!() };
     assert_eq!(c.cost(job), Some(1));
     c.event(ms(510), dial, &DialEvent::Data(vec![0x90, 0x60, 0x02, 0xff]));
-    let acts = run(&mut c, ms(510));
+    // The question that waited for its frame is the second one now.
+    assert_eq!(c.cost(job), Some(1));
+    c.try_now(ms(510), job);
+    c.event(ms(520), dial, &DialEvent::Data(vec![0x90, 0x60, 0x02, 0xff]));
+    let acts = run(&mut c, ms(520));
     assert_eq!(
         outcome(&acts),
         Some(End::Told(ControlState::Answered)),
         "a syntax error is a sign of life"
     );
-    assert!(matches!(acts[0], Act::Close(d, _) if d == dial));
+    assert!(acts.iter().any(|a| matches!(a, Act::Close(d, _) if *d == dial)));
     assert_eq!(c.cost(job), None);
     assert_eq!(c.next_wake(), None);
 }
@@ -249,4 +253,130 @@ fn clearing_gives_the_open_dials() {
     assert_eq!(dials.len(), 2);
     assert_eq!(c.clear(), dials);
     assert!(c.next_wake().is_none() && c.act().is_none());
+}
+
+/// What is told, in the order of telling.
+fn facts(acts: &[Act]) -> Vec<Fact> {
+    acts.iter()
+        .filter_map(|a| match a {
+            Act::Tell(fact) => Some(fact.clone()),
+            _ => None,
+        })
+        .collect()
+}
+
+fn sent(acts: &[Act]) -> Vec<Vec<u8>> {
+    acts.iter()
+        .filter_map(|a| match a {
+            Act::Send(_, bytes, _) => Some(bytes.clone()),
+            _ => None,
+        })
+        .collect()
+}
+
+const VERSION: [u8; 10] = [0x90, 0x50, 0, 1, 5, 0x11, 1, 0, 2, 0xff];
+
+/// Asks `port`, which answers the first question with `answer`.
+fn answered(port: &str, answer: &[u8]) -> (Controls, DialId, Vec<Act>) {
+    let mut c = Controls::new(1);
+    ask(&mut c, A, port);
+    let dial = dialled(&run(&mut c, ms(0)))[0];
+    c.event(ms(0), dial, &DialEvent::Opened);
+    run(&mut c, ms(0));
+    c.event(ms(10), dial, &DialEvent::Data(answer.to_vec()));
+    let acts = run(&mut c, ms(10));
+    (c, dial, acts)
+}
+
+#[test]
+fn who_speaks_visca_is_asked_whether_it_is_on_over_the_same_connection() {
+    for port in ["visca-tcp", "visca-raw-udp"] {
+        let (mut c, dial, acts) = answered(port, &VERSION);
+        assert_eq!(outcome(&acts), None, "all of it is told together");
+        assert_eq!(sent(&acts), [[0x81, 0x09, 0x04, 0x00, 0xff]]);
+        assert_eq!(dialled(&acts), []);
+        c.event(ms(20), dial, &DialEvent::Data(vec![0x90, 0x50, 0x03, 0xff]));
+        let acts = run(&mut c, ms(20));
+        assert_eq!(
+            facts(&acts)[0],
+            Fact::Told {
+                address: A,
+                mac: None,
+                what: Told::Power(vocab::Power::Standby)
+            }
+        );
+        assert_eq!(outcome(&acts), Some(End::Told(ControlState::Answered)), "{port}");
+        assert!(acts.iter().any(|a| matches!(a, Act::Close(..))));
+        assert_eq!(c.next_wake(), None, "that was all");
+    }
+}
+
+#[test]
+fn who_does_not_tell_is_asked_once_and_stays_answered() {
+    for end in [
+        None,
+        Some(DialEvent::Closed),
+        Some(DialEvent::Data(vec![0x90, 0x60, 2, 0xff])),
+    ] {
+        let (mut c, dial, _) = answered("visca-tcp", &VERSION);
+        if let Some(event) = &end {
+            c.event(ms(20), dial, event);
+        }
+        let mut told = Vec::new();
+        for t in 20..1_000 {
+            let acts = run(&mut c, ms(t));
+            assert_eq!(sent(&acts), Vec::<Vec<u8>>::new());
+            told.extend(facts(&acts));
+            c.tick(ms(t));
+        }
+        let [
+            Fact::Control {
+                state: ControlState::Answered,
+                detail: Some(detail),
+                ..
+            },
+        ] = told.as_slice()
+        else {
+            panic!("{end:?}: {told:?}")
+        };
+        assert_eq!(detail.as_str(), "vendor 0001 model 0511, rom 0100");
+        assert_eq!(c.next_wake(), None);
+    }
+}
+
+#[test]
+fn a_name_is_asked_for_by_onvif_on_a_connection_of_its_own() {
+    let soap = "<s:Envelope xmlns:s='http://www.w3.org/2003/05/soap-envelope'/>";
+    let page =
+        |body: &str| format!("HTTP/1.1 200 OK\r\nContent-Length: {}\r\n\r\n{body}", body.len()).into_bytes();
+    let mut c = Controls::new(1);
+    ask(&mut c, A, "onvif");
+    let first = dialled(&run(&mut c, ms(0)))[0];
+    c.event(ms(0), first, &DialEvent::Opened);
+    run(&mut c, ms(0));
+    c.event(ms(10), first, &DialEvent::Data(page(soap)));
+    let acts = run(&mut c, ms(10));
+    assert_eq!(outcome(&acts), None);
+    assert!(acts.iter().any(|a| matches!(a, Act::Close(..))), "one at a time");
+    c.tick(ms(111));
+    let second = dialled(&run(&mut c, ms(111)))[0];
+    c.event(ms(112), second, &DialEvent::Opened);
+    let asked = sent(&run(&mut c, ms(112)));
+    assert!(String::from_utf8_lossy(&asked[0]).contains("GetHostname"));
+    let name = "<d:HostnameInformation xmlns:d='http://www.onvif.org/ver10/device/wsdl' \
+                xmlns:t='http://www.onvif.org/ver10/schema'><t:Name>organ-loft</t:Name></d:HostnameInformation>";
+    c.event(ms(120), second, &DialEvent::Data(page(name)));
+    let acts = run(&mut c, ms(120));
+    assert_eq!(
+        facts(&acts)[0],
+        Fact::Told {
+            address: A,
+            mac: None,
+            what: Told::Name(Name {
+                text: "organ-loft".into(),
+                source: NameSource::Onvif
+            })
+        }
+    );
+    assert_eq!(outcome(&acts), Some(End::Told(ControlState::Answered)));
 }

@@ -15,6 +15,7 @@ mod hear;
 mod here;
 mod known;
 mod lend;
+mod listener;
 mod manners;
 mod names;
 mod newborn;

@@ -3,7 +3,7 @@
 use std::net::{Ipv4Addr, Ipv6Addr};
 use std::time::Duration;
 
-use vocab::{AddressRange, ControlPort, Ipv4Net, Mac, OtherPort};
+use vocab::{AddressRange, ControlPort, Ipv4Net, Mac, OtherPort, Power};
 
 use crate::says::Says;
 
@@ -261,6 +261,8 @@ pub struct HostPlan {
     pub(crate) ipv6: bool,
     pub(crate) tells_settings: bool,
     pub(crate) drops_echo: bool,
+    pub(crate) power: Power,
+    pub(crate) title: String,
 }
 
 impl HostPlan {
@@ -285,6 +287,8 @@ impl HostPlan {
             ipv6: false,
             tells_settings: false,
             drops_echo: false,
+            power: Power::On,
+            title: String::new(),
         }
     }
 
@@ -390,6 +394,20 @@ impl HostPlan {
     #[must_use]
     pub const fn drops_echo(mut self) -> Self {
         self.drops_echo = true;
+        self
+    }
+
+    /// What it says of its power where VISCA is spoken.
+    #[must_use]
+    pub const fn says_power(mut self, power: Power) -> Self {
+        self.power = power;
+        self
+    }
+
+    /// The title of its web page.
+    #[must_use]
+    pub fn titled(mut self, title: &str) -> Self {
+        title.clone_into(&mut self.title);
         self
     }
 

@@ -5,7 +5,7 @@ use std::time::Duration;
 
 use vocab::{ArpOp, Ipv4Net, Mac, Moment};
 use wire::persona::Persona;
-use wire::visca::{Power, Version};
+use wire::visca::Version;
 use wire::{Arp, Ethernet, Icmp, Ipv4, Udp, arp, ethernet, ipv4};
 
 use crate::boot::Addressing;
@@ -449,7 +449,7 @@ impl Host {
     }
 }
 
-/// A plain device: invented codes, no login, and the ONVIF service where the plan has that port.
+/// A plain device: invented codes, no login, and where the plan has that port the ONVIF service, which tells its name.
 fn persona(plan: &HostPlan) -> Persona {
     Persona {
         version: Version {
@@ -457,8 +457,10 @@ fn persona(plan: &HostPlan) -> Persona {
             model: 1,
             rom: 0x0100,
         },
-        power: Power::On,
+        power: plan.power,
         server: vocab::Text::clean("venue"),
+        title: vocab::Text::clean(&plan.title),
+        host_name: vocab::Text::clean(&plan.name.to_lowercase().replace(' ', "-")),
         login: false,
         onvif: plan
             .services

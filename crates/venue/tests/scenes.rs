@@ -117,7 +117,8 @@ fn every_scene_is_complete_and_its_rig_fits_our_computer() {
             "named",
             "heard",
             "networks",
-            "held"
+            "held",
+            "dozing"
         ]
     );
     for scene in &all {
@@ -162,9 +163,10 @@ fn every_scene_is_complete_and_its_rig_fits_our_computer() {
 
 #[test]
 fn each_scene_ends_or_stands_with_just_the_trouble_that_is_planned() {
-    let trouble: [(&str, u64, &[&str]); 19] = [
+    let trouble: [(&str, u64, &[&str]); 20] = [
         ("calm", 5, &[]),
         ("cable", 5, &[]),
+        ("dozing", 5, &[]),
         ("clash", 5, &[]),
         ("clash", 40, &["Stage left"]),
         ("clash", 80, &[]),

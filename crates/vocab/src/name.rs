@@ -13,6 +13,8 @@ pub enum NameSource {
     WsDiscovery,
     /// Name in an answer to the cameras' enquiry on the LAN (UDP 52380).
     Enquiry,
+    /// Name that ONVIF's device service tells.
+    Onvif,
     /// System name in an LLDP frame (IEEE 802.1AB).
     Lldp,
     /// Host name with an address record (RFC 6762).
@@ -22,6 +24,8 @@ pub enum NameSource {
     /// Hardware among the scopes of a WS-Discovery message, or model in an answer to the cameras'
     /// enquiry: what it is, not who.
     Hardware,
+    /// Location among the scopes of a WS-Discovery message: where it stands, not who it is.
+    Location,
 }
 
 impl NameSource {
@@ -33,8 +37,10 @@ impl NameSource {
             Self::DnsSd => "DNS-SD",
             Self::WsDiscovery => "WS-Discovery",
             Self::Enquiry => "LAN enquiry",
+            Self::Onvif => "ONVIF",
             Self::Lldp => "LLDP",
             Self::Hardware => "hardware",
+            Self::Location => "location",
         }
     }
 }

@@ -3,7 +3,7 @@
 use core::net::{Ipv4Addr, Ipv6Addr};
 use core::time::Duration;
 
-use crate::{ControlPort, ControlState, DhcpOffer, Mac, Moment, Name, PassId, Plugged, Station, Text};
+use crate::{ControlPort, ControlState, DhcpOffer, Mac, Moment, Name, PassId, Plugged, Station, Text, Told};
 
 /// One observed fact with its time.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -134,6 +134,15 @@ pub enum Fact {
         detail: Option<Text>,
         /// When the first try was sent.
         asked: Moment,
+    },
+    /// A control port told more than that it answers.
+    Told {
+        /// Who was asked.
+        address: Ipv4Addr,
+        /// Its hardware, where the question was bound to it.
+        mac: Option<Mac>,
+        /// What it told.
+        what: Told,
     },
     /// A control port could not be asked: no route, no address of ours there and none that could be
     /// borrowed, or no socket. It says nothing about the device.

@@ -7,9 +7,11 @@ use core::net::Ipv4Addr;
 
 use vocab::{ControlPort, ControlWord, Text};
 
+use crate::head::Head;
+use crate::http::{self, Sought};
 use crate::malformed::{Malformed, Reason};
 use crate::visca::{self, Datagram, Kind, Reply};
-use crate::{http, onvif, rtsp, tls};
+use crate::{onvif, page, rtsp, tls};
 
 /// Most bytes of one answer that are looked at.
 pub const MAX_ANSWER: usize = 16 * 1024;
@@ -172,15 +174,25 @@ impl Judge {
                 },
                 Err(_) => Verdict::Wrong,
             },
-            ControlWord::Rtsp => by_head(rtsp::parse(heard).map(|h| h.server()), rtsp::status(heard), last),
-            ControlWord::Http => by_head(http::parse(heard).map(|h| h.server()), http::status(heard), last),
+            ControlWord::Rtsp => by_head(rtsp::parse(heard).map(|h| said(&h)), rtsp::status(heard), last),
+            ControlWord::Http => match http::parse(heard) {
+                Ok(head) if page::is_page(&head) => match page::title(&head) {
+                    Sought::Found(title) => {
+                        Verdict::Answered(page::words(head.server().as_ref(), Some(&title)))
+                    }
+                    // So long a page, or so slow a one, has said enough.
+                    Sought::NotYet if !last && heard.len() < MAX_ANSWER => Verdict::More,
+                    Sought::NotYet | Sought::Nowhere => Verdict::Answered(said(&head)),
+                },
+                whole => by_head(whole.map(|h| said(&h)), http::status(heard), last),
+            },
             ControlWord::Https => match tls::Record::parse(heard) {
                 Ok(_) => Verdict::Answered(None),
                 Err(e) => unfinished(e),
             },
             ControlWord::Onvif => match http::parse(heard) {
                 Ok(head) => match onvif::is_soap(&head) {
-                    Some(true) => Verdict::Answered(head.server()),
+                    Some(true) => Verdict::Answered(said(&head)),
                     // A note such as "100 Continue" comes before the answer itself.
                     Some(false) | None if head.status < 200 => Verdict::More,
                     Some(false) => Verdict::Wrong,
@@ -193,6 +205,11 @@ impl Judge {
             ControlWord::ViscaUdp | ControlWord::ViscaRawUdp => Verdict::More,
         }
     }
+}
+
+/// What a server says of itself in its head.
+fn said(head: &Head<'_>) -> Option<Text> {
+    page::words(head.server().as_ref(), None)
 }
 
 fn detail(reply: Reply) -> Option<Text> {

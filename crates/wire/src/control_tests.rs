@@ -2,7 +2,8 @@
 
 use super::*;
 use crate::persona::{Persona, answer};
-use crate::visca::{Power, Version};
+use crate::visca::Version;
+use vocab::Power;
 
 const HOST: Ipv4Addr = Ipv4Addr::new(10, 40, 8, 21);
 const NONCE: u32 = 0x0102_0304;
@@ -23,6 +24,8 @@ fn persona(login: bool) -> Persona {
         },
         power: Power::On,
         server: Text::clean("stage unit 3"),
+        title: Text::default(),
+        host_name: Text::default(),
         login,
         onvif: true,
     }
@@ -46,7 +49,7 @@ fn every_word_is_asked_and_answered() {
             let wanted = match word {
                 ControlWord::ViscaUdp | ControlWord::ViscaRawUdp | ControlWord::ViscaTcp => said(version),
                 ControlWord::Https => Verdict::Answered(None),
-                _ => said("stage unit 3"),
+                _ => said("server \"stage unit 3\""),
             };
             assert_eq!(judge(word, &bytes), wanted, "{word:?}");
             if word.is_udp() {
@@ -206,5 +209,5 @@ fn devices_answer_what_they_know_and_refuse_the_rest() {
         .unwrap()
         .replace("GetSystemDateAndTime", "GetSystemBackupFiles");
     let fault = ask(ControlWord::Onvif, other.as_bytes()).unwrap();
-    assert_eq!(judge(ControlWord::Onvif, &fault), said("stage unit 3"));
+    assert_eq!(judge(ControlWord::Onvif, &fault), said("server \"stage unit 3\""));
 }

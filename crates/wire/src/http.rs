@@ -2,6 +2,8 @@
 
 use core::net::Ipv4Addr;
 
+use vocab::Text;
+
 use crate::head::{Head, status_line};
 use crate::malformed::{Layer, Malformed};
 
@@ -60,6 +62,29 @@ pub fn body(head: &Head<'_>) -> (Vec<u8>, bool) {
         ),
         // Without a length the body ends with the connection.
         None => (head.body.to_vec(), false),
+    }
+}
+
+/// A text that is looked for in a body which comes piece by piece.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Sought {
+    /// Here it is.
+    Found(Text),
+    /// All of the body came without it.
+    Nowhere,
+    /// It may still come.
+    NotYet,
+}
+
+impl Sought {
+    /// What was `found` in a body of which `all` has come, or a part.
+    pub(crate) fn of(found: Option<Text>, all: bool) -> Self {
+        match found {
+            Some(text) if !text.is_empty() => Self::Found(text),
+            Some(_) => Self::Nowhere,
+            None if all => Self::Nowhere,
+            None => Self::NotYet,
+        }
     }
 }
 

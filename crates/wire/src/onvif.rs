@@ -1,12 +1,19 @@
-//! The ONVIF device service: ONVIF Core Specification (`GetSystemDateAndTime`, which needs no login),
-//! SOAP 1.2 part 1 section 5 (envelope), SOAP 1.1 for older answers.
+//! The ONVIF device service: ONVIF Core Specification (`GetSystemDateAndTime` and `GetHostname`, which
+//! need no login), SOAP 1.2 part 1 section 5 (envelope), SOAP 1.1 for older answers.
 //!
-//! No XML reader: an answer is only judged, not read. The search is bounded by the bytes given.
+//! Whether an answer is SOAP is only judged, without an XML reader: the search is bounded by the bytes
+//! given. Its one text that is wanted is read with `quick-xml`; a document type is refused.
 
 use core::net::Ipv4Addr;
 
+use quick_xml::NsReader;
+use quick_xml::escape::resolve_xml_entity;
+use quick_xml::events::Event;
+use quick_xml::name::{Namespace, ResolveResult};
+use vocab::Text;
+
 use crate::head::Head;
-use crate::http;
+use crate::http::{self, Sought};
 
 /// Where the service lives on a device (ONVIF Core).
 pub const PATH: &str = "/onvif/device_service";
@@ -16,13 +23,27 @@ const NAMESPACES: [&str; 2] = [
     "http://schemas.xmlsoap.org/soap/envelope/",
 ];
 
+/// The namespaces of the service and of the types in it (ONVIF Core).
+const DEVICE: &str = "http://www.onvif.org/ver10/device/wsdl";
+const SCHEMA: &str = "http://www.onvif.org/ver10/schema";
+/// Elements inside each other, at most.
+const MAX_DEPTH: usize = 16;
+
 /// Asks a device for its time: the lightest question that every device must answer without login.
 pub fn time_request(host: Ipv4Addr, port: u16) -> Vec<u8> {
-    let body = concat!(
-        r#"<?xml version="1.0" encoding="UTF-8"?>"#,
-        r#"<s:Envelope xmlns:s="http://www.w3.org/2003/05/soap-envelope"><s:Body>"#,
-        r#"<GetSystemDateAndTime xmlns="http://www.onvif.org/ver10/device/wsdl"/>"#,
-        "</s:Body></s:Envelope>"
+    request(host, port, "GetSystemDateAndTime")
+}
+
+/// Asks a device for the name that was given to it.
+pub fn hostname_request(host: Ipv4Addr, port: u16) -> Vec<u8> {
+    request(host, port, "GetHostname")
+}
+
+fn request(host: Ipv4Addr, port: u16, question: &str) -> Vec<u8> {
+    let body = format!(
+        "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\
+         <s:Envelope xmlns:s=\"http://www.w3.org/2003/05/soap-envelope\"><s:Body>\
+         <{question} xmlns=\"{DEVICE}\"/></s:Body></s:Envelope>"
     );
     format!(
         "POST {PATH} HTTP/1.1\r\nHost: {}\r\nUser-Agent: rigmuster\r\n\
@@ -32,6 +53,52 @@ pub fn time_request(host: Ipv4Addr, port: u16) -> Vec<u8> {
         body.len()
     )
     .into_bytes()
+}
+
+/// The name in an answer to [`hostname_request`].
+pub fn host_name(head: &Head<'_>) -> Sought {
+    let (body, all) = http::body(head);
+    // A note such as "100 Continue" comes before the answer itself.
+    Sought::of(read_name(&body), all || head.status >= 300)
+}
+
+/// The text of `Name` inside `HostnameInformation`, each in its namespace, as far as the document
+/// came and makes sense.
+fn read_name(body: &[u8]) -> Option<Text> {
+    let mut reader = NsReader::from_str(core::str::from_utf8(body).ok()?);
+    let mut path: Vec<bool> = Vec::new();
+    let mut name = String::new();
+    loop {
+        let inside = || path.len() >= 2 && path.ends_with(&[true, true]);
+        match reader.read_resolved_event().ok()? {
+            (ResolveResult::Bound(Namespace(space)), Event::Start(tag)) => {
+                let wanted = match path.last() {
+                    Some(true) => "Name",
+                    _ => "HostnameInformation",
+                };
+                let known = space == DEVICE || space == SCHEMA;
+                let local = tag.local_name();
+                path.push(known && local.as_ref() == wanted);
+            }
+            (_, Event::Start(_)) => path.push(false),
+            (_, Event::End(_)) => {
+                if inside() {
+                    return Some(Text::clean(&name)).filter(|n| !n.is_empty());
+                }
+                path.pop();
+            }
+            (_, Event::Text(text)) if inside() => name.push_str(&text),
+            (_, Event::GeneralRef(entity)) if inside() => match entity.resolve_char_ref().ok()? {
+                Some(c) => name.push(c),
+                None => name.push_str(resolve_xml_entity(&entity)?),
+            },
+            (_, Event::DocType(_) | Event::Eof) => return None,
+            _ => {}
+        }
+        if path.len() > MAX_DEPTH {
+            return None;
+        }
+    }
 }
 
 /// Whether a response carries SOAP, a fault included: `None` while more of its body may come.
@@ -78,6 +145,36 @@ mod tests {
         let (head, body) = text.split_once("\r\n\r\n").unwrap();
         assert!(head.contains(&format!("Content-Length: {}\r\n", body.len())));
         assert!(has_envelope(body.as_bytes()));
+    }
+
+    #[test]
+    fn a_name_is_read_in_its_place_and_nowhere_else() {
+        let named = |fields: &str, body: &str| {
+            let text = format!("HTTP/1.1 200 OK\r\n{fields}\r\n{body}");
+            host_name(&http::parse(text.as_bytes()).unwrap())
+        };
+        let found = |t: &str| Sought::Found(Text::clean(t));
+        // As the ONVIF Core Specification's schema orders it; prefixes are free.
+        let good = "<E:Envelope xmlns:E='http://www.w3.org/2003/05/soap-envelope' xmlns:d='http://www.onvif.org/ver10/device/wsdl' \
+             xmlns:t='http://www.onvif.org/ver10/schema'><E:Body><d:GetHostnameResponse><d:HostnameInformation>\
+             <t:FromDHCP>false</t:FromDHCP><t:Name>organ&#45;loft &amp;\u{9b}1</t:Name></d:HostnameInformation>";
+        assert_eq!(named("", good), found("organ-loft &1"));
+        let cut = &good[..good.len() - 60];
+        assert_eq!(named("", cut), Sought::NotYet, "more may come");
+        assert_eq!(
+            named(&format!("Content-Length: {}\r\n", cut.len()), cut),
+            Sought::Nowhere
+        );
+        for odd in [
+            good.replace("ver10/schema", "ver99/schema"),
+            good.replace("<t:Name>", "<t:Names><t:Name>"),
+            good.replace("HostnameInformation", "Other"),
+            format!("<!DOCTYPE x [<!ENTITY a 'b'>]>{good}"),
+            format!("{}{good}", "<a>".repeat(20)),
+        ] {
+            let length = format!("Content-Length: {}\r\n", odd.len());
+            assert_eq!(named(&length, &odd), Sought::Nowhere, "{odd}");
+        }
     }
 
     #[test]

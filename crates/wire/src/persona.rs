@@ -2,10 +2,10 @@
 //!
 //! Nothing here is used to read what comes off a wire.
 
-use vocab::{ControlPort, ControlWord, Text};
+use vocab::{ControlPort, ControlWord, Power, Text};
 
 use crate::head::end_of_head;
-use crate::visca::{self, Datagram, Kind, Power, Reply, Version};
+use crate::visca::{self, Datagram, Kind, Reply, Version};
 use crate::{onvif, tls};
 
 /// VISCA's error codes (see [`visca`]): a syntax error, and one about the exchange itself.
@@ -24,6 +24,10 @@ pub struct Persona {
     pub power: Power,
     /// What its RTSP and HTTP servers call themselves; empty for nothing.
     pub server: Text,
+    /// The title of its front page; empty for a page without one.
+    pub title: Text,
+    /// The name that was given to it, which ONVIF tells; empty for none.
+    pub host_name: Text,
     /// Whether RTSP and HTTP want a login first (401).
     pub login: bool,
     /// Whether the ONVIF device service stands on its HTTP ports.
@@ -118,10 +122,11 @@ fn http(persona: &Persona, request: &[u8]) -> Option<Vec<u8>> {
     let method = words.next().unwrap_or_default();
     let (status, kind, page) = match (method, words.next()) {
         ("POST", Some(onvif::PATH)) if persona.onvif => {
-            let (status, page) = soap(body);
+            let (status, page) = soap(persona, body);
             (status, "application/soap+xml; charset=utf-8", page)
         }
         _ if persona.login => ("401 Unauthorized", "text/plain", "Log in first.\n".to_owned()),
+        ("GET" | "HEAD", Some("/")) if !persona.title.is_empty() => ("200 OK", "text/html", page(persona)),
         ("GET" | "HEAD", Some("/")) => ("200 OK", "text/plain", "A simulated device.\n".to_owned()),
         _ => ("404 Not Found", "text/plain", "Nothing here.\n".to_owned()),
     };
@@ -142,23 +147,41 @@ fn http(persona: &Persona, request: &[u8]) -> Option<Vec<u8>> {
     )
 }
 
-/// The service's answer: the time of a clock that was never set, or a fault.
-fn soap(request: &[u8]) -> (&'static str, String) {
-    let asks_time = request
-        .windows(b"GetSystemDateAndTime".len())
-        .any(|w| w == b"GetSystemDateAndTime");
-    let (status, inner) = if asks_time {
+fn page(persona: &Persona) -> String {
+    let title = quick_xml::escape::escape(persona.title.as_str());
+    format!(
+        "<!DOCTYPE html><html><head><title>{title}</title></head><body>A simulated device.</body></html>\n"
+    )
+}
+
+/// The service's answer: the time of a clock that was never set, its name, or a fault.
+fn soap(persona: &Persona, request: &[u8]) -> (&'static str, String) {
+    let asks = |what: &str| request.windows(what.len()).any(|w| w == what.as_bytes());
+    let (status, inner) = if asks("GetSystemDateAndTime") {
         let inner = "<tds:GetSystemDateAndTimeResponse xmlns:tds=\"http://www.onvif.org/ver10/device/wsdl\" \
              xmlns:tt=\"http://www.onvif.org/ver10/schema\"><tds:SystemDateAndTime>\
              <tt:DateTimeType>Manual</tt:DateTimeType><tt:DaylightSavings>false</tt:DaylightSavings>\
              <tt:UTCDateTime><tt:Time><tt:Hour>0</tt:Hour><tt:Minute>0</tt:Minute><tt:Second>0</tt:Second></tt:Time>\
              <tt:Date><tt:Year>2000</tt:Year><tt:Month>1</tt:Month><tt:Day>1</tt:Day></tt:Date></tt:UTCDateTime>\
              </tds:SystemDateAndTime></tds:GetSystemDateAndTimeResponse>";
+        ("200 OK", inner.to_owned())
+    } else if asks("GetHostname") {
+        let name = quick_xml::escape::escape(persona.host_name.as_str());
+        let name = if name.is_empty() {
+            String::new()
+        } else {
+            format!("<tt:Name>{name}</tt:Name>")
+        };
+        let inner = format!(
+            "<tds:GetHostnameResponse xmlns:tds=\"http://www.onvif.org/ver10/device/wsdl\" \
+             xmlns:tt=\"http://www.onvif.org/ver10/schema\"><tds:HostnameInformation>\
+             <tt:FromDHCP>false</tt:FromDHCP>{name}</tds:HostnameInformation></tds:GetHostnameResponse>"
+        );
         ("200 OK", inner)
     } else {
         let inner = "<s:Fault><s:Code><s:Value>s:Sender</s:Value></s:Code>\
              <s:Reason><s:Text xml:lang=\"en\">Not done here</s:Text></s:Reason></s:Fault>";
-        ("400 Bad Request", inner)
+        ("400 Bad Request", inner.to_owned())
     };
     let page = format!(
         "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\

@@ -4,7 +4,7 @@
 //! list (SRG-300H Technical Manual, pp. 27–34); other makers' command lists for the raw ports.
 //! Only inquiries are built here: a reset would disturb the numbering of a live controller.
 
-use vocab::Text;
+use vocab::{Power, Text};
 
 use crate::malformed::{Layer, Malformed, Reason};
 
@@ -128,25 +128,12 @@ impl Version {
     }
 }
 
-/// Whether a device is on.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum Power {
-    /// It is.
-    On,
-    /// It is waiting to be switched on.
-    Standby,
-    /// It reports a fault inside.
-    Fault,
-}
-
-impl Power {
-    /// The byte in a reply.
-    pub const fn code(self) -> u8 {
-        match self {
-            Self::On => 0x02,
-            Self::Standby => 0x03,
-            Self::Fault => 0x04,
-        }
+/// The byte that says so in a reply.
+const fn power_code(power: Power) -> u8 {
+    match power {
+        Power::On => 0x02,
+        Power::Standby => 0x03,
+        Power::Fault => 0x04,
     }
 }
 
@@ -215,7 +202,7 @@ impl Reply {
                 // Two command sockets.
                 out.push(0x02);
             }
-            Self::Power(power) => out.extend([0x50, power.code()]),
+            Self::Power(power) => out.extend([0x50, power_code(*power)]),
             Self::Done => out.push(0x51),
             Self::Error(code) => out.extend([0x60, *code]),
         }

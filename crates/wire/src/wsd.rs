@@ -113,6 +113,8 @@ pub struct Device {
     pub name: Option<Text>,
     /// Its hardware among the scopes.
     pub hardware: Option<Text>,
+    /// Where it stands, among the scopes.
+    pub location: Option<Text>,
     /// Its hardware address among the scopes.
     pub mac: Option<Mac>,
     /// Whether it is one of ONVIF: by its types, or by any scope.
@@ -189,6 +191,7 @@ impl Message {
         [
             named(&device.name, NameSource::WsDiscovery),
             named(&device.hardware, NameSource::Hardware),
+            named(&device.location, NameSource::Location),
         ]
         .into_iter()
         .flatten()
@@ -443,6 +446,7 @@ impl Device {
             match sort.to_ascii_lowercase().as_str() {
                 "name" => self.name = self.name.take().or(Some(value)),
                 "hardware" => self.hardware = self.hardware.take().or(Some(value)),
+                "location" => self.location = self.location.take().or(Some(value)),
                 // Common practice, no source: the standard's list has no such category.
                 "mac" => self.mac = self.mac.or_else(|| value.as_str().parse().ok()),
                 _ => {}

@@ -54,7 +54,11 @@ fn a_hello_of_2005_names_the_device() {
     assert_eq!(message.id.as_str(), "uuid:1");
     assert_eq!(
         says(&message, MAC),
-        ["Organ loft[2J (WS-Discovery)", "PTZ-20&more (hardware)"]
+        [
+            "Organ loft[2J (WS-Discovery)",
+            "PTZ-20&more (hardware)",
+            "gallery (location)"
+        ]
     );
 }
 

@@ -4,7 +4,7 @@ use std::net::Ipv4Addr;
 
 use proptest::collection::vec;
 use proptest::prelude::*;
-use vocab::{ArpOp, ControlPort, ControlWord, Mac, Text};
+use vocab::{ArpOp, ControlPort, ControlWord, Mac, Power, Text};
 use wire::announce::Device;
 use wire::control::{Judge, MAX_ANSWER, Verdict};
 use wire::dhcp::{Kind, Message};
@@ -12,7 +12,7 @@ use wire::enquiry::Settings;
 use wire::icmp::Echo;
 use wire::mdns::ServiceType;
 use wire::persona::{Persona, answer};
-use wire::visca::{Power, Version};
+use wire::visca::Version;
 use wire::{
     Arp, Ethernet, Icmp, Ipv4, Path, Path6, Udp, What, arp, enquiry, icmp, ipv6, lldp, mdns, peek, wsd,
 };
@@ -50,6 +50,8 @@ fn persona() -> Persona {
         },
         power: Power::Standby,
         server: Text::clean("stage unit"),
+        title: Text::default(),
+        host_name: Text::default(),
         login: false,
         onvif: true,
     }
@@ -262,7 +264,24 @@ proptest! {
         let _ = wire::http::parse(&bytes);
         let _ = wire::rtsp::parse(&bytes);
         let _ = wire::tls::Record::parse(&bytes);
+        for word in ControlWord::ALL {
+            let port = ControlPort { word, port: 9_000 };
+            let mut ear = wire::follow::Ear::new(port, 7);
+            let _ = bytes.chunks(50).find_map(|part| ear.feed(part));
+        }
         let _ = icmp::port_unreachable(&bytes);
+    }
+
+    /// Pages and answers in XML that begin well and go wrong anywhere.
+    #[test]
+    fn no_body_makes_a_reader_panic(body in "[<>/&;#a-z =\"\u{80}-\u{ff}]{0,200}", title in any::<bool>()) {
+        let begin = if title { "<title" } else { "<d:HostnameInformation xmlns:d='http://www.onvif.org/ver10/device/wsdl'>" };
+        let text = format!("HTTP/1.1 200 OK\r\nContent-Type: text/html\r\n\r\n{begin}{body}");
+        let head = wire::http::parse(text.as_bytes()).unwrap();
+        let _ = wire::onvif::host_name(&head);
+        if let wire::http::Sought::Found(title) = wire::page::title(&head) {
+            prop_assert!(title.as_str().chars().count() <= Text::MAX_CHARS);
+        }
     }
 
     /// Random bytes seldom get past the first header: real frames with a few bytes changed do.

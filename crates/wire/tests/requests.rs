@@ -11,10 +11,11 @@ use std::path::PathBuf;
 use std::process::{Command, Stdio};
 
 use serde_json::{Value, json};
-use vocab::{ControlPort, Text};
+use vocab::{ControlPort, Power, Text};
 use wire::control::{Judge, Verdict, request};
+use wire::follow;
 use wire::persona::{Persona, answer};
-use wire::visca::{Power, Version};
+use wire::visca::Version;
 
 const HOST: Ipv4Addr = Ipv4Addr::new(10, 40, 8, 21);
 const NONCE: u32 = 77;
@@ -81,6 +82,8 @@ fn servers_and_clients_of_others_understand_us() {
         },
         power: Power::On,
         server: Text::clean("stage unit 3"),
+        title: Text::default(),
+        host_name: Text::clean("organ & loft"),
         login: true,
         onvif: true,
     };
@@ -89,6 +92,8 @@ fn servers_and_clients_of_others_understand_us() {
         "get": hex(&ask("http:8080")),
         "post": hex(&ask("onvif")),
         "page": hex(&answer(port("http"), &persona, &ask("http")).unwrap()),
+        "name_post": hex(&follow::request(port("onvif"), HOST, NONCE).unwrap()),
+        "name_soap": hex(&answer(port("onvif"), &persona, &follow::request(port("onvif"), HOST, NONCE).unwrap()).unwrap()),
         "soap": hex(&answer(port("onvif"), &persona, &ask("onvif")).unwrap()),
     });
     let Some(found) = read(&asked) else { return };
@@ -123,6 +128,10 @@ fn servers_and_clients_of_others_understand_us() {
         json!({ "line": ["POST", "/onvif/device_service", "HTTP/1.1"], "host": "10.40.8.21", "length": true,
             "xml": names("GetSystemDateAndTime") })
     );
+    assert_eq!(found["name_post"]["xml"], names("GetHostname"));
+    assert_eq!(found["name_post"]["length"], true);
+    assert_eq!(found["name_soap"]["xml"], names("GetHostnameResponse"));
+    assert_eq!(found["name_soap"]["name"], "organ & loft");
     assert_eq!(
         found["page"],
         json!({ "status": 401, "server": "stage unit 3", "xml": null })

@@ -9,7 +9,7 @@ use ledger::{
     Subject, WaitView,
 };
 use rig::{AddressSpec, Need, Reach, Role};
-use vocab::{ControlState, LinkState, Mac, Medium, Mode, Moment, Name, NameSource, Station, Text};
+use vocab::{ControlState, LinkState, Mac, Medium, Mode, Moment, Name, NameSource, Power, Station, Text};
 
 pub(super) fn named(name: &str) -> Name {
     Name {
@@ -68,6 +68,7 @@ pub(super) fn device(name: &str, role: Role, last: u8) -> DeviceView {
             rtt: Some(Duration::from_micros(300 + u64::from(last) * 7)),
             first_seen: Moment::from_millis(120),
         }),
+        power: camera.then_some(Power::On),
         control: words
             .iter()
             .map(|word| ControlView {
@@ -348,6 +349,11 @@ pub(crate) fn trouble() -> Snapshot {
             last_heard: Moment::from_secs(126),
             on_subnet: true,
             control: vec![("http".parse().unwrap(), ControlState::Answered)],
+            said: vec![(
+                "http".parse().unwrap(),
+                Text::clean("server \"stage unit 3\"; its page says \"Stage box\""),
+            )],
+            power: Some(Power::Standby),
             resembles: Vec::new(),
         },
         HostView {
@@ -361,6 +367,8 @@ pub(crate) fn trouble() -> Snapshot {
             last_heard: Moment::from_secs(120),
             on_subnet: false,
             control: Vec::new(),
+            said: Vec::new(),
+            power: None,
             resembles: vec![Resemblance {
                 device: "West door".to_owned(),
                 score: 0.8,

@@ -409,6 +409,36 @@ fn the_standing_words_are_never_cut_in_tiles_of_the_usual_size() {
 }
 
 #[test]
+fn a_sheet_shows_what_its_device_says_with_its_source() {
+    let mut s = hall::trouble();
+    let mut seat = Seat::new(120, 40);
+    seat.press(KeyCode::Enter, &s);
+    assert!(
+        !seat.see(&s).contains("standby"),
+        "one that is on need not say so"
+    );
+    s.devices[0].power = Some(vocab::Power::Standby);
+    assert!(
+        seat.see(&s)
+            .contains("power         it says that it is in standby")
+    );
+    s.devices[0].power = Some(vocab::Power::Fault);
+    assert!(seat.see(&s).contains("it says that it has a fault inside"));
+    let mut seat = Seat::new(120, 40);
+    seat.press(KeyCode::Tab, &s);
+    seat.press(KeyCode::End, &s);
+    seat.press(KeyCode::Up, &s);
+    seat.press(KeyCode::Enter, &s);
+    let sheet = seat.see(&s);
+    for words in [
+        "answered   server \"stage unit 3\"; its page says \"Stage box\"",
+        "it says that it is in standby",
+    ] {
+        assert!(sheet.contains(words), "{words}\n{sheet}");
+    }
+}
+
+#[test]
 fn a_match_is_accepted_only_after_a_yes() {
     let s = hall::trouble();
     let mut seat = Seat::new(80, 24);

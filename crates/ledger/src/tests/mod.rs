@@ -23,6 +23,7 @@ mod six;
 mod standings;
 mod starting;
 mod texts;
+mod told;
 mod unit;
 mod wait;
 mod who;

@@ -4,7 +4,7 @@ use std::net::Ipv4Addr;
 use std::time::Duration;
 
 use rig::{AddressSpec, Need, Role};
-use vocab::{ControlPort, ControlState, Mac, Moment, Name, Text};
+use vocab::{ControlPort, ControlState, Mac, Moment, Name, Power, Text};
 
 use super::Standing;
 
@@ -44,6 +44,8 @@ pub struct DeviceView {
     pub used_by: Vec<String>,
     /// What is seen of it; `None` if nothing ever was.
     pub seen: Option<SeenView>,
+    /// Whether it is on, as it said when it was last asked; `None` where it did not say.
+    pub power: Option<Power>,
     /// Its control ports as the file lists them.
     pub control: Vec<ControlView>,
     /// The latest echoes, oldest first, at most 60.

@@ -97,6 +97,10 @@ kinds! {
     ExtraAddress = "extra_address",
     /// Two hardware addresses that are one unit with two ports in this network.
     TwoPorts = "two_ports",
+    /// A device says that it is in standby.
+    Standby = "standby",
+    /// A device says that it has a fault inside.
+    DeviceFault = "device_fault",
     /// Frames whose Ethernet source differs from the ARP sender.
     OddSender = "odd_sender",
     /// VLAN-tagged frames reach this port.

@@ -2,7 +2,7 @@
 
 use std::net::{Ipv4Addr, Ipv6Addr};
 
-use vocab::{ControlPort, ControlState, Mac, Moment, Name, Text};
+use vocab::{ControlPort, ControlState, Mac, Moment, Name, Power, Text};
 
 /// One thing on the wire that no device of the rig accounts for.
 #[derive(Debug, Clone, PartialEq)]
@@ -27,6 +27,10 @@ pub struct HostView {
     pub on_subnet: bool,
     /// Control ports that were asked.
     pub control: Vec<(ControlPort, ControlState)>,
+    /// What those ports said of it.
+    pub said: Vec<(ControlPort, Text)>,
+    /// Whether it is on, as it said; `None` where it did not say.
+    pub power: Option<Power>,
     /// Which missing devices it could be, best first.
     pub resembles: Vec<Resemblance>,
 }

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use ledger::{Counts, DeviceView, Finding, HostView, NetworkView, Snapshot, Standing};
 use rig::AddressSpec;
 use serde::Serialize;
-use vocab::{ControlPort, ControlState, Station};
+use vocab::{ControlPort, ControlState, Name, NameSource, Station};
 
 /// The whole object. Unknown is null, never a guess.
 #[derive(Debug, Serialize)]
@@ -204,7 +204,7 @@ fn device(view: &DeviceView) -> DevicePart {
             address: seen.address.map(|a| a.to_string()),
             addresses: strings(&seen.addresses),
             vendor: seen.vendor.as_ref().map(ToString::to_string),
-            names: strings(seen.names.iter().map(|n| &n.text)),
+            names: names(&seen.names),
             rtt_ms: seen.rtt.map(|rtt| (rtt.as_secs_f64() * 1e6).round() / 1e3),
             first_seen_ms: seen.first_seen.as_millis(),
             control: control(view.control.iter().map(|c| (c.port, c.state))),
@@ -219,7 +219,7 @@ fn host(view: &HostView) -> HostPart {
         network: view.network.clone(),
         addresses: strings(&view.addresses),
         vendor: view.vendor.as_ref().map(ToString::to_string),
-        names: strings(view.names.iter().map(|n| &n.text)),
+        names: names(&view.names),
         first_seen_ms: view.first_seen.as_millis(),
         on_subnet: view.on_subnet,
         control: control(view.control.iter().map(|(port, state)| (*port, Some(*state)))),
@@ -252,6 +252,15 @@ fn control(ports: impl Iterator<Item = (ControlPort, Option<ControlState>)>) -> 
     ports
         .map(|(port, state)| (port.to_string(), state.map(ControlState::as_str)))
         .collect()
+}
+
+/// What it calls itself, without where it says that it stands.
+fn names(all: &[Name]) -> Vec<String> {
+    strings(
+        all.iter()
+            .filter(|n| n.source != NameSource::Location)
+            .map(|n| &n.text),
+    )
 }
 
 fn strings<T: ToString>(items: impl IntoIterator<Item = T>) -> Vec<String> {

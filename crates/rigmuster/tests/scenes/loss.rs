@@ -118,8 +118,10 @@ fn a_loss_is_told_in_time_and_no_wolf_is_cried() {
             outcome.device_hours
         );
         assert!(outcome.at(0.99) <= within, "{percent} %: {} s", outcome.at(0.99));
-        // At 5 % fewer than one in 1,000 device-hours is asked for; a short run sees none.
-        let allowed = outcome.device_hours / 1_000.0;
+        // At 5 % fewer than one in 1,000 device-hours is asked for. A short run of 22 may by chance see one
+        // even so (2 in 100, by Poisson's law), hardly two (2 in 10,000); many seeds are held to the rate itself.
+        let rate = outcome.device_hours / 1_000.0;
+        let allowed = if many { rate } else { rate.max(1.0) };
         assert!(
             (outcome.false_alarms as f64) <= allowed,
             "{percent} %: {} false alarms in {} device-hours",

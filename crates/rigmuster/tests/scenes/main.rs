@@ -8,6 +8,7 @@ mod cable;
 mod calm;
 mod clash;
 mod common;
+mod dozing;
 mod heard;
 mod held;
 mod hidden;

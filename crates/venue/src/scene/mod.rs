@@ -8,6 +8,7 @@ use crate::builder::Plan;
 mod cable;
 mod calm;
 mod clash;
+mod dozing;
 mod grand;
 mod hall;
 mod heard;
@@ -68,6 +69,7 @@ pub fn scenes() -> Vec<Scene> {
         heard::scene(),
         networks::scene(),
         held::scene(),
+        dozing::scene(),
     ]
 }
 
