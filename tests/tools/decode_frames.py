@@ -193,14 +193,19 @@ def with_tshark(frames):
 def make():
     from scapy.contrib import lldp
     from scapy.layers.dhcp import BOOTP, DHCP
-    from scapy.layers.inet import ICMP, IP, UDP, IPOption_NOP
+    from scapy.layers.inet import ICMP, IP, UDP, IPOption_NOP, IPOption_Router_Alert
     from scapy.layers.inet6 import (
         ICMPv6ND_NA, ICMPv6ND_NS, ICMPv6ND_RA, ICMPv6NDOptDstLLAddr, ICMPv6NDOptMTU, ICMPv6NDOptPrefixInfo,
         ICMPv6NDOptSrcLLAddr, IPv6)
     from scapy.layers.l2 import ARP, Dot1AD, Dot1Q, Ether
     from scapy.packet import Raw
 
+    from scapy.contrib.igmp import IGMP
+    from scapy.contrib.igmpv3 import IGMPv3mq
+
     zero = "00:00:00:00:00:00"
+    to_hosts = Ether(src=LOFT, dst="01:00:5e:00:00:01")
+    asks = IP(src=LOFT_IP, dst="224.0.0.1", ttl=1, id=8, proto=2, options=[IPOption_Router_Alert()])
     reply = ARP(op=2, hwsrc=LOFT, psrc=LOFT_IP, hwdst=OURS, pdst=OWN_IP)
     to_us = Ether(src=LOFT, dst=OURS)
     to_all = Ether(src=LOFT, dst=BROADCAST)
@@ -253,6 +258,9 @@ def make():
         "echo_request_with_options": to_us / IP(src=LOFT_IP, dst=OWN_IP, id=3, options=[IPOption_NOP()])
         / ICMP(type=8, id=1, seq=2),
         "port_unreachable": to_us / IP(src=LOFT_IP, dst=OWN_IP, id=4) / ICMP(type=3, code=3) / ours,
+        "igmp_query": to_hosts / asks / IGMP(type=0x11, mrcode=100),
+        "igmp_query_3": to_hosts / asks / IGMPv3mq(type=0x11, mrcode=100, gaddr="239.255.255.250"),
+        "igmp_report": to_hosts / asks / IGMP(type=0x16, gaddr="239.255.255.250"),
         "udp": to_us / IP(src=LOFT_IP, dst=OWN_IP, id=5) / UDP(sport=52381, dport=50000) / Raw(b"stage"),
         "udp_fragment": to_us / IP(src=LOFT_IP, dst=OWN_IP, id=6, flags="MF")
         / UDP(sport=52381, dport=50000, len=4000) / Raw(b"stage"),

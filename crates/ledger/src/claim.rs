@@ -157,6 +157,8 @@ pub(crate) struct Claim {
     pub(crate) life: Life,
     /// Whether the host proved to be an owner, not a proxy.
     pub(crate) proven: bool,
+    /// Whether the host answers there for one that is asleep, by its own word that it does such things.
+    pub(crate) lent: bool,
     /// Whether it ever answered a 0.0.0.0 probe.
     pub(crate) answers_nobody: bool,
     /// 0.0.0.0 probes that others or none answered.
@@ -179,6 +181,7 @@ impl Claim {
             since: at,
             life: Life::Stale,
             proven: false,
+            lent: false,
             answers_nobody: false,
             nobody_missed: 0,
             question: None,
@@ -242,14 +245,24 @@ impl Claim {
         self.life == Life::Alive
     }
 
-    /// Whether it answers for an address that it does not own, as far as the 0.0.0.0 probe tells.
+    /// Whether it answers for an address that it does not own, as far as is known.
     pub(crate) const fn proxied(&self) -> bool {
+        self.lent || self.missed_probe()
+    }
+
+    /// Whether it has shown no sign of an owner, and kept silent to a 0.0.0.0 probe.
+    pub(crate) const fn missed_probe(&self) -> bool {
         !self.proven && self.nobody_missed > 0
+    }
+
+    /// Whether the host is known to be an owner.
+    pub(crate) const fn owned(&self) -> bool {
+        self.proven && !self.lent
     }
 
     /// Whether it is still open if it is an owner's.
     pub(crate) fn pending(&self) -> bool {
-        self.alive() && !self.proven && self.nobody_missed == 0
+        self.alive() && !self.proven && !self.lent && self.nobody_missed == 0
     }
 
     /// Whether both held the address at the same time: each was heard after the other began, or

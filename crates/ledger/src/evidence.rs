@@ -59,7 +59,7 @@ impl Ledger {
             let own = if listed {
                 self.is_own(i, id)
             } else {
-                claim.proven || !self.sees_frames()
+                claim.owned() || !self.sees_frames()
             };
             match claim.life {
                 Life::Alive if own => {
@@ -67,7 +67,9 @@ impl Ledger {
                     e.here = e.here.or(Some((id, address)));
                 }
                 Life::Alive => {
-                    if claim.proven {
+                    if claim.lent {
+                        e.lent = e.lent.or(Some(id));
+                    } else if claim.proven {
                         e.other = e.other.or(Some(id));
                     }
                     e.pending |= claim.pending();
@@ -206,7 +208,7 @@ impl Ledger {
             .hosts
             .holders(address)
             .map(|(id, c)| (id, c, own(id)))
-            .filter(|(id, c, own)| c.alive() && !id.is_virtual_router() && (c.proven || *own))
+            .filter(|(id, c, own)| c.alive() && !id.is_virtual_router() && (c.owned() || *own))
             .collect();
         let me = self.me().filter(|_| self.is_ours(address));
         if held.len() + usize::from(me.is_some()) < 2 {

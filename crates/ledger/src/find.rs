@@ -2,20 +2,13 @@
 
 use std::collections::BTreeSet;
 use std::net::Ipv4Addr;
-use std::time::Duration;
 
 use rig::How;
 use vocab::{Mac, Moment};
 
 use crate::headline::link_words;
-use crate::ledger::{Blind, Ledger, Timer};
-use crate::words::number;
+use crate::ledger::{Blind, Ledger};
 use crate::{Change, Finding, FindingKind, Severity, Subject};
-
-/// Clashes between strangers that are told.
-const MAX_CLASHES: usize = 50;
-/// A flood is told for so long after the last host was dropped.
-const FLOOD: Duration = Duration::from_mins(1);
 
 /// Which of two faults stands first: the smaller.
 pub(crate) fn weight(kind: FindingKind) -> usize {
@@ -27,6 +20,7 @@ pub(crate) fn weight(kind: FindingKind) -> usize {
         K::MaskMismatch,
         K::TwoWaysToRig,
         K::WirelessLink,
+        K::ClientIsolation,
         K::AddressConflict,
         K::Missing,
         K::Replaced,
@@ -39,13 +33,18 @@ pub(crate) fn weight(kind: FindingKind) -> usize {
         K::ProxyArp,
         K::Flood,
         K::DeviceFault,
+        K::DuplicateMac,
         K::GatewaySilent,
         K::CallsForNobody,
         K::StaticInLeasePool,
         K::DhcpServer,
         K::Standby,
         K::PortNotPassing,
+        K::SleepProxy,
+        K::ArpOnly,
+        K::NoQuerier,
         K::TwoPorts,
+        K::VirtualRouter,
         K::OddSender,
         K::TaggedFrames,
         K::DeviceMask,
@@ -110,6 +109,10 @@ impl Ledger {
                 self.find_computer(&mut all);
                 self.find_clashes(&mut all);
                 self.find_two_ports(&mut all);
+                self.find_apart(&mut all);
+                self.find_asleep(&mut all);
+                self.find_doubles(&mut all);
+                self.find_querier(now, &mut all);
                 self.find_servers(&mut all);
                 self.find_masks(&mut all);
                 self.find_wire(now, &mut all);
@@ -199,155 +202,6 @@ impl Ledger {
                         ),
                     )
                 });
-            }
-        }
-    }
-
-    /// Whether the standing of a device tells of a clash at `address`.
-    fn decides(&self, address: Ipv4Addr) -> bool {
-        self.by_address.contains_key(&address)
-            || self
-                .device_at(address)
-                .is_some_and(|i| self.tracks[i].evidence.here.is_some_and(|(_, a)| a == address))
-    }
-
-    fn find_clashes(&self, all: &mut Vec<Finding>) {
-        let own = self
-            .station
-            .iter()
-            .flat_map(|s| s.addresses.iter().map(vocab::Ipv4Net::addr));
-        let first: BTreeSet<Ipv4Addr> = own.chain(self.gateway()).collect();
-        let strangers = self
-            .hosts
-            .contested()
-            .filter(|a| !first.contains(a))
-            .take(MAX_CLASHES * 4);
-        let mut told = 0;
-        for address in first.iter().copied().chain(strangers) {
-            if self.decides(address) || told >= MAX_CLASHES {
-                continue;
-            }
-            let clash = self.clash(None, address);
-            if clash.is_empty() {
-                continue;
-            }
-            told += 1;
-            let ours = self.is_ours(address);
-            let gateway = self.gateway() == Some(address);
-            let macs: Vec<Mac> = clash.iter().filter_map(|id| id.mac()).take(8).collect();
-            let names: Vec<String> = clash
-                .iter()
-                .take(8)
-                .map(|id| match id.mac() {
-                    _ if Some(*id) == self.me() => "this computer".to_owned(),
-                    Some(mac) => mac.to_string(),
-                    None => "unknown hardware".to_owned(),
-                })
-                .collect();
-            let other = clash
-                .iter()
-                .filter(|id| Some(**id) != self.me())
-                .find_map(|id| id.mac());
-            let other = other.map(|m| m.to_string()).unwrap_or_default();
-            let (whose, advice) = if ours {
-                (
-                    ", this computer's own address",
-                    format!("Find {other} and unplug it, or give this computer another address."),
-                )
-            } else if gateway {
-                (
-                    ", the gateway's address",
-                    format!("Find {other} on the switch; if it is not the router, give it another address."),
-                )
-            } else {
-                (
-                    "",
-                    format!("Find {other} on the switch and give it another address."),
-                )
-            };
-            all.push(Finding {
-                address: Some(address),
-                macs,
-                ..made(
-                    FindingKind::AddressConflict,
-                    if ours || gateway {
-                        Severity::Fault
-                    } else {
-                        Severity::Note
-                    },
-                    format!(
-                        "{} units hold {address}{whose}: {}.",
-                        number(clash.len()),
-                        names.join(" and ")
-                    ),
-                    advice,
-                )
-            });
-        }
-    }
-
-    fn find_wire(&mut self, now: Moment, all: &mut Vec<Finding>) {
-        for host in self.hosts.proxies().take(MAX_CLASHES) {
-            let Some(mac) = host.id.mac() else { continue };
-            all.push(Finding {
-                macs: vec![mac],
-                ..made(
-                    FindingKind::ProxyArp,
-                    Severity::Risk,
-                    format!("{mac} answers for addresses that it does not own (proxy ARP)."),
-                    format!("Switch proxy ARP off in the router or access point with the hardware {mac}."),
-                )
-            });
-        }
-        if let Some(gateway) = self.gateway()
-            && !self.is_ours(gateway)
-            && !self.port.deaf()
-            && self.targets.get(&gateway).is_some_and(|t| t.unanswered)
-        {
-            all.push(Finding {
-                address: Some(gateway),
-                ..made(
-                    FindingKind::GatewaySilent,
-                    Severity::Risk,
-                    format!("The gateway {gateway} does not answer."),
-                    "Look whether the router is switched on and plugged into the rig's switch.",
-                )
-            });
-        }
-        for (source, (sender, address, _)) in &self.odd {
-            all.push(Finding {
-                macs: vec![*source, *sender],
-                ..made(
-                    FindingKind::OddSender,
-                    Severity::Note,
-                    format!("{source} sends ARP in the name of {sender} for {address}; it proves nothing."),
-                    format!("Look what {source} is: a bridge or access point does this for its clients."),
-                )
-            });
-        }
-        if let Some(tag) = self.tags.keys().next() {
-            all.push(made(
-                FindingKind::TaggedFrames,
-                Severity::Note,
-                format!("Frames with the VLAN tag {tag} reach this computer; they are not counted."),
-                "Set this computer's switch port to one untagged VLAN, that of the rig.",
-            ));
-        }
-        if let Some(last) = self.hosts.overflowed {
-            let over = last + FLOOD;
-            if now < over {
-                self.timers.set(Timer::Flood, Some(over));
-                all.push(made(
-                    FindingKind::Flood,
-                    Severity::Risk,
-                    format!(
-                        "More than {} unknown hosts: the oldest are forgotten.",
-                        crate::hosts::MAX_STRANGERS
-                    ),
-                    "Look at the switch for the port that all this comes from, and unplug it.",
-                ));
-            } else {
-                self.hosts.overflowed = None;
             }
         }
     }

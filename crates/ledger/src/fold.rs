@@ -25,14 +25,19 @@ impl Ledger {
                 address,
                 mac,
                 asked,
+                ttl,
                 rtt,
-                ..
             } => {
                 if let (Some(asked), Some(from)) = (*asked, *mac) {
                     self.kin_told(at, *address, asked, Some(from));
                 }
                 self.echo(at, *address, *mac, *rtt);
+                if let Some(from) = mac.filter(|from| Some(*from) == *asked) {
+                    self.echo_sign(from, *address, *ttl);
+                }
             }
+            Fact::SleepProxy { mac, address } => self.sleep_proxy(at, *mac, *address),
+            Fact::GroupQuery { mac } => self.queried(at, *mac),
             Fact::Neighbour { address, mac, rtt } => self.neighbour(at, *address, *mac, *rtt),
             Fact::Control {
                 address,
@@ -229,6 +234,7 @@ impl Ledger {
         if let Some(i) = self.device_at(address)
             && self.tracks[i].who == Some(id)
         {
+            self.wire_dirty |= self.tracks[i].echoes.back().is_some_and(|e| e.0.is_none());
             self.tracks[i].echo(Some(rtt));
         }
     }

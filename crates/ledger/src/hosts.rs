@@ -7,6 +7,7 @@ use std::time::Duration;
 use vocab::{ControlPort, ControlState, Mac, Moment, Name, Power, Text};
 
 use crate::claim::{Claim, HostId, Life, Proof};
+use crate::double::Signs;
 
 /// Hosts kept that are neither listed nor claim an address that matters.
 pub(crate) const MAX_STRANGERS: usize = 4_096;
@@ -14,6 +15,8 @@ pub(crate) const MAX_STRANGERS: usize = 4_096;
 const MAX_CLAIMS: usize = 16;
 /// Hosts that are not listed and claim one address that matters.
 pub(crate) const MAX_CLAIMANTS: usize = 8;
+/// Own addresses kept of a host that answers for sleeping computers.
+const MAX_SPOKEN: usize = 4;
 /// Names kept of one host.
 const MAX_NAMES: usize = 8;
 
@@ -48,9 +51,18 @@ pub(crate) struct Host {
     pub(crate) power: Option<Power>,
     /// Whether it was found to answer for others' addresses.
     pub(crate) proxy: bool,
+    /// The addresses from which it said that it answers for sleeping computers: its own.
+    speaks: Vec<Ipv4Addr>,
+    /// What its systems show of themselves.
+    pub(crate) signs: Signs,
 }
 
 impl Host {
+    /// Whether it says that it answers for sleeping computers.
+    pub(crate) const fn lends(&self) -> bool {
+        !self.speaks.is_empty()
+    }
+
     /// Its claim to `address`.
     pub(crate) fn claim(&self, address: Ipv4Addr) -> Option<&Claim> {
         self.claims.iter().find(|c| c.address == address)
@@ -81,6 +93,7 @@ pub(crate) struct Hosts {
     /// Addresses with more than one claimant.
     contested: BTreeSet<Ipv4Addr>,
     proxies: BTreeSet<HostId>,
+    lenders: BTreeSet<HostId>,
     listed: BTreeSet<Mac>,
     pinned: BTreeSet<Ipv4Addr>,
     /// When a host was last dropped for want of room.
@@ -168,6 +181,8 @@ impl Hosts {
             said: BTreeMap::new(),
             power: None,
             proxy: false,
+            speaks: Vec::new(),
+            signs: Signs::default(),
         });
         let old = host.last;
         host.last = old.max(at);
@@ -203,6 +218,7 @@ impl Hosts {
             if host.proxy {
                 claim.nobody_missed = 1;
             }
+            claim.lent = host.lends() && !host.speaks.contains(&address);
             host.claims.push(claim);
         }
         if let Some(claim) = host.claim_mut(address) {
@@ -244,6 +260,28 @@ impl Hosts {
         true
     }
 
+    /// A host says from `address` that it answers for sleeping computers: what else it claims is not its
+    /// own. True if that is news.
+    pub(crate) fn lends(&mut self, id: HostId, address: Ipv4Addr) -> bool {
+        let Some(host) = self.map.get_mut(&id) else {
+            return false;
+        };
+        if host.speaks.contains(&address) || host.speaks.len() >= MAX_SPOKEN {
+            return false;
+        }
+        host.speaks.push(address);
+        for claim in &mut host.claims {
+            claim.lent = !host.speaks.contains(&claim.address);
+        }
+        self.lenders.insert(id);
+        true
+    }
+
+    /// Hosts that say that they answer for sleeping computers.
+    pub(crate) fn lenders(&self) -> impl Iterator<Item = HostId> {
+        self.lenders.iter().copied()
+    }
+
     /// All that was heard says nothing about now any more.
     pub(crate) fn stale(&mut self) {
         for host in self.map.values_mut() {
@@ -271,8 +309,11 @@ impl Hosts {
             {
                 claim.nobody_missed = claim.nobody_missed.saturating_add(1);
             }
-            let unowned = host.claims.iter().filter(|c| c.proxied()).count();
-            let twice = host.claims.iter().any(|c| !c.proven && c.nobody_missed >= 2);
+            let unowned = host.claims.iter().filter(|c| !c.lent && c.missed_probe()).count();
+            let twice = host
+                .claims
+                .iter()
+                .any(|c| !c.lent && !c.proven && c.nobody_missed >= 2);
             host.proxy = unowned >= 2 || twice;
             if !host.proxy {
                 self.proxies.remove(&id);
@@ -307,6 +348,7 @@ impl Hosts {
                 return;
             };
             self.proxies.remove(&id);
+            self.lenders.remove(&id);
             if let Some(host) = self.map.remove(&id) {
                 for claim in host.claims {
                     self.drop_holder(claim.address, id);

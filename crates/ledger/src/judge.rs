@@ -44,6 +44,8 @@ pub(crate) struct Evidence {
     pub(crate) other: Option<HostId>,
     /// Where its hardware was heard over IPv6. It decides nothing.
     pub(crate) six: Option<Ipv6Addr>,
+    /// One that answers at its address for whoever sleeps.
+    pub(crate) lent: Option<HostId>,
     /// The device that holds its address while its own hardware holds that one's.
     pub(crate) swapped: Option<usize>,
     /// Somebody holds its address of whom it is not known yet whether as an owner.

@@ -260,7 +260,7 @@ impl Ledger {
         for (address, test) in &self.kin.tests {
             let owner = |m: &Mac| {
                 let claim = self.hosts.get(HostId::Mac(*m)).and_then(|h| h.claim(*address));
-                claim.is_some_and(|c| c.alive() && (c.proven || self.by_mac.contains_key(m)))
+                claim.is_some_and(|c| c.alive() && (c.owned() || self.by_mac.contains_key(m)))
             };
             let macs: Vec<Mac> = test.told.keys().copied().filter(owner).collect();
             for (n, a) in macs.iter().enumerate() {

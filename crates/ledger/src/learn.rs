@@ -131,6 +131,7 @@ impl Ledger {
         }
         self.call_roll(at);
         self.wait_for_port(at);
+        self.time_querier();
     }
 
     /// What a pass over the whole subnet goes through; nothing where that would be too much, or

@@ -16,6 +16,7 @@ use crate::lanes::{Key, Lanes};
 use crate::passes::Passes;
 use crate::plugged::Plug;
 use crate::port::OwnPort;
+use crate::querier::Querier;
 use crate::relist::{self, Listed};
 use crate::search::Search;
 use crate::servers::Servers;
@@ -58,6 +59,8 @@ pub(crate) enum Timer {
     Doubt(Ipv4Addr),
     /// Whether those who hold an address are one unit is not waited for any longer.
     Kin(Ipv4Addr),
+    /// No query for multicast groups was heard for long.
+    Querier,
     /// Our own port is silent for long.
     Port,
 }
@@ -124,6 +127,8 @@ pub struct Ledger {
     pub(crate) odd: BTreeMap<Mac, (Mac, Ipv4Addr, Moment)>,
     /// VLAN tags seen, and when first.
     pub(crate) tags: BTreeMap<u16, Moment>,
+    /// Who keeps the multicast groups alive.
+    pub(crate) querier: Querier,
     /// Who may be two ports of one unit.
     pub(crate) kin: Kin,
     /// Who keeps asking for whom.
@@ -192,6 +197,7 @@ impl Ledger {
             wire_findings: Vec::new(),
             odd: BTreeMap::new(),
             tags: BTreeMap::new(),
+            querier: Querier::default(),
             kin: Kin::default(),
             calls: Calls::default(),
             lent: BTreeSet::new(),
@@ -241,7 +247,7 @@ impl Ledger {
                 Timer::Doubt(address) => self.doubt_over(address, now),
                 Timer::Kin(address) => self.kin_due(address),
                 Timer::Port => self.port_due(now),
-                Timer::Calm | Timer::Flood | Timer::Calls => self.wire_dirty = true,
+                Timer::Calm | Timer::Flood | Timer::Calls | Timer::Querier => self.wire_dirty = true,
             }
         }
         self.settle(now);

@@ -13,6 +13,8 @@
 //! and `ready` add what is no single device's (`find_servers` what `servers` gathered of DHCP), and `plan` decides what to ask next and when.
 
 mod agenda;
+mod apart;
+mod asleep;
 mod assign;
 mod away;
 mod basis;
@@ -23,10 +25,13 @@ mod claim;
 mod computer;
 mod covered;
 mod detect;
+mod double;
 mod evidence;
 mod find;
+mod find_clashes;
 mod find_masks;
 mod find_servers;
+mod find_wire;
 mod fold;
 mod headline;
 mod heard;
@@ -45,6 +50,7 @@ mod plugged;
 mod port;
 mod ports;
 mod power;
+mod querier;
 mod ready;
 mod relist;
 mod resemble;

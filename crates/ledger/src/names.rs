@@ -31,6 +31,7 @@ impl Ledger {
             self.starts(at, mac, address, Sign::Spoke);
         }
         let mut news = self.hosts.hear(id, at).news;
+        self.name_sign(mac, address, names);
         for name in names {
             news |= self.hosts.name(id, name);
         }

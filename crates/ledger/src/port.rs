@@ -32,7 +32,9 @@ const AT_ONCE: Duration = Duration::from_millis(250);
 pub(crate) struct OwnPort {
     /// When the link came up.
     up: Moment,
-    /// When the last frame of somebody else came in since.
+    /// When the first frame of somebody else came in since.
+    first: Option<Moment>,
+    /// When the last one did.
     heard: Option<Moment>,
     /// Nothing that comes in matters: somebody else vouches.
     vouched: bool,
@@ -43,6 +45,7 @@ impl OwnPort {
     pub(crate) const fn new(up: Moment) -> Self {
         Self {
             up,
+            first: None,
             heard: None,
             vouched: false,
         }
@@ -59,7 +62,15 @@ impl OwnPort {
 
     /// A frame of somebody else came in.
     pub(crate) const fn hear(&mut self, at: Moment) {
+        if self.first.is_none() {
+            self.first = Some(at);
+        }
         self.heard = Some(at);
+    }
+
+    /// Since when it is known to pass frames.
+    pub(crate) const fn passes_since(&self) -> Option<Moment> {
+        self.first
     }
 
     /// Whether nothing came in yet, so that the switch may still hold the port back.
@@ -95,6 +106,8 @@ fn is_from_others(fact: &Fact) -> bool {
         | Fact::Neighbour { .. }
         | Fact::Wakes { .. }
         | Fact::DhcpOffer(_)
+        | Fact::SleepProxy { .. }
+        | Fact::GroupQuery { .. }
         | Fact::Ipv6 { .. }
         | Fact::Mask { .. }
         | Fact::Serves { .. }
@@ -128,6 +141,7 @@ impl Ledger {
         self.port.hear(at);
         if first {
             self.timers.set(Timer::Port, None);
+            self.time_querier();
             self.wire_dirty = true;
             if self.blind().is_none() && at.since(self.port.up) >= AT_ONCE {
                 self.ask_anew(at, fact);

@@ -89,6 +89,8 @@ impl Ledger {
                 if let Some(i) = self.device_at(address) {
                     self.tracks[i].echo(None);
                     self.soft = true;
+                    self.wire_dirty |= self.tracks[i].echoes.len() >= 3;
+                    self.touched.insert(i);
                 }
                 self.replan.insert(address);
             }

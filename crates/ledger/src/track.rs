@@ -159,6 +159,7 @@ impl Track {
             self.echoes.pop_front();
         }
         self.echoes.push_back(EchoSample(rtt));
+        self.retell |= self.device.sleeps;
     }
 
     /// It starts: its boot time runs from now, and what its ports said is past.

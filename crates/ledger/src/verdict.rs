@@ -86,6 +86,7 @@ impl Ledger {
         track.retell = false;
         let before = track.standing;
         if standing != before {
+            self.wire_dirty = true;
             track.standing = standing;
             track.since = now;
         }

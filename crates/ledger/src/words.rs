@@ -26,7 +26,11 @@ impl Told {
     /// The finding that the standing makes, if it is a trouble.
     pub(crate) fn finding(&self, track: &Track, e: &Evidence, since: Moment) -> Option<Finding> {
         let kind = self.kind?;
-        let dozing = kind == FindingKind::Missing && track.device.sleeps && track.last_heard.is_some();
+        let dozing = match kind {
+            FindingKind::Missing => track.device.sleeps && (track.last_heard.is_some() || e.lent.is_some()),
+            FindingKind::NoControl => track.dozes(),
+            _ => false,
+        };
         let severity = match kind {
             FindingKind::AddressConflict => Severity::Fault,
             _ if track.device.need != Need::Show || dozing => Severity::Note,
@@ -144,6 +148,19 @@ pub(crate) fn tell(
                 told(None, format!("for now at {away}"), text, wait)
             }
         }
+        Standing::NoControl if track.dozes() => {
+            let text = format!(
+                "{name} may be asleep: its network card answers, and nothing else of it ({}).",
+                failing(e)
+            );
+            let advice = format!("Wake {name}{place} if it is needed.");
+            told(
+                Some(FindingKind::NoControl),
+                "may be asleep".to_owned(),
+                text,
+                advice,
+            )
+        }
         Standing::NoControl => {
             let ports: Vec<String> = e.failing.iter().map(|(p, _)| p.to_string()).collect();
             let asleep = track.power == Some(Power::Standby);
@@ -245,6 +262,13 @@ fn missing(track: &Track, e: &Evidence, place: &str, expected: &str) -> Told {
             ),
             "Plug this computer into another port of the rig's switch, and look whether that switch is on."
                 .to_owned(),
+        )
+    } else if let Some(proxy) = e.lent.and_then(HostId::mac) {
+        (
+            format!(
+                "{name} does not answer itself; {proxy} answers for it as a sleep proxy, so it is asleep."
+            ),
+            format!("Wake {name}{place} if it is needed."),
         )
     } else if d.sleeps && track.last_heard.is_some() {
         (

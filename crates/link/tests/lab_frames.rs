@@ -211,3 +211,27 @@ fn what_the_kernel_drops_is_counted() {
         });
     });
 }
+
+#[test]
+fn a_kernels_query_for_multicast_groups_passes() {
+    run("a_kernels_query_for_multicast_groups_passes", &[], || {
+        cable("10.40.8.5/24", "10.40.8.21/24");
+        block_on(async {
+            let mut live = Live::open("near", OpenHow::Raw).unwrap();
+            // The far side is a switch that asks, as one does that looks into IGMP.
+            sh(
+                "ip -n far link add name hub type bridge mcast_snooping 1 mcast_querier 1 mcast_startup_query_interval 20; \
+                ip -n far link set far master hub; ip -n far link set hub up",
+            );
+            let group = until(&mut live, "a query", |event, frame| {
+                let bytes = &frame.bytes;
+                // IPv4, protocol 2 (RFC 2236), behind a header of so many words.
+                let igmp = event == LiveEvent::Frame && bytes[12..14] == [0x08, 0x00] && bytes[23] == 2;
+                let at = 14 + usize::from(bytes[14] & 0xf) * 4;
+                (igmp && bytes[at] == 0x11).then(|| bytes[at + 4..at + 8].to_vec())
+            })
+            .await;
+            assert_eq!(group, [0, 0, 0, 0], "who listens to any group");
+        });
+    });
+}

@@ -60,6 +60,9 @@ impl Scanner {
                 self.hear_server(now, heard.source, *from, message);
             }
             What::Dhcp { message, .. } => self.hear_dhcp(now, heard.source, message),
+            What::GroupQuery { .. } if vlan.is_none() => {
+                self.say(now, Fact::GroupQuery { mac: heard.source });
+            }
             What::Mdns { from, message } if vlan.is_none() => {
                 self.hear_mdns(now, heard.source, *from, message);
             }

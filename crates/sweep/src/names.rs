@@ -28,7 +28,9 @@ const MAX_TYPES: usize = 64;
 /// Questions in one query, so that it fits a frame: each has less than 48 bytes.
 const MAX_QUESTIONS: usize = 24;
 /// Asked for from the first query on, as video devices often offer them (common practice, no source).
-const USUAL: [&str; 2] = ["_http._tcp", "_rtsp._tcp"];
+const USUAL: [&str; 3] = ["_http._tcp", "_rtsp._tcp", SLEEP_PROXY];
+/// Who offers it answers ARP for computers that sleep (common practice, no source).
+const SLEEP_PROXY: &str = "_sleep-proxy._udp";
 
 /// Types of pictures and sound: RTSP (RFC 2326), NDI, and the nodes of AMWA IS-04.
 const VIDEO: [&str; 3] = ["_rtsp._tcp", "_ndi._tcp", "_nmos-node._tcp"];
@@ -196,6 +198,11 @@ impl Scanner {
     pub(crate) fn hear_mdns(&mut self, now: Moment, mac: Mac, from: Ipv4Addr, message: &mdns::Message) {
         self.hear_types(now, message);
         self.hear_offers(now, mac, message.offers_of(from));
+        // Named with its host, so that no reflector's word counts.
+        let lends = |o: &mdns::Offer| o.kind.as_str() == SLEEP_PROXY && o.host.is_some();
+        if mac.is_host() && is_askable(from) && message.offers_of(from).any(lends) {
+            self.say(now, Fact::SleepProxy { mac, address: from });
+        }
         self.hear_named(now, mac, Some(from), message.names_of(from));
     }
 

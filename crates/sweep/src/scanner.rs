@@ -451,6 +451,8 @@ impl Scanner {
             Fact::Arp(seen) => seen.answers.is_none(),
             Fact::Wakes { .. }
             | Fact::Named { .. }
+            | Fact::GroupQuery { .. }
+            | Fact::SleepProxy { .. }
             | Fact::Plugged(_)
             | Fact::Ipv6 { .. }
             | Fact::Mask { .. }

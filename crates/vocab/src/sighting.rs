@@ -222,6 +222,19 @@ pub enum Fact {
     },
     /// A switch says to which of its ports we are plugged in, and for how long that holds.
     Plugged(Plugged),
+    /// A host says by multicast DNS, from its own address, that it answers for sleeping computers
+    /// (DNS-SD type `_sleep-proxy._udp`).
+    SleepProxy {
+        /// Source of the frame.
+        mac: Mac,
+        /// Its own address.
+        address: Ipv4Addr,
+    },
+    /// Somebody asked who listens to which multicast group (IGMP, RFC 2236, RFC 3376).
+    GroupQuery {
+        /// Source of the frame.
+        mac: Mac,
+    },
     /// A pass went on: so many of its addresses are asked.
     PassAsked {
         /// Which pass.

@@ -2,7 +2,7 @@
 //!
 //! Nothing here is used to read what comes off a wire.
 
-use core::net::IpAddr;
+use core::net::{IpAddr, Ipv4Addr};
 
 use hickory_proto::op::{Message as Dns, MessageType, OpCode};
 use hickory_proto::rr::rdata::{A, AAAA, PTR, SRV, TXT};
@@ -10,8 +10,12 @@ use hickory_proto::rr::{Name as DnsName, RData, Record};
 
 use percent_encoding::{NON_ALPHANUMERIC, utf8_percent_encode};
 
+use vocab::Mac;
+
+use crate::checksum::checksum;
 use crate::mdns::ServiceType;
 use crate::wsd::{self, Version};
+use crate::{Ethernet, Ipv4, ethernet, ipv4};
 
 /// Seconds that records with a host's name hold (RFC 6762 section 10).
 const HOST_TTL: u32 = 120;
@@ -29,6 +33,25 @@ pub struct Device<'a> {
     pub services: &'a [(ServiceType, u16)],
     /// At which port its ONVIF service is.
     pub onvif: u16,
+}
+
+/// A query of IGMP version 2 to everybody (RFC 2236 section 2), as the router at `from` sends it.
+pub fn group_query(mac: Mac, from: Ipv4Addr) -> Vec<u8> {
+    let mut query = [0x11, 100, 0, 0, 0, 0, 0, 0];
+    let [high, low] = checksum(&query).to_be_bytes();
+    (query[2], query[3]) = (high, low);
+    let packet = Ipv4 {
+        ttl: 1,
+        ..Ipv4::new(from, Ipv4Addr::new(224, 0, 0, 1), ipv4::IGMP, &query)
+    };
+    let head = Ethernet {
+        destination: Mac::new([0x01, 0x00, 0x5e, 0, 0, 1]),
+        source: mac,
+        vlan: None,
+        ethertype: ethernet::IPV4,
+        payload: &packet.emit(),
+    };
+    head.emit()
 }
 
 impl Device<'_> {

@@ -14,6 +14,8 @@ pub const HEADER: usize = 20;
 pub const ICMP: u8 = 1;
 /// The protocol number of TCP (RFC 9293).
 pub const TCP: u8 = 6;
+/// The protocol number of IGMP (RFC 2236).
+pub const IGMP: u8 = 2;
 /// The protocol number of UDP (RFC 768).
 pub const UDP: u8 = 17;
 /// The time to live that hosts give by default (IANA's recommended value, from memory).

@@ -13,6 +13,8 @@ pub enum Layer {
     Ipv4,
     /// RFC 792.
     Icmp,
+    /// RFC 2236 and RFC 3376.
+    Igmp,
     /// RFC 8200.
     Ipv6,
     /// RFC 4443 and RFC 4861.
@@ -50,6 +52,7 @@ impl Layer {
             Self::Ipv4 => "IPv4",
             Self::Icmp => "ICMP",
             Self::Ipv6 => "IPv6",
+            Self::Igmp => "IGMP",
             Self::Icmp6 => "ICMPv6",
             Self::Udp => "UDP",
             Self::Dhcp => "DHCP",

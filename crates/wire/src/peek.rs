@@ -8,7 +8,7 @@ use crate::icmp::{Echo, Original};
 use crate::icmp6::Neighbour;
 use crate::malformed::{Malformed, Reason};
 use crate::{
-    Arp, Ethernet, Icmp, Icmp6, Ipv4, Ipv6, Udp, dhcp, enquiry, ethernet, ipv4, ipv6, lldp, mdns, wsd,
+    Arp, Ethernet, Icmp, Icmp6, Igmp, Ipv4, Ipv6, Udp, dhcp, enquiry, ethernet, ipv4, ipv6, lldp, mdns, wsd,
 };
 
 /// A frame, decoded as far as it matters here.
@@ -48,6 +48,13 @@ pub enum What<'a> {
         ttl: u8,
         /// The question, given back.
         echo: Echo<'a>,
+    },
+    /// Somebody asks who listens to a multicast group (IGMP).
+    GroupQuery {
+        /// Who asks; 0.0.0.0 for a switch without an address.
+        from: Ipv4Addr,
+        /// To which; 0.0.0.0 for any.
+        group: Ipv4Addr,
     },
     /// A packet could not be delivered.
     Unreachable {
@@ -207,6 +214,10 @@ fn in_ipv4<'a>(packet: &Ipv4<'a>) -> Result<What<'a>, Malformed> {
                 original,
             },
             Icmp::Unreachable { original: None, .. } | Icmp::Other { .. } => other,
+        },
+        ipv4::IGMP => match Igmp::parse(payload)? {
+            Igmp::Query { group } => What::GroupQuery { from, group },
+            Igmp::Other { .. } => other,
         },
         ipv4::UDP => in_udp(from, to, Udp::parse(payload)?)?,
         _ => other,

@@ -245,6 +245,19 @@ fn we_read_in_their_frames_what_they_wrote() {
             }
         );
     });
+    let hosts = Mac::new([0x01, 0x00, 0x5e, 0, 0, 1]);
+    let query =
+        |group: Ipv4Addr| move |what: What<'_>| assert_eq!(what, What::GroupQuery { from: LOFT_IP, group });
+    what("igmp_query", hosts, None, &query(Ipv4Addr::UNSPECIFIED));
+    what(
+        "igmp_query_3",
+        hosts,
+        None,
+        &query(Ipv4Addr::new(239, 255, 255, 250)),
+    );
+    what("igmp_report", hosts, None, &|what| {
+        assert!(matches!(what, What::Ipv4Other { protocol: 2, .. }), "{what:?}");
+    });
     what("echo_request_with_options", OURS, None, &|what| {
         let echo = Echo {
             identifier: 1,

@@ -24,6 +24,7 @@ mod standings;
 mod starting;
 mod texts;
 mod told;
+mod traps;
 mod unit;
 mod wait;
 mod who;

@@ -95,6 +95,18 @@ kinds! {
     PortNotPassing = "port_not_passing",
     /// A host has a further address beside the expected one.
     ExtraAddress = "extra_address",
+    /// Somebody answers, and none of the rig's devices: our port is probably kept apart from them.
+    ClientIsolation = "client_isolation",
+    /// A host answers for devices that are asleep.
+    SleepProxy = "sleep_proxy",
+    /// A device answers ARP and nothing else that was asked.
+    ArpOnly = "arp_only",
+    /// Two systems stand behind one hardware address.
+    DuplicateMac = "duplicate_mac",
+    /// Nobody asks who listens to which multicast group.
+    NoQuerier = "no_querier",
+    /// A hardware address that routers share (RFC 5798).
+    VirtualRouter = "virtual_router",
     /// Two hardware addresses that are one unit with two ports in this network.
     TwoPorts = "two_ports",
     /// A device says that it is in standby.

@@ -20,11 +20,14 @@ const IPV6: u32 = 0x86dd;
 const LLDP: u32 = 0x88cc;
 const VLAN: u32 = 0x8100;
 const ICMP: u32 = 1;
+const IGMP: u32 = 2;
 const TCP: u32 = 6;
 const UDP: u32 = 17;
 const ICMP6: u32 = 58;
 /// Types of `ICMPv6` that let a message pass: echo reply (RFC 4443) and neighbour discovery (RFC 4861).
 const HEARD6: [u32; 5] = [129, 133, 134, 135, 136];
+/// The type of a query of IGMP (RFC 2236, RFC 3376).
+const IGMP_QUERY: u32 = 0x11;
 /// Multicast DNS (RFC 6762).
 const MDNS: u32 = 5353;
 /// Ports of UDP that let a datagram pass: DHCP (RFC 2131), multicast DNS (RFC 6762), WS-Discovery,
@@ -36,6 +39,7 @@ pub(super) const DISCOVERY_OWN: u32 = 53_702;
 /// The program that lets pass:
 /// - ARP, also where the kernel has already taken a VLAN tag out, and inside one 802.1Q tag;
 /// - LLDP, untagged;
+/// - queries of IGMP, in every version;
 /// - ICMP echo replies over IPv4, first fragments only;
 /// - over IPv6 without extension headers: echo replies, neighbour discovery, and multicast DNS;
 /// - UDP to the ports of what is listened to, first fragments only;
@@ -57,6 +61,7 @@ pub(crate) fn program(admitted: &[Ipv4Addr]) -> Vec<Instruction> {
     }
     a.put(Op::FromX);
     a.jump_if_equal(ICMP, "icmp");
+    a.jump_if_equal(IGMP, "igmp");
     a.jump_unless_equal(UDP, "drop");
 
     a.put(Op::LoadHalf(14 + 6));
@@ -74,6 +79,14 @@ pub(crate) fn program(admitted: &[Ipv4Addr]) -> Vec<Instruction> {
     a.put(Op::HeaderLengthToX(14));
     a.put(Op::LoadByteAtX(14));
     a.jump_if_equal(0, "pass");
+    a.jump("drop");
+
+    a.label("igmp");
+    a.put(Op::LoadHalf(14 + 6));
+    a.jump_if_bits(0x1fff, "drop");
+    a.put(Op::HeaderLengthToX(14));
+    a.put(Op::LoadByteAtX(14));
+    a.jump_if_equal(IGMP_QUERY, "pass");
     a.jump("drop");
 
     a.label("admitted");

@@ -154,6 +154,28 @@ fn echo_replies_pass_and_requests_do_not() {
 }
 
 #[test]
+fn queries_for_multicast_groups_pass_and_reports_do_not() {
+    let all = program(&[]);
+    // With and without the option "router alert" (RFC 2113).
+    for words in [5, 6] {
+        for (kind, wanted) in [
+            (0x11, true),
+            (0x12, false),
+            (0x16, false),
+            (0x17, false),
+            (0x22, false),
+        ] {
+            let frame = ipv4(2, 0, words, [224, 0, 0, 1], &[kind, 0, 0, 0, 0, 0, 0, 0]);
+            assert_eq!(passes(&all, &frame), wanted, "{kind:#x}");
+        }
+    }
+    assert!(
+        !passes(&all, &ipv4(2, 0x0010, 5, [224, 0, 0, 1], &[0x11; 8])),
+        "a later fragment"
+    );
+}
+
+#[test]
 fn dhcp_and_discovery_pass_and_video_does_not() {
     let all = program(&[]);
     for words in [5, 8] {

@@ -111,6 +111,7 @@ fn a_roll_call_is_three_frames_and_repeated_after_a_second_at_the_soonest() {
         Question::Types,
         Question::Offers(kind("_http._tcp")),
         Question::Offers(kind("_rtsp._tcp")),
+        Question::Offers(kind("_sleep-proxy._udp")),
     ];
     let queries = queries(&toy);
     assert_eq!(queries.len(), 2, "{queries:?}");
@@ -239,4 +240,36 @@ fn broken_messages_are_counted() {
     });
     assert_eq!(told.last(), Some(&2));
     assert_eq!(named(&toy), []);
+}
+
+#[test]
+fn who_answers_for_sleepers_is_told_by_its_own_word_alone() {
+    let mut toy = Toy::new(config());
+    let services = [(kind("_sleep-proxy._udp"), 9)];
+    toy.hear(&mdns::frame(mac(21), address(21), &device(&services).mdns()));
+    // Passed on by another, as reflectors do.
+    toy.hear(&mdns::frame(mac(22), address(22), &device(&services).mdns()));
+    toy.hear(&mdns::frame(mac(23), address(23), &device(&[]).mdns()));
+    toy.run(ms(10));
+    let proxies = toy.facts(|_, f| match f {
+        Fact::SleepProxy { mac, address } => Some((*mac, *address)),
+        _ => None,
+    });
+    assert_eq!(proxies, [(mac(21), address(21))]);
+}
+
+#[test]
+fn queries_for_multicast_groups_are_told_and_none_is_sent() {
+    let mut toy = Toy::new(config());
+    toy.hear(&wire::announce::group_query(mac(91), address(1)));
+    let mut tagged = wire::announce::group_query(mac(92), address(1));
+    tagged.splice(12..12, [0x81, 0, 0, 7]);
+    toy.hear(&tagged);
+    toy.run(ms(3_000));
+    let queries = toy.facts(|_, f| match f {
+        Fact::GroupQuery { mac } => Some(*mac),
+        _ => None,
+    });
+    assert_eq!(queries, [mac(91)]);
+    assert!(toy.frames.is_empty());
 }
