@@ -226,9 +226,15 @@ impl Lab {
         }
     }
 
-    /// Keeps this port apart: it hears only ports that are not, and only they hear it.
-    pub fn isolate(&self, port: &str) {
-        run("bridge", &["link", "set", "dev", port, "isolated", "on"]);
+    /// Keeps this port apart, or no longer: it then hears only ports that are not, and only they hear it.
+    pub fn isolate(&self, port: &str, apart: bool) {
+        let word = if apart { "on" } else { "off" };
+        run("bridge", &["link", "set", "dev", port, "isolated", word]);
+    }
+
+    /// The switch does not learn who is at this port, so that what is for him goes out everywhere.
+    pub fn learn_nothing(&self, port: &str) {
+        run("bridge", &["link", "set", "dev", port, "learning", "off"]);
     }
 
     /// Puts the cable back without waiting for the switch.

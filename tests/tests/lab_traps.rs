@@ -2,6 +2,9 @@
 #![cfg(target_os = "linux")]
 #![allow(clippy::expect_used, clippy::unwrap_used)]
 
+use std::io::{Write, stderr};
+use std::process::Command;
+
 use rigmuster_tests::lab::{Lab, SEAT, lab};
 use rigmuster_tests::rigs::RigText;
 
@@ -92,4 +95,142 @@ fn two_ports_of_one_unit_are_a_note_and_two_units_a_clash() {
         report.expect(&[("Mixer", "conflict")]);
         assert!(report.findings("two_ports").is_empty(), "{report}");
     });
+}
+
+#[test]
+fn isolated_ports_are_said_once_and_their_devices_are_missing() {
+    lab(
+        "isolated_ports_are_said_once_and_their_devices_are_missing",
+        |lab| {
+            lab.seat(&["10.40.8.5/24"]);
+            lab.host("gate", "02:52:43:00:00:01", &["10.40.8.1/24"]);
+            let mut file = RigText::on("10.40.8.0/24", &["gateway = \"10.40.8.1\""]);
+            for (name, last) in [("loft", "21"), ("door", "22"), ("stage", "23")] {
+                let mac = format!("02:52:43:00:00:{last}");
+                lab.host(name, &mac, &[&format!("10.40.8.{last}/24")]);
+                file = file.device(
+                    name,
+                    &mac,
+                    &format!("10.40.8.{last}"),
+                    &["position = \"gallery\""],
+                );
+            }
+            let rig = lab.rig(file.as_str());
+            let all = [SEAT, "loft", "door", "stage"];
+            for port in all {
+                lab.isolate(port, true);
+            }
+            let report = lab.check(&rig, "6s", &[]);
+            report.expect(&[("loft", "missing"), ("door", "missing"), ("stage", "missing")]);
+            let fault = report.finding("client_isolation", "fault");
+            assert_eq!(fault["devices"].as_array().map(Vec::len), Some(3), "{report}");
+            assert!(
+                fault["text"].as_str().is_some_and(|t| t.contains("10.40.8.1")),
+                "{report}"
+            );
+            assert!(
+                fault["advice"].as_str().is_some_and(|t| t.contains("(gallery)")),
+                "{report}"
+            );
+            assert!(report.findings("port_not_passing").is_empty(), "{report}");
+            for port in all {
+                lab.isolate(port, false);
+            }
+            let report = lab.check(&rig, "60s", &[]);
+            assert!(report.ready(), "{report}");
+            assert!(report.findings("client_isolation").is_empty(), "{report}");
+        },
+    );
+}
+
+#[test]
+fn a_sleep_proxy_makes_no_sleeper_present() {
+    let test = "a_sleep_proxy_makes_no_sleeper_present";
+    if !has_zeroconf(test) {
+        return;
+    }
+    lab(test, |lab| {
+        lab.seat(&["10.40.8.5/24"]);
+        lab.host("loft", LOFT, &["10.40.8.21/24"]);
+        // Its kernel answers for the sleeper's address, probes included, as such a proxy does.
+        lab.host("box", DOOR, &["10.40.8.90/24", "10.40.8.64/24"]);
+        lab.within("box", &["ip", "route", "add", "224.0.0.0/4", "dev", "eth0"]);
+        let _says = lab.tool(
+            "box",
+            "names.py",
+            &["zeroconf", "10.40.8.90", "Box", "box", "_sleep-proxy._udp"],
+        );
+        let rig = lab.rig(
+            RigText::hall()
+                .device("Organ loft", LOFT, "10.40.8.21", &[])
+                .device(
+                    "Desk laptop",
+                    "02:52:43:00:00:64",
+                    "10.40.8.64",
+                    &["sleeps = true"],
+                )
+                .as_str(),
+        );
+        let report = lab.check(&rig, "14s", &[]);
+        report.expect(&[("Organ loft", "present"), ("Desk laptop", "missing")]);
+        report.finding("missing", "note");
+        let note = report.finding("sleep_proxy", "note");
+        assert_eq!(note["devices"][0], "Desk laptop", "{report}");
+        assert!(report.findings("proxy_arp").is_empty(), "{report}");
+    });
+}
+
+#[test]
+fn a_card_that_answers_alone_and_two_units_with_one_hardware_address_are_told() {
+    let test = "a_card_that_answers_alone_and_two_units_with_one_hardware_address_are_told";
+    lab(test, |lab| {
+        lab.seat(&["10.40.8.5/24"]);
+        lab.host("cue", LOFT, &["10.40.8.21/24"]);
+        lab.set("cue", "net/ipv4/icmp_echo_ignore_all", "1");
+        for (name, last, hops) in [("deck", "22", "64"), ("gangway", "23", "128")] {
+            lab.host(name, DOOR, &[&format!("10.40.8.{last}/24")]);
+            lab.set(name, "net/ipv4/ip_default_ttl", hops);
+            // Else the switch delivers to whichever spoke last, and it would be chance what is heard.
+            lab.learn_nothing(name);
+        }
+        let rig = lab.rig(
+            RigText::hall()
+                .device("Cue laptop", LOFT, "10.40.8.21", &[])
+                .device("Deck", DOOR, "10.40.8.22", &[])
+                .device("Gangway", "", "10.40.8.23", &[])
+                .device("In the van", "02:52:43:00:00:24", "10.40.8.24", &[])
+                .as_str(),
+        );
+        let report = lab.check(&rig, "24s", &[]);
+        report.expect(&[
+            ("Cue laptop", "present"),
+            ("Deck", "present"),
+            ("Gangway", "present"),
+            ("In the van", "missing"),
+        ]);
+        assert_eq!(
+            report.finding("arp_only", "note")["devices"][0],
+            "Cue laptop",
+            "{report}"
+        );
+        let risk = report.finding("duplicate_mac", "risk");
+        assert_eq!(risk["macs"][0], DOOR, "{report}");
+        assert!(
+            risk["text"]
+                .as_str()
+                .is_some_and(|t| t.contains("64") && t.contains("128")),
+            "{report}"
+        );
+        assert!(report.findings("address_conflict").is_empty(), "{report}");
+    });
+}
+
+/// Whether python-zeroconf is there; says so where it is not.
+fn has_zeroconf(test: &str) -> bool {
+    let out = Command::new("python3").args(["-c", "import zeroconf"]).output();
+    let has = out.is_ok_and(|o| o.status.success());
+    if !has {
+        let _ = writeln!(stderr(), "SKIPPED {test}: no zeroconf");
+    }
+    has
 }

@@ -1,7 +1,9 @@
 #!/usr/bin/env python3
 """Devices that say their names, by libraries made elsewhere, and a listener that decodes what we ask.
 
-    names.py zeroconf ADDRESS NAME HOST   announces and answers by python-zeroconf: one _http._tcp service
+    names.py zeroconf ADDRESS NAME HOST [TYPE]
+                                          announces and answers by python-zeroconf: one service, _http._tcp
+                                          without a word
     names.py avahi HOST [4|6]             announces and answers by avahi-daemon, over IPv4 or IPv6 alone
     names.py wsd ADDRESS NAME [PORT]      says Hello and answers probes by the WSDiscovery package
     names.py send PORT GROUP              sends each line of hexadecimal bytes as one datagram
@@ -19,11 +21,11 @@ import sys
 import tempfile
 
 
-def zeroconf_(address, name, host):
+def zeroconf_(address, name, host, service="_http._tcp"):
     from zeroconf import IPVersion, ServiceInfo, Zeroconf
 
     zc = Zeroconf(interfaces=[address], ip_version=IPVersion.V4Only)
-    kind = "_http._tcp.local."
+    kind = f"{service}.local."
     info = ServiceInfo(kind, f"{name}.{kind}", 80, addresses=[socket.inet_aton(address)], server=f"{host}.local.")
     zc.register_service(info)
     print("ready", flush=True)

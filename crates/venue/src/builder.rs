@@ -1,9 +1,12 @@
 //! What stands in a venue and what is going to happen there, composed in code.
 
-use std::net::{Ipv4Addr, Ipv6Addr};
+use std::net::Ipv4Addr;
 use std::time::Duration;
 
-use vocab::{AddressRange, ControlPort, Ipv4Net, Mac, OtherPort, Power};
+use vocab::{AddressRange, ControlPort, Ipv4Net, Mac, Power};
+
+pub use crate::deeds::{Computer, Deed};
+use crate::oddity::Oddities;
 
 use crate::says::Says;
 
@@ -57,6 +60,8 @@ pub struct SwitchPlan {
     pub(crate) jitter: Duration,
     pub(crate) powers: bool,
     pub(crate) on: bool,
+    /// Its uplink is in a port that is kept apart.
+    pub(crate) isolated: bool,
     pub(crate) says: Option<Says>,
 }
 
@@ -72,6 +77,7 @@ impl SwitchPlan {
             jitter: Duration::from_micros(60),
             powers: true,
             on: true,
+            isolated: false,
             says: None,
         }
     }
@@ -263,6 +269,7 @@ pub struct HostPlan {
     pub(crate) drops_echo: bool,
     pub(crate) power: Power,
     pub(crate) title: String,
+    pub(crate) odd: Oddities,
 }
 
 impl HostPlan {
@@ -289,6 +296,7 @@ impl HostPlan {
             drops_echo: false,
             power: Power::On,
             title: String::new(),
+            odd: Oddities::default(),
         }
     }
 
@@ -411,6 +419,13 @@ impl HostPlan {
         self
     }
 
+    /// What is odd about it.
+    #[must_use]
+    pub fn odd(mut self, odd: Oddities) -> Self {
+        self.odd = odd;
+        self
+    }
+
     /// It says its name to everybody and to who asks: by multicast DNS, and by WS-Discovery where it
     /// has ONVIF.
     #[must_use]
@@ -418,69 +433,6 @@ impl HostPlan {
         self.says_name = true;
         self
     }
-}
-
-/// Our computer.
-#[derive(Debug, Clone)]
-pub struct Computer {
-    /// What its system calls this interface.
-    pub port: String,
-    /// Its hardware address.
-    pub mac: Mac,
-    /// Its addresses.
-    pub addresses: Vec<Ipv4Net>,
-    /// Its link-local IPv6 address.
-    pub link_local: Option<Ipv6Addr>,
-    /// Where it is plugged in.
-    pub switch: SwitchId,
-    /// The quality of its cable.
-    pub line: Line,
-    /// Its other interfaces.
-    pub others: Vec<OtherPort>,
-    /// Its cable is plugged in as the run begins, so that the switch treats its port as a new one.
-    pub fresh: bool,
-    /// How late its link tells that the carrier is lost.
-    pub tells_late: Duration,
-}
-
-/// Something that happens at a set time.
-#[derive(Debug, Clone)]
-pub enum Deed {
-    /// A host loses power.
-    PowerOff(HostId),
-    /// A host gets power.
-    PowerOn(HostId),
-    /// A switch loses power, and with it all that it powers.
-    SwitchOff(SwitchId),
-    /// A switch gets power; its ports come up after its own start.
-    SwitchOn(SwitchId),
-    /// A host's cable is pulled; what the switch powers goes off.
-    Unplug(HostId),
-    /// A host's cable is put back.
-    Plug(HostId),
-    /// Our cable is pulled.
-    UnplugUs,
-    /// Our cable is put back.
-    PlugUs,
-    /// Somebody types another address into a host. It is taken at once, with two announcements,
-    /// and kept over restarts.
-    SetAddress(HostId, Ipv4Net),
-    /// Two hosts trade their fixed addresses.
-    SwapAddresses(HostId, HostId),
-    /// A host that was not there before is plugged in.
-    AddHost(Box<HostPlan>),
-    /// A host announces the addresses that it holds.
-    Announce(HostId),
-    /// A served port closes: from now on it refuses.
-    StopService(HostId, ControlPort),
-    /// A port speaks its protocol from now on.
-    StartService(HostId, ControlPort),
-    /// A host's cable changes.
-    Line(HostId, Line),
-    /// Our cable changes.
-    OurLine(Line),
-    /// Our computer's addresses change.
-    OurAddresses(Vec<Ipv4Net>),
 }
 
 /// What stands in a venue and what happens there.
@@ -508,6 +460,7 @@ impl Plan {
                 line: Line::SOUND,
                 others: Vec::new(),
                 fresh: false,
+                isolated: false,
                 tells_late: Duration::ZERO,
             },
             deeds: Vec::new(),
@@ -542,6 +495,24 @@ impl Plan {
     /// From now on all hosts planned so far say their names.
     pub(crate) fn all_say_names(&mut self) {
         self.hosts.iter_mut().for_each(|host| host.says_name = true);
+    }
+
+    /// Every port is kept apart from the others, but that of the host called `but`.
+    pub(crate) fn keep_apart(&mut self, but: &str) {
+        self.computer.isolated = true;
+        for switch in &mut self.switches {
+            switch.isolated = true;
+        }
+        for host in self.hosts.iter_mut().filter(|h| h.name != but) {
+            host.odd.isolated = true;
+        }
+    }
+
+    /// The planned host of that name asks who listens to multicast groups.
+    pub(crate) fn let_query(&mut self, name: &str) {
+        for host in self.hosts.iter_mut().filter(|h| h.name == name) {
+            host.odd.queries = true;
+        }
     }
 
     /// Our computer, to change what is planned for it.

@@ -70,6 +70,8 @@ pub(crate) struct Host {
     stack: Option<Box<Stack>>,
     stack_due: Option<Moment>,
     seed: u64,
+    /// When it asks next who listens to multicast groups.
+    pub(crate) query_at: Option<Moment>,
 }
 
 impl Host {
@@ -94,6 +96,7 @@ impl Host {
             stack: None,
             stack_due: None,
             seed,
+            query_at: plan.odd.queries.then_some(Moment::ZERO),
             plan,
         };
         if host.plan.start == Start::Settled {
@@ -182,7 +185,10 @@ impl Host {
 
     /// Whether its IP stack is up.
     pub(crate) fn talks_ip(&self, now: Moment) -> bool {
-        self.carrier && !self.held.is_empty() && self.uptime.reached(self.plan.boot.echo, now)
+        self.carrier
+            && !self.plan.odd.sleeps
+            && !self.held.is_empty()
+            && self.uptime.reached(self.plan.boot.echo, now)
     }
 
     /// The ports that speak now.
@@ -215,6 +221,7 @@ impl Host {
             self.addressing.due(),
             self.neighbours.due(),
             calls,
+            self.query_due(),
             self.stack_due,
         ]
         .into_iter()
@@ -237,6 +244,7 @@ impl Host {
             return;
         }
         self.tick_addressing(now, chance, out);
+        self.query(now, out);
         if self.settled_addresses && self.calls.due().is_some_and(|at| at <= now) {
             self.tick_calls(now, chance, out);
         }
@@ -258,9 +266,10 @@ impl Host {
                 self.held.iter().any(|net| net.addr() == arp.target_ip)
                     || matches!(self.addressing, Addressing::Probing { .. })
                     || self.plan.habit == Habit::ProxyArp
+                    || self.answers_for(arp.target_ip)
                     || self.neighbours.differs(arp.sender_ip, arp.sender_mac)
             }
-            Glance::Arp(_) | Glance::Ipv4 => packet.to == self.plan.mac || packet.to.is_group(),
+            Glance::Arp(_) | Glance::Ipv4 => self.is_to_us(packet.to) || packet.to.is_group(),
             Glance::Ipv6 => self.plan.ipv6 && (packet.to == self.plan.mac || packet.to.is_group()),
             Glance::Other => false,
         }
@@ -268,11 +277,11 @@ impl Host {
 
     /// A frame reaches its port.
     pub(crate) fn hear(&mut self, packet: &Packet, now: Moment, chance: &mut Chance, out: &mut Outbox) {
-        if !self.carrier || (packet.to != self.plan.mac && !packet.to.is_group()) {
+        if !self.carrier || (!self.is_to_us(packet.to) && !packet.to.is_group()) {
             return;
         }
         match &packet.glance {
-            Glance::Arp(arp) => self.hear_arp(arp, now, chance, out),
+            Glance::Arp(arp) => self.hear_arp(arp, packet.to, now, chance, out),
             Glance::Ipv4 => self.hear_ip(packet, now, chance, out),
             Glance::Ipv6 => self.hear_six(packet, now, chance, out),
             Glance::Other => {}
@@ -281,12 +290,13 @@ impl Host {
 
     /// RFC 826's algorithm, for every local address whatever the asker's subnet, and for probes
     /// too (RFC 5227, section 2.5).
-    fn hear_arp(&mut self, arp: &Arp, now: Moment, chance: &mut Chance, out: &mut Outbox) {
+    fn hear_arp(&mut self, arp: &Arp, to: Mac, now: Moment, chance: &mut Chance, out: &mut Outbox) {
         self.watch_for_clash(arp, now);
         let named = !arp.sender_ip.is_unspecified();
         if named {
             self.neighbours.correct(arp.sender_ip, arp.sender_mac, now);
         }
+        self.answer_for_sleeper(arp, out);
         if !self.held.iter().any(|net| net.addr() == arp.target_ip) {
             return self.answer_as_proxy(arp, chance, out);
         }
@@ -294,12 +304,7 @@ impl Host {
         // sender for one of its own addresses and drops it (inferred from Linux's route lookup).
         let claims_ours = named && self.held.iter().any(|net| net.addr() == arp.sender_ip);
         if arp.op == ArpOp::Request && arp.sender_mac.is_host() && !claims_ours {
-            out.now(arp::reply_frame(
-                self.plan.mac,
-                arp.target_ip,
-                arp.sender_mac,
-                arp.sender_ip,
-            ));
+            self.reply(arp, to, out);
         }
         if named && arp.sender_mac.is_host() && !claims_ours {
             for packet in self.neighbours.learn(arp.sender_ip, arp.sender_mac, now) {
@@ -399,7 +404,8 @@ impl Host {
     }
 
     /// Routes a packet: on the link, by the gateway, or nowhere.
-    fn send_ip(&mut self, packet: Vec<u8>, now: Moment, out: &mut Outbox) {
+    fn send_ip(&mut self, mut packet: Vec<u8>, now: Moment, out: &mut Outbox) {
+        self.mark(&mut packet);
         let Ok(ip) = Ipv4::parse_unverified(&packet) else {
             return;
         };

@@ -10,10 +10,12 @@
 mod boot;
 mod builder;
 mod chance;
+mod deeds;
 mod dhcp;
 mod events;
 mod host;
 mod neighbours;
+mod oddity;
 mod ours;
 mod packet;
 mod port;
@@ -33,6 +35,7 @@ pub use builder::{
     Boot, Clash, Computer, Deed, Habit, HostId, HostPlan, Interim, Line, Plan, Service, Start, SwitchId,
     SwitchPlan,
 };
+pub use oddity::Oddities;
 pub use router::Router;
 pub use scene::{Scene, scene, scenes};
 pub use truth::{HostTruth, Truth};

@@ -36,6 +36,9 @@ impl Host {
                 Some((ServiceType::new(kind)?, port.port))
             })
             .collect();
+        if !self.plan.odd.answers_for.is_empty() {
+            all.extend(ServiceType::new("_sleep-proxy._udp").map(|kind| (kind, 9)));
+        }
         if all.is_empty() {
             all.extend(ServiceType::new("_workstation._tcp").map(|kind| (kind, 9)));
         }

@@ -20,6 +20,8 @@ pub(crate) struct SwitchPort {
     pub(crate) is_b: bool,
     /// Since when it passes frames, while its link is up.
     pub(crate) passes_from: Option<Moment>,
+    /// It passes nothing on to other ports that are kept apart.
+    pub(crate) isolated: bool,
 }
 
 impl SwitchPort {
@@ -90,6 +92,12 @@ impl Switch {
         }
     }
 
+    /// Whether frames that came in at one port may go out of the other.
+    pub(crate) fn passes_between(&self, a: usize, b: usize) -> bool {
+        let isolated = |p: usize| self.ports.get(p).is_some_and(|p| p.isolated);
+        a != b && !(isolated(a) && isolated(b))
+    }
+
     /// Forgets what it learned from `port`, whose link went down.
     pub(crate) fn forget_port(&mut self, port: usize) {
         self.table.retain(|_, (learned, _)| *learned != port);
@@ -116,6 +124,7 @@ mod tests {
                 cable,
                 is_b: true,
                 passes_from: Some(Moment::ZERO),
+                isolated: false,
             });
         }
         switch

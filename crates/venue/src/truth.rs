@@ -55,7 +55,10 @@ impl Venue {
             let cable = &self.cables[host.cable];
             let passing = match cable.b {
                 End::Port { switch, port } => {
-                    cable.carrier && reached[switch] && self.switches[switch].ports[port].passes(self.now)
+                    cable.carrier
+                        && reached[switch]
+                        && self.switches[switch].ports[port].passes(self.now)
+                        && !self.kept_apart(cable.b)
                 }
                 _ => false,
             };
@@ -82,6 +85,20 @@ impl Venue {
         }
     }
 
+    /// Whether frames from our jack may not go out of this port of the switch that we are plugged into.
+    fn kept_apart(&self, end: End) -> bool {
+        match (end, self.cables[self.ours.cable].b) {
+            (
+                End::Port { switch, port },
+                End::Port {
+                    switch: ours,
+                    port: jack,
+                },
+            ) => switch == ours && !self.switches[switch].passes_between(jack, port),
+            _ => false,
+        }
+    }
+
     /// Which switches frames from our jack get to.
     fn reached_switches(&self) -> Vec<bool> {
         let passes = |end: End| match end {
@@ -101,6 +118,7 @@ impl Venue {
                 .filter(|c| c.carrier && passes(c.a) && passes(c.b))
             {
                 if let (End::Port { switch: a, .. }, End::Port { switch: b, .. }) = (cable.a, cable.b)
+                    && !self.kept_apart(cable.b)
                     && (reached[a] || reached[b])
                 {
                     reached[a] = true;

@@ -68,16 +68,23 @@ impl Venue {
             cables: Vec::new(),
             deeds: Vec::new(),
         };
-        venue.plug(End::Jack, plan.computer.switch, plan.computer.line);
+        venue.plug(
+            End::Jack,
+            plan.computer.switch,
+            plan.computer.line,
+            plan.computer.isolated,
+        );
         for switch in 0..venue.switches.len() {
             // An uplink to itself or to a later switch could close a ring.
             if let Some(up) = venue.switches[switch].plan.uplink.filter(|up| up.0 < switch) {
                 let port = venue.switches[switch].ports.len();
-                let cable = venue.plug(End::Port { switch, port }, up, Line::SOUND);
+                let isolated = venue.switches[switch].plan.isolated;
+                let cable = venue.plug(End::Port { switch, port }, up, Line::SOUND, isolated);
                 venue.switches[switch].ports.push(SwitchPort {
                     cable,
                     is_b: false,
                     passes_from: None,
+                    isolated: false,
                 });
             }
         }
@@ -133,7 +140,7 @@ impl Venue {
         self.agenda.next_at()
     }
 
-    fn plug(&mut self, a: End, switch: SwitchId, line: Line) -> usize {
+    fn plug(&mut self, a: End, switch: SwitchId, line: Line, isolated: bool) -> usize {
         let switch = if switch.0 < self.switches.len() {
             switch.0
         } else {
@@ -145,6 +152,7 @@ impl Venue {
             cable,
             is_b: true,
             passes_from: None,
+            isolated,
         });
         self.cables.push(Cable::new(a, End::Port { switch, port }, line));
         cable
@@ -152,7 +160,7 @@ impl Venue {
 
     fn add_host(&mut self, plan: HostPlan) -> usize {
         let host = self.hosts.len();
-        let cable = self.plug(End::Host(host), plan.switch, plan.line);
+        let cable = self.plug(End::Host(host), plan.switch, plan.line, plan.odd.isolated);
         let seed = self.chance.next();
         self.hosts.push(Host::new(plan, cable, seed));
         host
@@ -234,6 +242,7 @@ impl Venue {
                 self.refresh_power(host);
                 self.rouse(host);
             }
+            Deed::Say(id, frame) => self.with_host(id.0, |_, _, _, out| out.now(frame)),
             Deed::Announce(id) => self.with_host(id.0, |h, _, _, out| h.announce(out)),
             Deed::StopService(id, port) => {
                 self.with_host(id.0, |h, now, _, out| h.stop_service(port, now, out));
@@ -468,7 +477,10 @@ impl Venue {
             Way::Out(out) => out..out + 1,
             Way::Flood => 0..self.switches[switch].ports.len(),
         };
-        for out in ports.filter(|out| *out != port) {
+        for out in ports {
+            if !self.switches[switch].passes_between(port, out) {
+                continue;
+            }
             let p = &self.switches[switch].ports[out];
             let cable = &self.cables[p.cable];
             // A shortcut for floods: on a sound cable nothing is drawn, and the frame comes out at

@@ -23,3 +23,4 @@ mod replay;
 mod standings;
 mod strayed;
 mod tangled;
+mod traps;

@@ -28,6 +28,7 @@ pub(super) fn plan() -> (Plan, SwitchId) {
 /// The same with this switch at the desk.
 pub(super) fn plan_with(desk: SwitchPlan) -> (Plan, SwitchId) {
     let mut plan = HALL.plan(desk, 230);
+    plan.let_query("Gateway");
     let desk = plan.first_switch();
     let gallery = plan.switch(SwitchPlan::new("S1").uplink(desk).boot(s(5)));
     // (name, number, words, settings, first control port): the heads come last, each at its own pace.

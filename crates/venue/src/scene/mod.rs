@@ -5,6 +5,7 @@ use std::time::Duration;
 
 use crate::builder::Plan;
 
+mod apart;
 mod cable;
 mod calm;
 mod clash;
@@ -24,6 +25,7 @@ mod power;
 mod standings;
 mod strayed;
 mod tangled;
+mod traps;
 
 pub(crate) use parts::OURS;
 
@@ -70,6 +72,8 @@ pub fn scenes() -> Vec<Scene> {
         networks::scene(),
         held::scene(),
         dozing::scene(),
+        traps::scene(),
+        apart::scene(),
     ]
 }
 
