@@ -353,9 +353,14 @@ impl Ledger {
     /// Whether the first passes are over: the range, the foreign addresses, and every rig
     /// address twice. Never so while nothing is asked.
     pub fn pass_complete(&self) -> bool {
+        self.all_asked() && (self.no_way.is_some() || self.targets.values().all(Target::passed))
+    }
+
+    /// Whether all that the first passes ask has been asked, though some of it may not be decided yet.
+    pub(crate) fn all_asked(&self) -> bool {
         self.blind().is_none()
             && self.passes.complete()
-            && (self.no_way.is_some() || self.targets.values().all(Target::passed))
+            && (self.no_way.is_some() || self.targets.values().all(Target::asked_enough))
             && (!self.sees_frames()
                 || self
                     .sought

@@ -357,7 +357,17 @@ impl Ledger {
 
     /// When `address` is to be asked for in the search for a missing device.
     fn plan_search(&self, address: Ipv4Addr, now: Moment) -> Option<Moment> {
-        if !self.watches() || !self.sees_frames() {
+        if !self.sees_frames() {
+            return None;
+        }
+        let key = Key::Nobody(address);
+        let last = self.lanes.closed_at(key);
+        // The first question of the pass is planned where learning begins, and asked where nothing is
+        // watched, too.
+        if last.is_none() && self.lanes.has(key) {
+            return Some(now);
+        }
+        if !self.watches() {
             return None;
         }
         let missing = |t: &Track| t.standing == Standing::Missing;
@@ -372,11 +382,6 @@ impl Ledger {
                         .any(|t| missing(t) && !t.device.macs.is_empty())
             }
         };
-        let last = self.lanes.closed_at(Key::Nobody(address));
-        match last {
-            // The first question of the pass is planned where learning begins.
-            None if self.lanes.has(Key::Nobody(address)) => Some(now),
-            _ => wanted.then(|| last.map_or(now, |l| (l + SEARCH).max(now))),
-        }
+        wanted.then(|| last.map_or(now, |l| (l + SEARCH).max(now)))
     }
 }

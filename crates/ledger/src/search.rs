@@ -233,7 +233,8 @@ impl Ledger {
         if self.blind().is_some() || !self.search.as_ref().is_some_and(waits) {
             return;
         }
-        if self.search.as_ref().is_some_and(|s| !s.ready) && !self.pass_complete() {
+        // A port that nothing was heard on yet may be woken by what the search finds.
+        if self.search.as_ref().is_some_and(|s| !s.ready) && !self.all_asked() {
             return;
         }
         let Some(mut search) = self.search.take() else {

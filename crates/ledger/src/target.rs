@@ -106,6 +106,14 @@ impl Target {
         verdict
     }
 
+    /// Whether the first pass has asked for it as often as it is to.
+    pub(crate) fn asked_enough(&self) -> bool {
+        match self.kind {
+            Kind::Rig(_) | Kind::Gateway => self.unanswered || self.rounds >= self.goal,
+            Kind::Own | Kind::Floating(_) => true,
+        }
+    }
+
     /// Whether the first pass is over for it.
     pub(crate) fn passed(&self) -> bool {
         match self.kind {

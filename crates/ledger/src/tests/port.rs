@@ -4,7 +4,7 @@ use proptest::prelude::*;
 use rig::AddressSpec;
 use vocab::{LinkState, NameSource};
 
-use super::world::{Unit, World, device, rig, secs, settings};
+use super::world::{Unit, World, device, ip, rig, secs, settings};
 use crate::{Finding, FindingKind, Purpose, Severity, Standing, Subject};
 
 const NAMES: [&str; 3] = ["Organ loft", "West door", "Stage left"];
@@ -14,7 +14,7 @@ fn held() -> World {
     let mut devices: Vec<_> = (21..).zip(NAMES).map(|(n, name)| device(name, n)).collect();
     devices[2].address = AddressSpec::Dhcp;
     let mut r = rig(devices);
-    r.network.gateway = Some(super::world::ip("10.40.8.1"));
+    r.network.gateway = Some(ip("10.40.8.1"));
     let mut w = World::new(settings(r, Purpose::Board), Vec::new());
     w.passes = false;
     w.plug();
@@ -109,6 +109,44 @@ fn after_the_worst_case_they_are_missing_with_the_reason() {
     let missing = &w.findings(FindingKind::Missing)[0];
     assert!(!missing.text.contains("this computer's port"), "{}", missing.text);
     assert_eq!(w.findings(FindingKind::GatewaySilent).len(), 1);
+}
+
+/// A rig whose one device stands on a foreign subnet, alone on the wire: nobody is heard unless asked there.
+fn alone_far_away() -> World {
+    let rig = rig(vec![device("Organ loft", 21)]);
+    let mut w = World::new(
+        settings(rig, Purpose::Survey),
+        vec![Unit::new(21, "192.168.77.5")],
+    );
+    w.passes = false;
+    w.plug();
+    // The switch passes all; there is just nobody who hums.
+    w.passes = true;
+    w
+}
+
+#[test]
+fn a_search_does_not_wait_for_a_port_that_nothing_was_heard_on() {
+    let mut w = alone_far_away();
+    let place = crate::Places::Only(vec!["192.168.76.0/22".parse().unwrap()]);
+    let now = w.now;
+    assert!(w.ledger.search(now, place, vocab::Pace::Own));
+    let over = w.run_until(30.0, |w| !w.ledger.is_searching());
+    assert!(over < secs(15.0), "{over:?}");
+    assert_eq!(
+        w.snapshot().devices[0].seen.as_ref().unwrap().address,
+        Some(ip("192.168.77.5"))
+    );
+    w.run_until(60.0, |w| w.ledger.pass_complete());
+}
+
+#[test]
+fn what_is_heard_first_after_the_worst_case_leaves_no_pass_open() {
+    let mut w = alone_far_away();
+    w.run_until(60.0, |w| w.standing("Organ loft") == Standing::Missing);
+    w.run(1.0);
+    w.hum();
+    w.run_until(90.0, |w| w.ledger.pass_complete());
 }
 
 #[test]
