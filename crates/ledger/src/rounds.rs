@@ -20,6 +20,8 @@ const KNOWN: usize = 32;
 /// Requests that the Linux kernel sends before it gives an address up (`mcast_solicit`, 3 by default, in
 /// its ip-sysctl; other systems about as many).
 const KERNEL_ASKS: u8 = 3;
+/// Questions 10 s apart that are enough where nobody was ever heard.
+const NOBODY_ASKS: u8 = 3;
 
 /// Whether our own port vouches for a silence is looked at again so often.
 pub(crate) const DOUBT: Duration = Duration::from_millis(250);
@@ -203,7 +205,7 @@ impl Ledger {
                 let by_ports = routed && c.rtt.is_none();
                 self.accepts(kind, id, c) && (by_ports || c.last >= round.sent)
             });
-            let nobody = self.nobody_bar(bar);
+            let nobody = self.nobody_bar(bar, address);
             if !narrow
                 && !held
                 && let Some(target) = self.targets.get_mut(&address)
@@ -235,7 +237,7 @@ impl Ledger {
                 verdicts.push(claim.settle(now, bar));
             }
         }
-        let nobody = self.nobody_bar(bar);
+        let nobody = self.nobody_bar(bar, address);
         verdicts.extend(self.targets.get_mut(&address).map(|t| t.settle(now, nobody)));
         if verdicts.contains(&Verdict::Doubtful) {
             self.timers.set(Timer::Doubt(address), Some(now + DOUBT));
@@ -258,15 +260,15 @@ impl Ledger {
     }
 
     /// The same for the silence of an address that nobody was heard to hold. Where the kernel asks for
-    /// us, one silence is that of several questions.
-    fn nobody_bar(&self, bar: Bar) -> Bar {
-        match self.mode() {
-            Mode::Unprivileged => Bar {
-                run: bar.run.div_ceil(KERNEL_ASKS).max(2),
-                ..bar
-            },
-            Mode::Raw | Mode::Simulated | Mode::Routed => bar,
-        }
+    /// us, one silence is that of several questions; where questions go in nobody's name, 10 s apart, no
+    /// disturbance spans three of them, and nobody is to wait a minute for what was never there.
+    fn nobody_bar(&self, bar: Bar, address: Ipv4Addr) -> Bar {
+        let run = match self.mode() {
+            Mode::Unprivileged => bar.run.div_ceil(KERNEL_ASKS).max(2),
+            Mode::Raw | Mode::Simulated if !self.near(address) => bar.run.min(NOBODY_ASKS),
+            Mode::Raw | Mode::Simulated | Mode::Routed => bar.run,
+        };
+        Bar { run, ..bar }
     }
 
     /// How many unanswered questions in a row are more than loss, for device `i` or for any.
