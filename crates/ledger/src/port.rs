@@ -156,6 +156,7 @@ impl Ledger {
         if search.is_none() || self.settings.rig.is_some() {
             self.servers = Servers::default();
             self.learn(at);
+            self.ask_servers_soon();
             self.touched.extend(0..self.tracks.len());
             self.revision += 1;
         }

@@ -109,6 +109,11 @@ impl Ledger {
         self.lanes.want(Key::Dhcp, Some(at));
     }
 
+    /// The question before may never have got out: this one need not wait as long as if it had.
+    pub(crate) const fn ask_servers_soon(&mut self) {
+        self.servers.by_hand = self.servers.wanted.is_some();
+    }
+
     /// Whether the next question is one by hand.
     pub(crate) const fn servers_by_hand(&self) -> bool {
         self.servers.by_hand

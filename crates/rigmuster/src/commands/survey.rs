@@ -15,6 +15,8 @@ use crate::{Exit, Failure};
 
 /// How long it listens on after its pass is over.
 const LISTEN: Duration = Duration::from_secs(3);
+/// So long after that at the most it waits for answers that are still out.
+const LONGEST: Duration = Duration::from_secs(25);
 
 /// Goes through the subnet once, and farther if that is wanted, listens a little longer, to the end
 /// of the time for DHCP offers and until hosts on foreign subnets have told of their control ports,
@@ -47,7 +49,10 @@ pub(super) async fn survey(
         if end.is_none() && waiting.is_none() && ledger.pass_complete() && !ledger.is_searching() {
             end = Some(now + LISTEN);
         }
-        end.filter(|at| !ledger.awaits_offers(now) && !ledger.awaits_ports(now, *at))
+        end.map(|at| {
+            let waits = ledger.awaits_offers(now) || ledger.awaits_ports(now, at);
+            if waits { at + LONGEST } else { at }
+        })
     })
     .await?;
     if (whole || searches)
