@@ -96,7 +96,7 @@ def case(name, rig, folder, responder, pace, rate, slack):
     show(f"{name}: last host found", own, "s", bound)
     show("  memory at most", memory, "MB", MOST_MEMORY)
     within = sum(value <= bound * slack for value in own)
-    print(f"  within {slack} x bound in {within} of {RUNS}; all {HOSTS} found in {found.count(HOSTS)} of {RUNS}: {found}",
+    print(f"  within {slack} x bound in {within} of {RUNS}; all {HOSTS} found in {sum(f >= HOSTS for f in found)} of {RUNS}: {found}",
           flush=True)
 
 
