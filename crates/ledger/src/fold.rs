@@ -56,7 +56,7 @@ impl Ledger {
             Fact::Wakes { mac, how } => self.wakes(at, *mac, how),
             Fact::DhcpAsked { again } => self.servers_asked(at, *again),
             Fact::DhcpOffer(offer) => self.server_offers(at, offer),
-            Fact::DhcpOver { sent } => self.servers_over(*sent),
+            Fact::DhcpOver { sent } => self.servers_over(at, *sent),
             Fact::Named { mac, address, names } => self.named(at, *mac, *address, names),
             Fact::Ipv6 { mac, address } => self.heard_six(at, *mac, *address),
             Fact::Mask { mac, address, mask } => self.told_mask(at, *mac, *address, *mask),

@@ -10,7 +10,6 @@ use vocab::{ControlState, Fact, Moment, NameSource};
 
 use crate::find::made;
 use crate::ledger::{Ledger, Timer};
-use crate::servers::Servers;
 use crate::{Finding, FindingKind, Severity};
 
 /// The longest that a port with classic spanning tree passes nothing: 20 s until old news has aged,
@@ -154,9 +153,8 @@ impl Ledger {
         // The search beyond the subnet got out, as its answer shows.
         let search = self.search.take_if(|_| far);
         if search.is_none() || self.settings.rig.is_some() {
-            self.servers = Servers::default();
             self.learn(at);
-            self.ask_servers_soon();
+            self.doubt_servers(at);
             self.touched.extend(0..self.tracks.len());
             self.revision += 1;
         }

@@ -32,6 +32,8 @@ pub(crate) struct Servers {
     latest: Option<Moment>,
     /// The time for answers to it is over.
     over: bool,
+    /// It may never have got out: without an answer it is asked once more.
+    doubted: bool,
     /// Who answered it.
     fresh: Vec<DhcpOffer>,
     /// Who answered it or, while it is not over, the one before; sorted.
@@ -109,9 +111,20 @@ impl Ledger {
         self.lanes.want(Key::Dhcp, Some(at));
     }
 
-    /// The question before may never have got out: this one need not wait as long as if it had.
-    pub(crate) const fn ask_servers_soon(&mut self) {
-        self.servers.by_hand = self.servers.wanted.is_some();
+    /// What was asked so far may never have got out: one that is open is waited for, and else, or if
+    /// nobody answers it, another follows, sooner than if it had.
+    pub(crate) fn doubt_servers(&mut self, at: Moment) {
+        if self.servers.latest.is_some() && !self.servers.over {
+            self.servers.doubted = true;
+            self.timers.set(Timer::Servers, Some(at + FOR_OFFERS));
+        } else if self.servers.wanted.is_some() {
+            self.ask_servers_anew(at);
+        }
+    }
+
+    fn ask_servers_anew(&mut self, at: Moment) {
+        self.servers = Servers::default();
+        self.want_servers(at, true);
     }
 
     /// Whether the next question is one by hand.
@@ -144,8 +157,14 @@ impl Ledger {
         self.revision += 1;
     }
 
-    pub(crate) fn servers_over(&mut self, sent: Moment) {
+    pub(crate) fn servers_over(&mut self, at: Moment, sent: Moment) {
         if self.blind().is_none() && self.servers.end(sent) {
+            if self.servers.doubted && self.servers.silent() {
+                // The time that readiness gives to offers has long begun.
+                let first = self.servers.first;
+                self.ask_servers_anew(at);
+                self.servers.first = first;
+            }
             self.wire_dirty = true;
             self.revision += 1;
             self.plan_servers();

@@ -141,6 +141,33 @@ fn a_search_does_not_wait_for_a_port_that_nothing_was_heard_on() {
 }
 
 #[test]
+fn a_question_for_servers_that_may_not_have_got_out_is_asked_once_more() {
+    for (answered, questions) in [(false, 2), (true, 1)] {
+        let mut w = alone_far_away();
+        w.run(2.0);
+        if answered {
+            w.see(vocab::Fact::DhcpOffer(vocab::DhcpOffer {
+                server: ip("10.40.8.1"),
+                mac: super::world::mac(1),
+                offered: ip("10.40.8.100"),
+                mask: None,
+                router: None,
+                lease_s: None,
+            }));
+        }
+        w.hum();
+        w.run(1.0);
+        w.run_until(60.0, |w| !w.ledger.awaits_offers(w.now));
+        w.run(30.0);
+        let asked = w
+            .asked
+            .iter()
+            .filter(|(_, a)| matches!(a, vocab::Ask::Dhcp { .. }));
+        assert_eq!(asked.count(), questions, "answered: {answered}");
+    }
+}
+
+#[test]
 fn what_is_heard_first_after_the_worst_case_leaves_no_pass_open() {
     let mut w = alone_far_away();
     w.run_until(60.0, |w| w.standing("Organ loft") == Standing::Missing);
