@@ -318,11 +318,9 @@ impl Lab {
 
     /// The connections that a host's own kernel holds open while `run` goes on, the most at one time, and
     /// how many looks found any. A look is no picture of one moment, as the kernel walks its table while
-    /// connections come and go, and a closed socket is gone only when its task next runs; but what stands in
-    /// three looks one after the other is held.
+    /// connections come and go; but what stands in two looks one after the other stood between them.
     pub fn most_connections(&self, host: &str, run: &Running) -> (usize, usize) {
-        let (mut first, mut second) = (BTreeSet::new(), BTreeSet::new());
-        let (mut most, mut looks) = (0, 0);
+        let (mut before, mut most, mut looks) = (BTreeSet::new(), 0, 0);
         while run.goes_on() {
             let list = self.within(host, &["cat", "/proc/net/tcp"]);
             let open: BTreeSet<String> = String::from_utf8_lossy(&list.stdout)
@@ -332,10 +330,9 @@ impl Lab {
                 .filter(|words| words.get(3) == Some(&"01"))
                 .map(|words| words[1..3].join(" "))
                 .collect();
-            let held = open.iter().filter(|c| first.contains(*c) && second.contains(*c));
-            most = most.max(held.count());
+            most = most.max(open.intersection(&before).count());
             looks += usize::from(!open.is_empty());
-            (first, second) = (second, open);
+            before = open;
         }
         (most, looks)
     }

@@ -9,7 +9,7 @@
 
 use std::collections::BTreeMap;
 use std::io;
-use std::net::{Ipv4Addr, SocketAddr, SocketAddrV4};
+use std::net::{Ipv4Addr, Shutdown, SocketAddr, SocketAddrV4};
 use std::os::fd::{AsFd, BorrowedFd};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
@@ -38,10 +38,15 @@ struct Line {
     orders: mpsc::UnboundedSender<Vec<u8>>,
     waiting: Arc<AtomicUsize>,
     task: JoinHandle<()>,
+    /// The task's socket. The task lets go of it only when it next runs, and a further connection to
+    /// the same host may begin before that.
+    twin: Socket,
 }
 
 impl Drop for Line {
     fn drop(&mut self) {
+        // In vain where the peer was the first to end it.
+        let _ = self.twin.shutdown(Shutdown::Both);
         self.task.abort();
     }
 }
@@ -79,8 +84,12 @@ impl OsDialer {
         } else {
             Err(DialEvent::NoWay)
         };
-        let socket = match socket {
-            Ok(socket) => socket,
+        let twins = socket.and_then(|socket| {
+            let twin = socket.try_clone().map_err(|_| DialEvent::NoWay)?;
+            Ok((socket, twin))
+        });
+        let (socket, twin) = match twins {
+            Ok(twins) => twins,
             Err(event) => {
                 self.at_once.push((dial.id, event));
                 return;
@@ -106,6 +115,7 @@ impl OsDialer {
                 orders,
                 waiting,
                 task,
+                twin,
             },
         );
     }
@@ -341,6 +351,43 @@ impl Talk {
 mod tests {
     use super::super::pinger::tests::{ROUTER, US, WHO, station, unreachable};
     use super::*;
+
+    /// The task that holds the socket cannot run in between: nothing is awaited.
+    #[test]
+    fn a_connection_is_ended_at_once_and_not_when_its_task_next_runs() {
+        use std::io::Read;
+        let listener = std::net::TcpListener::bind("127.0.0.1:0").unwrap();
+        let SocketAddr::V4(to) = listener.local_addr().unwrap() else {
+            panic!("an IPv4 address");
+        };
+        let here = Station {
+            name: "lo".to_owned(),
+            addresses: vec!["127.0.0.1/8".parse().unwrap()],
+            ..station()
+        };
+        let runtime = tokio::runtime::Builder::new_current_thread()
+            .enable_all()
+            .build()
+            .unwrap();
+        runtime.block_on(async {
+            let mut dialer = OsDialer::new();
+            let id = DialId(1);
+            let dial = Dial {
+                id,
+                transport: Transport::Tcp,
+                to,
+                mac: None,
+                from: None,
+            };
+            dialer.open(&here, Reach::Beside, &dial);
+            dialer.readable().await;
+            let (mut peer, _) = listener.accept().unwrap();
+            dialer.close(id);
+            peer.set_read_timeout(Some(std::time::Duration::from_secs(5)))
+                .unwrap();
+            assert_eq!(peer.read(&mut [0; 1]).unwrap(), 0, "the end of the connection");
+        });
+    }
 
     #[test]
     fn behind_routers_only_the_peers_own_refusal_counts() {

@@ -199,7 +199,7 @@ impl Live {
                 // As many at most as were asked.
                 std::iter::from_fn(|| plain.refusal()).find_map(proven)
             }
-            Means::Routed(pinger, _) => pinger.event(&self.station),
+            Means::Routed(pinger, net) => pinger.event(*net, &self.station),
         }
     }
 

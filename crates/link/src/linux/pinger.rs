@@ -10,7 +10,7 @@ use std::net::{Ipv4Addr, SocketAddr, SocketAddrV4, UdpSocket};
 use std::os::fd::{AsFd, OwnedFd};
 
 use socket2::{Domain, Protocol, SockAddr, SockRef, Socket, Type};
-use vocab::Station;
+use vocab::{Ipv4Net, Station};
 use wire::icmp::{Echo, Icmp};
 use wire::{Ipv4, ipv4};
 
@@ -72,7 +72,10 @@ impl Pinger {
         }
         .emit_request();
         let to = SockAddr::from(SocketAddrV4::new(address, 0));
-        let send = || SockRef::from(&self.socket.fd()).send_to(&request, &to);
+        let send = || {
+            self.socket
+                .try_write(|fd| SockRef::from(&fd).send_to(&request, &to))
+        };
         let mut last = Ok(0);
         for _ in 0..ATTEMPTS {
             last = send();
@@ -88,9 +91,10 @@ impl Pinger {
         })
     }
 
-    /// The next reply, or the word that a request never left from a computer that is `station`.
-    pub(super) fn event(&self, station: &Station) -> Option<LiveEvent> {
-        self.reply().or_else(|| self.returned(station))
+    /// The next reply, or the word that a request to somebody in `net` never left from a computer
+    /// that is `station`.
+    pub(super) fn event(&mut self, net: Ipv4Net, station: &Station) -> Option<LiveEvent> {
+        self.reply().or_else(|| self.returned(net, station))
     }
 
     fn reply(&self) -> Option<LiveEvent> {
@@ -134,17 +138,25 @@ impl Pinger {
         })
     }
 
-    fn returned(&self, station: &Station) -> Option<LiveEvent> {
+    fn returned(&mut self, net: Ipv4Net, station: &Station) -> Option<LiveEvent> {
+        let mut any = false;
+        let mut found = None;
         for _ in 0..MOST {
             match self.socket.try_read(sys::take_error) {
-                Ok(Some(returned)) if never_left(returned, station) => {
-                    return Some(LiveEvent::NoWay { address: returned.to });
-                }
-                Ok(_) => {}
-                Err(_) => return None,
+                Ok(Some(returned)) if is_of(returned, net, station) => found = Some(returned.to),
+                Ok(Some(_)) => {}
+                Ok(None) | Err(_) => break,
+            }
+            any = true;
+            if found.is_some() {
+                break;
             }
         }
-        None
+        if any {
+            // The error left its mark of "closed for writing".
+            self.socket.renew();
+        }
+        found.map(|address| LiveEvent::NoWay { address })
     }
 
     /// Waits until there may be an event.
@@ -156,6 +168,12 @@ impl Pinger {
     pub(super) async fn writable(&self) {
         self.socket.writable().await;
     }
+}
+
+/// Whether a word is about somebody in `net`, and says that the request never left. A raw socket is told
+/// what became of every other program's requests as well.
+fn is_of(returned: Returned, net: Ipv4Net, station: &Station) -> bool {
+    net.contains(&returned.to) && never_left(returned, station)
 }
 
 /// Whether our own kernel says that it found nobody to hand a packet to: "destination unreachable"
@@ -226,5 +244,11 @@ pub(super) mod tests {
             ..unreachable(ROUTER, 0)
         };
         assert!(never_left(local, &station()));
+        let net = |text: &str| text.parse().unwrap();
+        assert!(is_of(local, net("10.41.0.0/24"), &station()));
+        assert!(
+            !is_of(local, net("10.42.0.0/24"), &station()),
+            "another's request"
+        );
     }
 }
