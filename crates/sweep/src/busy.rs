@@ -75,7 +75,7 @@ impl Busy {
         let free = match line.way {
             Way::Borrowed => here == 0 && host == 0,
             Way::System | Way::Stack => {
-                here < PER_HOST && line.host.is_none_or(|h| !self.borrowed.contains(&h))
+                here < PER_HOST && host < PER_HOST && line.host.is_none_or(|h| !self.borrowed.contains(&h))
             }
         };
         self.all < IN_ALL && free
@@ -111,5 +111,10 @@ mod tests {
         assert!(!busy.has_room(line(22, 3, Way::Borrowed)));
         busy.add(line(9, 3, Way::System));
         assert!(!busy.has_room(line(9, 3, Way::System)));
+        assert!(
+            !busy.has_room(line(10, 3, Way::System)),
+            "at its other address neither"
+        );
+        assert!(busy.has_room(line(10, 4, Way::System)));
     }
 }
