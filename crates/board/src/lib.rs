@@ -39,3 +39,4 @@ pub use board::Board;
 pub use look::{ColourUse, Look};
 pub use request::Request;
 pub use title::title;
+pub use words::span;

@@ -5,7 +5,7 @@ use std::time::Duration;
 
 use ledger::{DeviceView, Finding, HostView, Standing};
 use rig::{AddressSpec, Need};
-use vocab::{Moment, Name, NameSource, Power};
+use vocab::{Moment, Name, Power};
 
 use crate::text;
 
@@ -158,7 +158,7 @@ pub(crate) fn rtt(time: Duration) -> String {
 }
 
 /// A span of time in its two largest parts: "44 s", "1 min 28 s", "3 h 8 min".
-pub(crate) fn span(time: Duration) -> String {
+pub fn span(time: Duration) -> String {
     let seconds = time.as_secs();
     match (seconds / 3600, seconds / 60 % 60, seconds % 60) {
         (0, 0, s) => format!("{s} s"),
@@ -183,7 +183,7 @@ pub(crate) fn grouped(number: u64) -> String {
 /// What to call a host that is not on the list: its own name, its maker, its address, its hardware.
 pub(crate) fn host_name(host: &HostView) -> String {
     // Where it stands is not who it is.
-    let named = |n: &&Name| !n.text.is_empty() && n.source != NameSource::Location;
+    let named = |n: &&Name| !n.text.is_empty() && n.source.is_who();
     if let Some(name) = host.names.iter().find(named) {
         return name.text.to_string();
     }

@@ -14,14 +14,20 @@ use crate::{Change, Severity, Standing, Subject};
 /// "No sooner than 250 ms after every rig address was asked a second time."
 const AFTER_SECOND: Duration = Duration::from_millis(250);
 
-/// What readiness rests on; what ends it is told by itself.
-pub(crate) fn ready_basis(ready: bool) -> String {
-    let words = if ready {
+/// The rig became ready, or is no longer. What readiness rests on is said; what ends it is told by itself.
+pub(crate) fn ready_change(at: Moment, ready: bool, text: String) -> Change {
+    let basis = if ready {
         "every address of the rig was asked twice, and each is claimed by one host alone"
     } else {
         ""
     };
-    words.to_owned()
+    Change {
+        at,
+        subject: Subject::Ready(ready),
+        text,
+        basis: basis.to_owned(),
+        worse: !ready,
+    }
 }
 
 impl Ledger {
@@ -38,13 +44,7 @@ impl Ledger {
         // A gap in our own sight is told by its finding alone.
         if self.blind().is_none() {
             let text = self.headline();
-            self.changes.push(Change {
-                at: now,
-                subject: Subject::Ready(ready),
-                text,
-                basis: ready_basis(ready),
-                worse: !ready,
-            });
+            self.changes.push(ready_change(now, ready, text));
         }
     }
 

@@ -5,7 +5,7 @@ use std::net::Ipv4Addr;
 use std::time::Duration;
 
 use rig::AskWhen;
-use vocab::{ControlPort, Mac, Moment, NameSource, Text};
+use vocab::{ControlPort, Mac, Moment, Text};
 
 use crate::assign::assign;
 use crate::claim::HostId;
@@ -159,7 +159,7 @@ impl Ledger {
             names: host
                 .names
                 .iter()
-                .filter(|n| n.source != NameSource::Location)
+                .filter(|n| n.source.is_who())
                 .map(|n| n.text.clone())
                 .collect(),
             control: host

@@ -29,6 +29,11 @@ pub enum NameSource {
 }
 
 impl NameSource {
+    /// Whether it says who it is, and not where it stands.
+    pub const fn is_who(self) -> bool {
+        !matches!(self, Self::Location)
+    }
+
     /// The source in a word, as screens show it behind the name.
     pub const fn as_str(self) -> &'static str {
         match self {

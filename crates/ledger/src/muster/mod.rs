@@ -12,7 +12,7 @@ use vocab::{Ask, Moment, Pace, Sighting};
 
 use crate::changes::Changes;
 use crate::headline::headline;
-use crate::ready::ready_basis;
+use crate::ready::ready_change;
 use crate::{Change, Counts, Ledger, Places, Settings, Snapshot, Standing, Subject, Vendors};
 
 /// The ledgers of a rig's networks, the main one first. Without a rig, or with one network, it is
@@ -253,13 +253,7 @@ impl Muster {
             // A gap in our own sight is told by its finding alone.
             if self.legs.iter().all(|leg| leg.blind().is_none()) {
                 let text = headline(&self.legs.iter().collect::<Vec<_>>());
-                self.changes.push(Change {
-                    at: now,
-                    subject: Subject::Ready(ready),
-                    text,
-                    basis: ready_basis(ready),
-                    worse: !ready,
-                });
+                self.changes.push(ready_change(now, ready, text));
             }
         }
     }

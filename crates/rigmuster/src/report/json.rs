@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use ledger::{Counts, DeviceView, Finding, HostView, NetworkView, Snapshot, Standing};
 use rig::AddressSpec;
 use serde::Serialize;
-use vocab::{ControlPort, ControlState, Name, NameSource, Station};
+use vocab::{ControlPort, ControlState, Name, Station};
 
 /// The whole object. Unknown is null, never a guess.
 #[derive(Debug, Serialize)]
@@ -256,11 +256,7 @@ fn control(ports: impl Iterator<Item = (ControlPort, Option<ControlState>)>) -> 
 
 /// What it calls itself, without where it says that it stands.
 fn names(all: &[Name]) -> Vec<String> {
-    strings(
-        all.iter()
-            .filter(|n| n.source != NameSource::Location)
-            .map(|n| &n.text),
-    )
+    strings(all.iter().filter(|n| n.source.is_who()).map(|n| &n.text))
 }
 
 fn strings<T: ToString>(items: impl IntoIterator<Item = T>) -> Vec<String> {

@@ -3,6 +3,7 @@
 use std::io::{self, IsTerminal, Write};
 use std::time::Duration;
 
+use board::span;
 use ledger::{SearchView, Snapshot, Standing};
 use vocab::Moment;
 
@@ -65,16 +66,6 @@ fn search_line(search: &SearchView, left: Option<Duration>) -> String {
         "{place}{} of {} asked{left}, {} found",
         search.asked, search.total, search.finds
     )
-}
-
-/// A span of time for a line that is read at a glance.
-fn span(time: Duration) -> String {
-    let seconds = time.as_secs();
-    match (seconds / 3600, seconds / 60 % 60, seconds % 60) {
-        (0, 0, s) => format!("{s} s"),
-        (0, m, s) => format!("{m} min {s} s"),
-        (h, m, _) => format!("{h} h {m} min"),
-    }
 }
 
 /// The line's text, short enough for 80 columns.

@@ -202,7 +202,12 @@ fn host_row(view: &HostView) -> Vec<String> {
     if addresses.is_empty() {
         addresses.extend(view.ipv6.map(|a| a.to_string()));
     }
-    let names: Vec<&str> = view.names.iter().map(|n| n.text.as_str()).collect();
+    let names: Vec<&str> = view
+        .names
+        .iter()
+        .filter(|n| n.source.is_who())
+        .map(|n| n.text.as_str())
+        .collect();
     let control: Vec<String> = view
         .control
         .iter()
