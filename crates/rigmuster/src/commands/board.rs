@@ -13,13 +13,11 @@ use super::accept::accept;
 use super::interrupt::Interrupt;
 use super::open::{Run, Tempo, open};
 use crate::args::{LinkArgs, LookArgs, RigArg};
-use crate::screen::{Input, Screen, look};
+use crate::screen::{Input, Pictures, Screen, look};
 use crate::settings::Expected;
 use crate::source::exchange;
 use crate::{Exit, Failure};
 
-/// At most 30 pictures a second.
-const FRAME: Duration = Duration::from_millis(34);
 /// Many things that go wrong at once ring once.
 const BELL: Duration = Duration::from_secs(2);
 
@@ -58,8 +56,8 @@ pub(super) async fn watch(mut run: Run, file: Option<&Path>, args: &LookArgs) ->
     let mut drawn = None;
     // The first picture comes before anything that can wait.
     let mut vendors = None;
-    let mut next_draw = run.source.now();
-    let mut next_bell = next_draw;
+    let mut pictures = Pictures::new(run.source.now());
+    let mut next_bell = run.source.now();
     loop {
         exchange(&mut run.source, &mut run.ledger);
         // Changes are in the snapshot too; here only the bell wants them.
@@ -75,14 +73,13 @@ pub(super) async fn watch(mut run: Run, file: Option<&Path>, args: &LookArgs) ->
         }
         let revision = run.ledger.revision();
         let stale = drawn != Some(revision) || board.dirty();
-        if stale && now >= next_draw {
+        if pictures.take(now, stale) {
             if drawn != Some(revision) {
                 let before = std::mem::replace(&mut snapshot, run.ledger.snapshot(now));
                 board.take_news(&before, &snapshot);
             }
             board.take_dirty();
             drawn = Some(revision);
-            next_draw = now + FRAME;
             let titled = screen.set_title(&board::title(&snapshot));
             let painted = screen.draw(|frame| board.draw(frame, &snapshot, &|at| run.wall.time_of_day(at)));
             if titled.and(painted).is_err() {
@@ -91,7 +88,7 @@ pub(super) async fn watch(mut run: Run, file: Option<&Path>, args: &LookArgs) ->
             }
         }
         let vendors = vendors.get_or_insert_with(|| run.look_for_vendors());
-        let waits_to_draw = (drawn != Some(revision) || board.dirty()).then_some(next_draw);
+        let waits_to_draw = pictures.next(drawn != Some(revision) || board.dirty());
         let until = [run.ledger.next_wake(), waits_to_draw]
             .into_iter()
             .flatten()

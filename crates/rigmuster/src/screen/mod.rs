@@ -1,12 +1,14 @@
 //! The terminal: taken whole, given back whole.
 
 mod input;
+mod pictures;
 mod quiet;
 mod terminal;
 
 use board::{ColourUse, Look};
 
 pub(crate) use input::Input;
+pub(crate) use pictures::Pictures;
 pub(crate) use terminal::Screen;
 
 /// How to draw on this terminal, by the usual variables of the environment: `NO_COLOR`, `TERM`,
