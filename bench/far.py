@@ -23,8 +23,10 @@ MOST_MEMORY = 60.0  # MB
 def build():
     """A cable between a seat for the program and a responder that stands for the hosts."""
     sh("mount -t tmpfs tmpfs /run && ip link set lo up")
-    sh("sysctl -qw net.ipv6.conf.default.disable_ipv6=1")
     sh("ip netns add seat && ip netns add rig")
+    # Or the responder's own stack would be heard as one host more.
+    for namespace in ("seat", "rig"):
+        sh(f"ip netns exec {namespace} sysctl -qw net.ipv6.conf.default.disable_ipv6=1")
     sh("ip link add eth0 address 02:52:43:0b:01:01 netns seat type veth peer name v0 netns rig")
     sh("ip netns exec rig ip link set v0 up")
     sh("ip netns exec seat ip address add 10.40.8.254/24 dev eth0")
@@ -96,7 +98,7 @@ def case(name, rig, folder, responder, pace, rate, slack):
     show(f"{name}: last host found", own, "s", bound)
     show("  memory at most", memory, "MB", MOST_MEMORY)
     within = sum(value <= bound * slack for value in own)
-    print(f"  within {slack} x bound in {within} of {RUNS}; all {HOSTS} found in {sum(f >= HOSTS for f in found)} of {RUNS}: {found}",
+    print(f"  within {slack} x bound in {within} of {RUNS}; all {HOSTS} found in {found.count(HOSTS)} of {RUNS}: {found}",
           flush=True)
 
 

@@ -29,8 +29,10 @@ def mac(n):
 def build():
     """A cable between a seat for the program and a responder that stands for the devices."""
     sh("mount -t tmpfs tmpfs /run && ip link set lo up")
-    sh("sysctl -qw net.ipv6.conf.default.disable_ipv6=1")
     sh("ip netns add seat && ip netns add rig")
+    # Or the responder's own stack would be heard as one host more.
+    for namespace in ("seat", "rig"):
+        sh(f"ip netns exec {namespace} sysctl -qw net.ipv6.conf.default.disable_ipv6=1")
     sh("ip link add eth0 address 02:52:43:0b:01:01 netns seat type veth peer name v0 netns rig")
     sh("ip netns exec rig ip link set v0 up")
     # The seat has the 254th address and is listed too: it is a device like the others.
