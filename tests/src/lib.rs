@@ -42,3 +42,18 @@ pub fn skipped(what: &str, why: &str) {
     );
     let _ = writeln!(stderr(), "SKIPPED {what}: {why}");
 }
+
+/// Whether `words` run here; a check that cannot be made without them is said to be left out.
+pub fn has(test: &str, what: &str, words: &[&str]) -> bool {
+    let out = std::process::Command::new(words[0]).args(&words[1..]).output();
+    let has = out.is_ok_and(|o| o.status.success());
+    if !has {
+        skipped(test, &format!("there is no {what}"));
+    }
+    has
+}
+
+/// The same for a module of Python.
+pub fn python_has(test: &str, module: &str) -> bool {
+    has(test, module, &["python3", "-c", &format!("import {module}")])
+}

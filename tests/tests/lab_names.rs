@@ -3,31 +3,15 @@
 #![cfg(target_os = "linux")]
 #![allow(clippy::expect_used, clippy::unwrap_used)]
 
-use std::io::{Write, stderr};
-use std::process::Command;
-
 use rigmuster_tests::contract::Report;
 use rigmuster_tests::lab::{Lab, SEAT, lab, until};
 use rigmuster_tests::rigs::RigText;
+use rigmuster_tests::{has, python_has};
 use serde_json::Value;
 
 const LOFT: &str = "02:52:43:00:00:21";
 const DOOR: &str = "02:52:43:00:00:22";
 const GUEST: &str = "02:52:43:00:00:99";
-
-/// Whether `words` run here; says so where they do not.
-fn has(test: &str, what: &str, words: &[&str]) -> bool {
-    let out = Command::new(words[0]).args(&words[1..]).output();
-    let has = out.is_ok_and(|o| o.status.success());
-    if !has {
-        let _ = writeln!(stderr(), "SKIPPED {test}: no {what}");
-    }
-    has
-}
-
-fn python_has(test: &str, module: &str) -> bool {
-    has(test, module, &["python3", "-c", &format!("import {module}")])
-}
 
 /// A host whose groups go out at its port, whatever its subnet.
 fn speaker(lab: &Lab, name: &str, mac: &str, cidr: &str) {

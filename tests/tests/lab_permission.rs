@@ -168,3 +168,18 @@ fn the_program_runs_with_the_one_permission_that_it_names() {
         assert!(report.ready(), "{report}");
     });
 }
+
+#[test]
+fn a_rehearsal_needs_neither_permission_nor_network() {
+    lab("a_rehearsal_needs_neither_permission_nor_network", |lab| {
+        lab.seat(&[]);
+        lab.within(SEAT, &["ip", "link", "delete", "eth0"]);
+        let links = lab.within(SEAT, &["ip", "-br", "link"]);
+        let links = String::from_utf8_lossy(&links.stdout).into_owned();
+        assert_eq!(links.lines().count(), 1, "only the loopback: {links}");
+        let report = lab.call_dropped(&["check", "--rehearse", "calm", "--json"]).run();
+        report.expect(0);
+        let value: serde_json::Value = serde_json::from_str(&report.out).expect("JSON");
+        assert_eq!(value["counts"]["present"], 12);
+    });
+}

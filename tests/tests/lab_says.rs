@@ -3,25 +3,13 @@
 #![cfg(target_os = "linux")]
 #![allow(clippy::expect_used, clippy::unwrap_used)]
 
-use std::io::{Write, stderr};
-use std::process::Command;
-
 use rigmuster_tests::lab::{Lab, SEAT, lab, until};
+use rigmuster_tests::python_has;
 use rigmuster_tests::rigs::RigText;
 
 const LOFT: &str = "02:52:43:00:00:21";
 const GUEST: &str = "02:52:43:00:00:99";
 const TOWER: &str = "02:52:43:00:00:f2";
-
-/// Whether scapy is here; says so where it is not.
-fn has_scapy(test: &str) -> bool {
-    let out = Command::new("python3").args(["-c", "import scapy.all"]).output();
-    let has = out.is_ok_and(|o| o.status.success());
-    if !has {
-        let _ = writeln!(stderr(), "SKIPPED {test}: no scapy");
-    }
-    has
-}
 
 fn hall(lab: &Lab) -> String {
     lab.seat(&["10.40.8.5/24"]);
@@ -40,7 +28,7 @@ fn card_takes_lldp(lab: &Lab) -> bool {
 #[test]
 fn the_switch_and_port_are_shown_until_its_word_runs_out() {
     let test = "the_switch_and_port_are_shown_until_its_word_runs_out";
-    if !has_scapy(test) {
+    if !python_has(test, "scapy.all") {
         return;
     }
     lab(test, |lab| {
@@ -49,9 +37,9 @@ fn the_switch_and_port_are_shown_until_its_word_runs_out() {
         let terminal = lab.screen(&["board", &rig]).size(160, 40).start();
         terminal.wait_text("1 present");
         assert!(card_takes_lldp(lab), "a real card delivers it only when told");
-        let mut tower = lab.tool("tower", "says.py", &["lldp", "eth0", TOWER, "S2 desk", "Gi1/0/3"]);
+        let mut tower = lab.tool("tower", "says.py", &["lldp", "eth0", TOWER, "S2 desk", "1/0/3"]);
         tower.say("100");
-        terminal.wait_text("plugged into S2 desk, port Gi1/0/3");
+        terminal.wait_text("plugged into S2 desk, port 1/0/3");
         // It says that it goes, and is forgotten at once.
         tower.say("0");
         until("it is forgotten", || {
@@ -59,7 +47,7 @@ fn the_switch_and_port_are_shown_until_its_word_runs_out() {
         });
         // And without a word its time runs out.
         tower.say("2");
-        terminal.wait_text("plugged into S2 desk, port Gi1/0/3");
+        terminal.wait_text("plugged into S2 desk, port 1/0/3");
         until("it is forgotten", || {
             !terminal.contents().contains("plugged into")
         });
@@ -116,7 +104,7 @@ fn cameras_answer_their_enquiry_from_any_subnet() {
 #[test]
 fn a_silent_survey_hears_the_switch_and_a_check_prints_it() {
     let test = "a_silent_survey_hears_the_switch_and_a_check_prints_it";
-    if !has_scapy(test) {
+    if !python_has(test, "scapy.all") {
         return;
     }
     lab(test, |lab| {

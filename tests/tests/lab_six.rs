@@ -2,9 +2,7 @@
 #![cfg(target_os = "linux")]
 #![allow(clippy::expect_used, clippy::unwrap_used)]
 
-use std::io::{Write, stderr};
-use std::process::Command;
-
+use rigmuster_tests::has;
 use rigmuster_tests::lab::{SEAT, lab};
 use rigmuster_tests::rigs::RigText;
 
@@ -75,9 +73,7 @@ fn in_silence_a_stranger_that_starts_is_heard() {
 #[test]
 fn names_said_by_avahi_over_ipv6_alone_are_heard() {
     let test = "names_said_by_avahi_over_ipv6_alone_are_heard";
-    let there = Command::new("avahi-daemon").arg("--version").output();
-    if !there.is_ok_and(|o| o.status.success()) {
-        let _ = writeln!(stderr(), "SKIPPED {test}: no avahi-daemon");
+    if !has(test, "avahi-daemon", &["avahi-daemon", "--version"]) {
         return;
     }
     lab(test, |lab| {

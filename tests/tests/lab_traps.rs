@@ -2,10 +2,8 @@
 #![cfg(target_os = "linux")]
 #![allow(clippy::expect_used, clippy::unwrap_used)]
 
-use std::io::{Write, stderr};
-use std::process::Command;
-
 use rigmuster_tests::lab::{Lab, SEAT, lab};
+use rigmuster_tests::python_has;
 use rigmuster_tests::rigs::RigText;
 
 const LOFT: &str = "02:52:43:00:00:21";
@@ -146,7 +144,7 @@ fn isolated_ports_are_said_once_and_their_devices_are_missing() {
 #[test]
 fn a_sleep_proxy_makes_no_sleeper_present() {
     let test = "a_sleep_proxy_makes_no_sleeper_present";
-    if !has_zeroconf(test) {
+    if !python_has(test, "zeroconf") {
         return;
     }
     lab(test, |lab| {
@@ -223,14 +221,4 @@ fn a_card_that_answers_alone_and_two_units_with_one_hardware_address_are_told() 
         );
         assert!(report.findings("address_conflict").is_empty(), "{report}");
     });
-}
-
-/// Whether python-zeroconf is there; says so where it is not.
-fn has_zeroconf(test: &str) -> bool {
-    let out = Command::new("python3").args(["-c", "import zeroconf"]).output();
-    let has = out.is_ok_and(|o| o.status.success());
-    if !has {
-        let _ = writeln!(stderr(), "SKIPPED {test}: no zeroconf");
-    }
-    has
 }

@@ -5,6 +5,7 @@
 
 use rigmuster_tests::contract::{Made, Report};
 use rigmuster_tests::program::{Call, Outcome, bin, run};
+use serde_json::Value;
 
 /// The program through a shell that opens or closes descriptors for it.
 fn through_shell(script: &str, args: &[&str]) -> Outcome {
@@ -289,6 +290,66 @@ fn listening_only_says_that_nothing_was_asked() {
         assert_ne!(
             device["standing"], "missing",
             "nothing was asked, so nothing is missing: {report}"
+        );
+    }
+}
+
+#[test]
+fn the_far_search_finds_what_is_hidden() {
+    let near = run(&["survey", "--rehearse", "hidden", "--json"]);
+    near.expect(0);
+    let seen = |value: &Value, name: &str| {
+        let devices = value["devices"].as_array().expect("devices").clone();
+        let device = devices
+            .into_iter()
+            .find(|d| d["name"] == name)
+            .expect("the device");
+        device["seen"]["address"].clone()
+    };
+    assert_eq!(
+        seen(&near.json(), "Tower"),
+        Value::Null,
+        "the rig's own subnet does not have it"
+    );
+    let far = run(&["survey", "--rehearse", "hidden", "--far", "--json"]);
+    far.expect(0);
+    let found = seen(&far.json(), "Tower");
+    assert!(
+        found.as_str().is_some_and(|a| a.starts_with("192.168.")),
+        "{found}"
+    );
+    for refused in [
+        &["survey", "--rehearse", "hidden", "--far", "--in", "10.0.0.0/24"][..],
+        &["survey", "--rehearse", "hidden", "--far", "--listen-only"],
+    ] {
+        run(refused).expect(2);
+    }
+}
+
+#[test]
+fn the_json_names_the_device_that_a_stranger_probably_is() {
+    let strayed = run(&["check", "--rehearse", "strayed", "--json"]);
+    let value = strayed.json();
+    let likely: Vec<&Value> = value["unlisted"]
+        .as_array()
+        .expect("unlisted")
+        .iter()
+        .flat_map(|host| host["resembles"].as_array().expect("a list"))
+        .collect();
+    assert!(!likely.is_empty(), "{value}");
+    for one in likely {
+        assert!(
+            one["score"].as_f64().is_some_and(|s| s > 0.0 && s <= 1.0),
+            "{one}"
+        );
+        assert!(one["because"].as_array().is_some_and(|b| !b.is_empty()), "{one}");
+        let device = one["device"].as_str().expect("a name");
+        let devices = value["devices"].as_array().expect("devices");
+        assert!(
+            devices
+                .iter()
+                .any(|d| d["name"] == device && d["standing"] == "missing"),
+            "{one}"
         );
     }
 }

@@ -186,3 +186,13 @@ fn the_window_says_how_the_rig_stands_and_has_its_title_back_at_the_end() {
 fn the_bell_rings_when_asked_for() {
     assert_eq!(bells(&raw(&in_trouble(&["--bell"]))), 1);
 }
+
+#[test]
+fn what_changes_is_painted_over_and_the_screen_is_never_wiped() {
+    let raw = raw(&in_trouble(&[]));
+    assert!(raw.contains("Not ready"), "the picture changed on the way");
+    // ECMA-48: erase in page, erase in line.
+    for wipe in ["\x1b[2J", "\x1b[J", "\x1b[0J", "\x1b[2K", "\x1b[K"] {
+        assert!(!raw.contains(wipe), "{wipe:?}");
+    }
+}

@@ -223,7 +223,7 @@ def make():
     ours = IP(src=OWN_IP, dst=LOFT_IP, id=7) / UDP(sport=50000, dport=52381) / Raw(b"stage")
     must = (
         lldp.LLDPDUChassisID(subtype=4, id="02:52:43:00:00:f0")
-        / lldp.LLDPDUPortID(subtype=5, id=b"Gi1/0/3")
+        / lldp.LLDPDUPortID(subtype=5, id=b"1/0/3")
         / lldp.LLDPDUTimeToLive(ttl=120)
     )
     to_neighbour = Ether(src=LOFT, dst=NEAREST, type=0x88CC) / must

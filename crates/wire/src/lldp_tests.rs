@@ -103,7 +103,7 @@ fn a_port_known_by_its_hardware_is_called_by_its_description() {
         Message::parse(&bytes).unwrap().port_title().to_string()
     };
     assert_eq!(port(3, &[2, 0x52, 0x43, 0, 0, 0xf2]), "Port 3");
-    assert_eq!(port(5, b"Gi1/0/3"), "Gi1/0/3");
+    assert_eq!(port(5, b"1/0/3"), "1/0/3");
 }
 
 #[test]

@@ -328,7 +328,7 @@ fn we_read_in_their_frames_what_they_wrote() {
         };
         let wanted = lldp::Message {
             chassis: lldp::Id::Mac(Mac::new([0x02, 0x52, 0x43, 0, 0, 0xf0])),
-            port: lldp::Id::Text("Gi1/0/3".into()),
+            port: lldp::Id::Text("1/0/3".into()),
             ttl: Duration::from_mins(2),
             port_description: Some("to the desk".into()),
             name: Some("S2 desk".into()),

@@ -533,6 +533,6 @@ pub(super) fn networks() -> Snapshot {
         view("media", Reach::Wire, 12),
         view("office", Reach::Routed, 41),
     ];
-    s.unseen = vec!["office: It is routed, so clashes and hardware cannot be seen there.".to_owned()];
+    s.unseen = vec!["office is routed: clashes and hardware cannot be seen there.".to_owned()];
     s
 }

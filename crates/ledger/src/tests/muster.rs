@@ -124,3 +124,71 @@ fn a_file_with_other_networks_is_not_taken() {
     assert!(!muster.take_rig(&other, secs(2.0)));
     assert_eq!(muster.snapshot(secs(2.0)).devices.len(), 4, "all stays as it was");
 }
+
+/// The networks that were asked, of all questions that are `wanted`.
+fn asked(muster: &mut Muster, at: f64, wanted: impl Fn(&vocab::Ask) -> bool) -> Vec<usize> {
+    muster.tick(secs(at));
+    let mut legs = Vec::new();
+    while let Some((leg, ask)) = muster.next_ask(secs(at)) {
+        if wanted(&ask) {
+            legs.push(leg);
+        }
+    }
+    legs.dedup();
+    legs
+}
+
+#[test]
+fn what_is_wanted_of_a_device_goes_to_its_network_and_a_sweep_to_all() {
+    let mut rig = two();
+    rig.devices[1].control = vec!["http".parse().unwrap()];
+    let mut muster = Muster::new(settings(rig, Purpose::Board), secs(0.0));
+    tell(&mut muster, 0, 0.0, station());
+    tell(&mut muster, 1, 0.0, other_port(LinkState::Up));
+    asked(&mut muster, 0.0, |_| false);
+    let wall = Mac::new([2, 0x52, 0x43, 0, 0, 31]);
+    let arp = vocab::ArpSeen {
+        frame_source: wall,
+        sender: wall,
+        address: "10.40.12.31".parse().unwrap(),
+        target: "10.40.12.5".parse().unwrap(),
+        op: vocab::ArpOp::Reply,
+        vlan: None,
+        answers: Some((vocab::ArpForm::Broadcast, std::time::Duration::from_millis(1))),
+    };
+    let at = secs(0.1);
+    muster.fold(
+        1,
+        &Sighting {
+            at,
+            fact: Fact::Arp(arp),
+        },
+    );
+    let port = |ask: &vocab::Ask| matches!(ask, vocab::Ask::Control { .. });
+    assert_eq!(asked(&mut muster, 0.2, port), [1], "it appeared");
+    let told = Fact::Control {
+        address: "10.40.12.31".parse().unwrap(),
+        mac: Some(wall),
+        port: "http".parse().unwrap(),
+        state: vocab::ControlState::Answered,
+        detail: None,
+        asked: secs(0.2),
+    };
+    let at = secs(0.25);
+    muster.fold(1, &Sighting { at, fact: told });
+    assert!(muster.ask_control(secs(0.3), "Wall"));
+    assert!(!muster.ask_control(secs(0.3), "Loft"), "it has no ports");
+    assert_eq!(asked(&mut muster, 0.4, port), [1]);
+    // Whatever they are called, the first passes are over with this.
+    for (leg, id) in [(0, 0), (0, 1), (1, 0), (1, 1)] {
+        let fact = Fact::PassDone {
+            id: vocab::PassId(id),
+        };
+        muster.fold(leg, &Sighting { at: secs(0.5), fact });
+    }
+    asked(&mut muster, 0.6, |_| false);
+    muster.sweep_now(secs(60.0));
+    let pass = |ask: &vocab::Ask| matches!(ask, vocab::Ask::Pass { .. });
+    assert_eq!(asked(&mut muster, 60.0, pass), [0, 1]);
+    assert!(muster.search(secs(61.0), crate::Places::Usual, Pace::Own) || muster.is_searching());
+}

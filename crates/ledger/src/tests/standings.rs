@@ -286,6 +286,17 @@ fn a_dozing_device_that_may_is_missing_without_an_alarm() {
     assert_eq!(w.standing("Foyer screen"), Standing::Missing);
     assert_eq!(w.severity(FindingKind::Missing), Some(Severity::Note));
     assert!(!w.snapshot().ready);
+    let worse = |w: &World| {
+        w.changes
+            .iter()
+            .any(|c| c.worse && matches!(c.subject, crate::Subject::Device { .. }))
+    };
+    assert!(!worse(&w), "nothing rings for it");
+    let mut w = World::board(vec![device("Organ loft", 21)], vec![Unit::good(21)]);
+    w.run_to(secs(3.0));
+    w.units[0].on = false;
+    w.run(5.0);
+    assert!(worse(&w), "for another it does");
 }
 
 #[test]

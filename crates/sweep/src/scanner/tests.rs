@@ -387,6 +387,15 @@ fn dhcp_clients_wake_and_nonsense_is_counted_once_a_second() {
         }
     });
     assert_eq!(wakes, [(mac(50), Wake::DhcpDiscover)]);
+    let named = toy.facts(|_, f| match f {
+        Fact::Named { mac, names, .. } if !names.is_empty() => Some((*mac, names.clone())),
+        _ => None,
+    });
+    let loft = vocab::Name {
+        text: "loft".into(),
+        source: vocab::NameSource::Dhcp,
+    };
+    assert_eq!(named, [(mac(50), vec![loft])]);
     let told = toy.facts(|at, f| {
         if let Fact::Malformed { total } = f {
             Some((at.as_millis(), *total))
