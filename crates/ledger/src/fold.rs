@@ -10,13 +10,14 @@ use crate::claim::{Claim, HostId, Life, Proof};
 use crate::lanes::Key;
 use crate::ledger::Ledger;
 use crate::track::PortState;
-use crate::view::Sign;
+use crate::view::{Opening, Sign};
 
 /// Oddities kept of each sort.
 const MAX_ODD: usize = 64;
 impl Ledger {
     pub(crate) fn take_in(&mut self, at: Moment, fact: &Fact) {
         self.port_hears(at, fact);
+        self.start_hears(at, fact);
         match fact {
             Fact::Sent { address, what } => self.sent(at, *address, *what),
             Fact::Silent { address, what, sent } => self.silent(at, *address, *what, *sent),
@@ -195,7 +196,10 @@ impl Ledger {
     }
 
     fn wake(&mut self, i: usize, at: Moment) {
-        self.tracks[i].wake(at);
+        let before = self.tracks[i].woke;
+        if self.tracks[i].wake(at) && !self.still_seeks(i, before, at) {
+            self.start_begins(i, at, Opening::FirstFrame);
+        }
         self.touched.insert(i);
         let track = &self.tracks[i];
         self.replan.extend(track.device.fixed_address());
@@ -236,6 +240,11 @@ impl Ledger {
         {
             self.wire_dirty |= self.tracks[i].echoes.back().is_some_and(|e| e.0.is_none());
             self.tracks[i].echo(Some(rtt));
+        }
+        if let Some(i) = self.device_at(address)
+            && (self.is_own(i, id) || self.tracks[i].who == Some(id))
+        {
+            self.start_echo(i, at);
         }
     }
 
@@ -284,6 +293,9 @@ impl Ledger {
                 p.asked = Some(asked);
                 p.wanted = moved;
                 self.revision += 1;
+                if p.state == PortState::Told(ControlState::Answered) {
+                    self.start_port(i, port, at);
+                }
                 if routed {
                     self.port_told(at, i, address, state);
                 }

@@ -63,6 +63,7 @@ impl Ledger {
         match (was_blind, self.blind().is_some()) {
             (_, true) => {
                 self.stop();
+                self.break_starts(at);
                 self.servers = Servers::default();
             }
             (true, false) => self.learn(at),
@@ -97,6 +98,7 @@ impl Ledger {
         self.stop();
         self.epoch = at;
         self.hosts.stale();
+        self.break_starts(at);
         for track in &mut self.tracks {
             track.found = None;
             track.appeared = None;

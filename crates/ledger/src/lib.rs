@@ -38,6 +38,7 @@ mod heard;
 mod hosts;
 mod judge;
 mod kin;
+mod ladder;
 mod lanes;
 mod learn;
 mod ledger;
@@ -62,6 +63,7 @@ mod serves;
 mod settings;
 mod six;
 mod snapshot;
+mod starts;
 mod suspects;
 mod target;
 mod track;
@@ -80,7 +82,7 @@ pub use search::Places;
 pub use settings::{Purpose, Settings};
 pub use vendors::Vendors;
 pub use view::{
-    AnswerView, Caught, Change, ControlView, Counts, DeviceView, EchoSample, Finding, FindingKind, HostView,
-    Likely, NetworkView, Resemblance, SearchOffer, SearchView, SeenView, Severity, Sign, Snapshot, Standing,
-    Subject, WaitView,
+    AnswerView, Caught, Change, ControlView, Counts, Course, DeviceView, EchoSample, Finding, FindingKind,
+    HostView, Likely, NetworkView, Opening, Resemblance, SearchOffer, SearchView, SeenView, Severity, Sign,
+    Snapshot, Standing, Start, StartView, Subject, Usual, WaitView,
 };

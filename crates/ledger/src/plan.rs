@@ -127,7 +127,7 @@ impl Ledger {
 
     /// How much longer than usual the watch's intervals are, so that the passes and the watch
     /// together stay within the pace.
-    fn stretch(&self, usual: Duration) -> Duration {
+    pub(crate) fn stretch(&self, usual: Duration) -> Duration {
         let pace = self
             .settings
             .rig
@@ -346,7 +346,9 @@ impl Ledger {
         }
         let key = Key::Echo(target.address);
         let every = self.stretch(ECHO);
-        let at = if let Some(last) = self.lanes.closed_at(key) {
+        let at = if let Some(soon) = self.start_wants_echo(target.address) {
+            soon
+        } else if let Some(last) = self.lanes.closed_at(key) {
             in_step(last + every)
         } else {
             let first = || in_step(now + place(target.address, every));

@@ -13,8 +13,9 @@ use crate::ledger::Ledger;
 use crate::track::PortState;
 use crate::{Purpose, Standing};
 
-/// How soon a control port is asked again while a device starts.
-const PORT_RETRY: Duration = Duration::from_secs(5);
+/// How soon a control port is asked again while a device starts, where the pace leaves room: the
+/// stopwatch of its start is right to within this.
+const PORT_SOON: Duration = Duration::from_secs(2);
 /// How often the ports of a device with `ask = "watch"` are asked.
 const PORT_WATCH: Duration = Duration::from_mins(1);
 
@@ -38,6 +39,9 @@ impl Ledger {
         self.tracks[i].port_lanes = here;
         let Some((address, id)) = here else { return };
         let track = &self.tracks[i];
+        let soon = self.stretch(PORT_SOON);
+        // One that takes longer than the file allows may yet come up.
+        let starts = track.standing == Standing::Starting || track.starts.running().is_some();
         let watch = track.device.ask == AskWhen::Watch && self.settings.purpose != Purpose::Survey;
         for port in &track.ports {
             let key = Key::Port(address, id.mac(), port.which);
@@ -56,9 +60,9 @@ impl Ledger {
                 }
                 PortState::Waiting | PortState::Away(_) => last
                     .filter(|l| *l >= track.reset)
-                    .map_or(Some(now), |_| after(PORT_RETRY)),
+                    .map_or(Some(now), |_| after(soon)),
                 PortState::Told(ControlState::Answered) => again,
-                PortState::Told(_) if track.standing == Standing::Starting => after(PORT_RETRY),
+                PortState::Told(_) if starts => after(soon),
                 PortState::Told(_) => again,
                 PortState::NoWay if routed => again,
                 PortState::NoWay => None,

@@ -124,6 +124,7 @@ impl Ledger {
                     if let Some(new) = new {
                         // What was put on record of it need not be said twice.
                         new.said = was.said;
+                        new.starts.usual = was.starts.usual;
                     }
                 }
             }

@@ -90,6 +90,7 @@ impl Ledger {
                 }
                 if let Some(i) = self.device_at(address) {
                     self.tracks[i].echo(None);
+                    self.start_silent(i, what, sent);
                     self.soft = true;
                     self.wire_dirty |= self.tracks[i].echoes.len() >= 3;
                     self.touched.insert(i);

@@ -133,6 +133,7 @@ fn device(ledger: &Ledger, i: usize) -> DeviceView {
         echoes: track.echoes.iter().copied().collect(),
         answers: ledger.answers(i),
         last_heard: track.last_heard,
+        start: ledger.start_view(i),
         likely: track
             .likely
             .clone()

@@ -10,6 +10,7 @@ use vocab::{ControlPort, ControlState, Moment, Power, Text};
 use crate::claim::HostId;
 use crate::detect::Pulse;
 use crate::judge::{Evidence, Ports};
+use crate::ladder::Starts;
 use crate::{EchoSample, Finding, Likely, Standing};
 
 /// The time that the control ports of a device get which answered the first sweep, if its boot
@@ -99,6 +100,8 @@ pub(crate) struct Track {
     pub(crate) echoes: VecDeque<EchoSample>,
     /// When anything was last heard of it.
     pub(crate) last_heard: Option<Moment>,
+    /// How it starts.
+    pub(crate) starts: Starts,
     /// The lanes of its control ports.
     pub(crate) port_lanes: Option<(Ipv4Addr, HostId)>,
     /// Addresses beside the expected one that its hardware is asked for at.
@@ -148,6 +151,7 @@ impl Track {
             power: None,
             echoes: VecDeque::new(),
             last_heard: None,
+            starts: Starts::default(),
             port_lanes: None,
             floating: Vec::new(),
         }

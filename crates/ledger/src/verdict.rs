@@ -7,6 +7,7 @@ use vocab::Moment;
 use crate::claim::HostId;
 use crate::judge::{Evidence, Ports, judge};
 use crate::ledger::{Ledger, Timer};
+use crate::view::Opening;
 use crate::{Change, Finding, Standing, Subject, words};
 
 impl Ledger {
@@ -32,6 +33,7 @@ impl Ledger {
             self.ready_dirty = false;
             self.check_ready(now);
         }
+        self.stopwatches();
         if self.soft {
             self.refresh(now);
         }
@@ -48,6 +50,7 @@ impl Ledger {
         let seen = e.here.or(e.elsewhere).or(e.foreign).is_some();
         if before == Standing::Missing && seen && self.tracks[i].appeared.is_none() {
             self.tracks[i].appear(now);
+            self.start_begins(i, now, Opening::Answer);
             e = self.evidence(i, now);
         }
         if e.here.is_none() {
@@ -69,6 +72,7 @@ impl Ledger {
             self.tracks[i].boot_end(),
             self.tracks[i].grace_end(),
             self.doubt_end(i, &e, now),
+            self.tracks[i].start_end(),
         ];
         let next = ends.into_iter().flatten().filter(|end| *end > now).min();
         self.timers.set(Timer::Device(i), next);
@@ -76,6 +80,7 @@ impl Ledger {
         if standing != before || who != track.who || e != track.evidence || track.retell {
             self.pass_verdict(i, standing, who, e, now);
         }
+        self.climb(i, now);
         self.plan_ports(i, now);
     }
 

@@ -69,6 +69,7 @@ pub(super) fn device(name: &str, role: Role, last: u8) -> DeviceView {
             first_seen: Moment::from_millis(120),
         }),
         power: camera.then_some(Power::On),
+        start: None,
         control: words
             .iter()
             .map(|word| ControlView {

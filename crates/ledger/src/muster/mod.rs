@@ -13,7 +13,7 @@ use vocab::{Ask, Moment, Pace, Sighting};
 use crate::changes::Changes;
 use crate::headline::headline;
 use crate::ready::ready_change;
-use crate::{Change, Counts, Ledger, Places, Settings, Snapshot, Standing, Subject, Vendors};
+use crate::{Change, Counts, Ledger, Places, Settings, Snapshot, Standing, Subject, Usual, Vendors};
 
 /// The ledgers of a rig's networks, the main one first. Without a rig, or with one network, it is
 /// that one ledger and nothing else.
@@ -125,6 +125,11 @@ impl Muster {
         for leg in &mut self.legs {
             leg.set_vendors(vendors.clone());
         }
+    }
+
+    /// How long the starts of the device of that name usually take. `false` if there is none.
+    pub fn set_usual(&mut self, device: &str, usual: Usual) -> bool {
+        self.legs.iter_mut().any(|leg| leg.set_usual(device, usual))
     }
 
     /// Asks the control ports of the device of that name now, on its network. `false` if there is
@@ -242,7 +247,7 @@ impl Muster {
                         change.text = format!("{}: {}", rig.network.name, change.text);
                     }
                 }
-                Subject::Device { .. } => {}
+                Subject::Device { .. } | Subject::Start(_) => {}
             }
             self.changes.push(change);
         }

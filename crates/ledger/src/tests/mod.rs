@@ -22,6 +22,7 @@ mod sight;
 mod six;
 mod standings;
 mod starting;
+mod starts;
 mod texts;
 mod told;
 mod traps;

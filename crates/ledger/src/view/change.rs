@@ -4,7 +4,7 @@ use std::net::Ipv4Addr;
 
 use vocab::{Mac, Moment};
 
-use super::{FindingKind, Severity, Standing};
+use super::{FindingKind, Severity, Standing, Start};
 
 /// A standing or finding that began or ended.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -50,6 +50,8 @@ pub enum Subject {
         /// The address concerned.
         address: Option<Ipv4Addr>,
     },
+    /// A device has started: one whole cycle from its first frame to the last of its steps.
+    Start(Box<Start>),
     /// The rig became ready, or is no longer.
     Ready(bool),
 }

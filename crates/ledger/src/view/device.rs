@@ -6,7 +6,7 @@ use std::time::Duration;
 use rig::{AddressSpec, Need, Role};
 use vocab::{ControlPort, ControlState, Mac, Moment, Name, Power, Text};
 
-use super::Standing;
+use super::{Standing, StartView};
 
 /// A device of the rig: expected beside seen.
 #[derive(Debug, Clone, PartialEq)]
@@ -54,6 +54,8 @@ pub struct DeviceView {
     pub answers: Option<AnswerView>,
     /// When anything was last heard from it.
     pub last_heard: Option<Moment>,
+    /// Its latest start in this run; `None` if it was not seen to start.
+    pub start: Option<StartView>,
     /// While it is missing: the stranger that it probably is. A guess, never a fact.
     pub likely: Option<Likely>,
 }

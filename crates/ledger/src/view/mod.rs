@@ -9,6 +9,7 @@ mod host;
 mod network;
 mod search;
 mod standing;
+mod start;
 mod wait;
 
 pub use change::{Change, Subject};
@@ -18,6 +19,7 @@ pub use host::{HostView, Resemblance};
 pub use network::NetworkView;
 pub use search::{SearchOffer, SearchView};
 pub use standing::{Counts, Standing};
+pub use start::{Course, Opening, Start, StartView, Usual};
 pub use wait::{Caught, Sign, WaitView};
 
 use std::net::Ipv4Addr;

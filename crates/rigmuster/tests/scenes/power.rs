@@ -2,7 +2,8 @@
 
 use std::time::Duration;
 
-use ledger::{Standing, Subject};
+use ledger::{Course, Opening, Standing, Start, Subject};
+use rigmuster::source::Simulation;
 use vocab::Moment;
 
 use crate::common::{check_invariants, play, play_checked, seeds, standing};
@@ -57,6 +58,45 @@ fn a_power_cycle_is_followed_from_dark_to_ready() {
                 [Standing::Missing, Standing::Starting, Standing::Present],
                 "seed {seed}: the course of {head}"
             );
+            check_start(&play, head, &format!("seed {seed}"));
         }
     }
+}
+
+/// The start of `head` after the power came back is told once, whole, and as the board shows it.
+fn check_start(play: &Simulation, head: &str, seed: &str) {
+    let told: Vec<&Start> = play
+        .changes()
+        .iter()
+        .filter_map(|c| match &c.subject {
+            Subject::Start(start) if start.device == head => Some(start.as_ref()),
+            _ => None,
+        })
+        .collect();
+    let [start] = told.as_slice() else {
+        panic!("{seed}: {head} started {} times", told.len())
+    };
+    let snapshot = play.snapshot();
+    let view = snapshot.devices.iter().find(|d| d.name == head);
+    let view = view.and_then(|d| d.start.as_ref());
+    assert_eq!(
+        view.map(|v| (&v.start, v.course)),
+        Some((*start, Course::Complete)),
+        "{seed}"
+    );
+    assert_eq!(start.opening, Opening::FirstFrame, "{seed}: {start:?}");
+    assert!(start.first > Moment::from_secs(40), "{seed}: {start:?}");
+    let (filled, of) = start.steps();
+    assert_eq!(filled, of, "{seed}: {start:?}");
+    let ports = start.ports.iter().map(|(_, at)| *at);
+    let settled = start.settled;
+    assert!(
+        settled <= start.echo && ports.clone().all(|at| settled <= at),
+        "{seed}: {start:?}"
+    );
+    assert_eq!(
+        ports.chain([start.echo]).max().flatten(),
+        start.done,
+        "{seed}: {start:?}"
+    );
 }
