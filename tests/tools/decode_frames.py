@@ -265,6 +265,7 @@ def make():
         "udp_fragment": to_us / IP(src=LOFT_IP, dst=OWN_IP, id=6, flags="MF")
         / UDP(sport=52381, dport=50000, len=4000) / Raw(b"stage"),
         "dhcp_discover": to_all / client / bootp / DHCP(options=options),
+        "dhcp_request": to_all / client / bootp / DHCP(options=[("message-type", "request")] + options[1:]),
         "dhcp_options_overrun": to_all / client / bootp
         / DHCP(options=[("message-type", "discover")]) / Raw(b"\x0c\xffab"),
     }

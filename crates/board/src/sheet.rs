@@ -1,8 +1,9 @@
 //! The sheet of one device or host: everything that is known of it, expected beside seen.
 
 use std::fmt::Display;
+use std::net::Ipv4Addr;
 
-use ledger::{AnswerView, DeviceView, EchoSample, HostView, Standing};
+use ledger::{AnswerView, DeviceView, EchoSample, HostView, SeenView, Standing};
 use ratatui::style::Style;
 use ratatui::text::{Line, Span};
 use rig::{AddressSpec, Role};
@@ -10,8 +11,9 @@ use vocab::{ControlState, Mac};
 
 use crate::rows::One;
 use crate::shape::{self, Weight};
+use crate::sparkline::sparkline;
 use crate::words::{self, Clock};
-use crate::{look, text};
+use crate::{known, look, text};
 
 /// Columns of the labels on the left.
 const LABEL: usize = 14;
@@ -157,11 +159,7 @@ impl Sheet<'_> {
             self.field(out, "", "Nothing was ever heard of it.", look::PLAIN);
             return;
         };
-        let further: Vec<_> = seen.addresses.iter().filter(|a| Some(**a) != address).collect();
-        if !further.is_empty() {
-            let label = if address.is_some() { "also at" } else { "last at" };
-            self.pair(out, label, "", &join(further), look::PLAIN, false);
-        }
+        self.how_known(out, seen, address);
         let given = mac.is_some_and(Mac::is_local);
         if let Some(maker) = seen
             .vendor
@@ -173,11 +171,34 @@ impl Sheet<'_> {
         if !seen.names.is_empty() {
             self.pair(out, "calls itself", "", &join(&seen.names), look::PLAIN, false);
         }
+        for (label, words) in known::dhcp(&seen.heard, mac) {
+            self.pair(out, label, "", &words, look::PLAIN, false);
+        }
         let mut heard = format!("first {}", (self.clock)(seen.first_seen));
         if let Some(last) = device.last_heard {
             heard = format!("{heard}, last {}", (self.clock)(last));
         }
         self.pair(out, "heard", "", &heard, look::PLAIN, false);
+    }
+
+    /// How the address that is shown is known, and where it is besides or says that it is.
+    fn how_known(&self, out: &mut Vec<Line<'static>>, seen: &SeenView, shown: Option<Ipv4Addr>) {
+        let all = &seen.heard.addresses;
+        if let Some(known) = all.iter().find(|a| Some(a.address) == shown) {
+            let words = known::how(known.known, self.clock);
+            self.pair(out, "", "", &words, look::PLAIN, false);
+        }
+        let mut label = if shown.is_some() { "also at" } else { "last at" };
+        let further = all.iter().filter(|a| Some(a.address) != shown);
+        let mut further: Vec<String> = further.map(|a| known::address(a, self.clock)).collect();
+        if all.is_empty() {
+            let rest = seen.addresses.iter().filter(|a| Some(**a) != shown);
+            further.extend(rest.map(ToString::to_string));
+        }
+        for words in further {
+            self.pair(out, label, "", &words, look::PLAIN, false);
+            label = "";
+        }
     }
 
     fn control(&self, out: &mut Vec<Line<'static>>, device: &DeviceView) {
@@ -253,20 +274,30 @@ impl Sheet<'_> {
         let vendor = host.vendor.as_ref().map(ToString::to_string);
         let maker = vendor.unwrap_or_else(|| if given { GIVEN_LOCALLY } else { "not known" }.to_owned());
         self.field(&mut out, "maker", &maker, look::PLAIN);
-        let addresses = if host.addresses.is_empty() {
-            "none heard".to_owned()
-        } else {
-            join(&host.addresses)
-        };
-        self.field(&mut out, "addresses", &addresses, look::PLAIN);
-        if let Some(address) = host.ipv6 {
-            self.field(&mut out, "IPv6", &address.to_string(), look::PLAIN);
+        let mut name = "addresses";
+        for view in &host.heard.addresses {
+            self.field(&mut out, name, &known::address(view, self.clock), look::PLAIN);
+            name = "";
+        }
+        if host.heard.addresses.is_empty() {
+            let addresses = match host.addresses.as_slice() {
+                [] => "none heard".to_owned(),
+                some => join(some),
+            };
+            self.field(&mut out, name, &addresses, look::PLAIN);
+        }
+        if let Some((address, by)) = host.ipv6 {
+            let words = format!("{address}, {}", by.words());
+            self.field(&mut out, "IPv6", &words, look::PLAIN);
         }
         if !host.on_subnet && !host.addresses.is_empty() {
             self.field(&mut out, "", "none of them in the rig's subnet", look::BOLD);
         }
         if !host.names.is_empty() {
             self.field(&mut out, "calls itself", &join(&host.names), look::PLAIN);
+        }
+        for (label, words) in known::dhcp(&host.heard, host.mac) {
+            self.field(&mut out, label, &words, look::PLAIN);
         }
         let heard = format!(
             "first {}, last {}",
@@ -372,26 +403,6 @@ const fn state(state: Option<ControlState>) -> (&'static str, Style) {
     }
 }
 
-/// Bars for the echoes, and the slowest of them, which a full bar stands for. Lost ones are crosses.
-fn sparkline(echoes: &[EchoSample], unicode: bool) -> (String, Option<std::time::Duration>) {
-    const FINE: [char; 8] = ['▁', '▂', '▃', '▄', '▅', '▆', '▇', '█'];
-    const ROUGH: [char; 8] = ['_', '_', '.', '.', '-', '-', '=', '='];
-    let steps = if unicode { FINE } else { ROUGH };
-    let slowest = echoes.iter().filter_map(|e| e.0).max();
-    let top = slowest.map_or(1, |s| s.as_nanos().max(1));
-    let bars = echoes
-        .iter()
-        .map(|echo| match echo.0 {
-            None => shape::of(Standing::Missing),
-            Some(time) => {
-                let step = (time.as_nanos() * 8).div_ceil(top).clamp(1, 8) as usize;
-                steps[step - 1]
-            }
-        })
-        .collect();
-    (bars, slowest)
-}
-
 /// What to mind before anybody acts on the advice. A head that starts swings to its end stops
 /// whatever the panel says (read in a maker's manual), so nobody may be near; and power is never
 /// cut while the show is on (common practice, no source).
@@ -422,23 +433,5 @@ fn caution(device: &DeviceView) -> Option<&'static str> {
             Some("Keep clear of the head: a camera swings it from stop to stop when it starts.")
         }
         _ => None,
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use std::time::Duration;
-
-    use super::*;
-
-    #[test]
-    fn the_slowest_echo_is_a_full_bar_and_a_lost_one_a_cross() {
-        let echoes =
-            [Some(1_000), Some(8_000), None, Some(4_000)].map(|us| EchoSample(us.map(Duration::from_micros)));
-        let (bars, slowest) = sparkline(&echoes, true);
-        assert_eq!(bars, "▁█×▄");
-        assert_eq!(slowest, Some(Duration::from_millis(8)));
-        assert_eq!(sparkline(&[EchoSample(None)], true), ("×".to_owned(), None));
-        assert_eq!(sparkline(&[EchoSample(Some(Duration::ZERO))], true).0, "▁");
     }
 }

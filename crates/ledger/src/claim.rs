@@ -5,6 +5,7 @@ use std::time::Duration;
 
 use vocab::{Mac, Moment};
 
+use crate::Proof;
 use crate::detect::Bar;
 
 /// The least time from the first of the unanswered questions in a row to the end of the last, so
@@ -34,21 +35,6 @@ impl HostId {
     pub(crate) fn is_virtual_router(self) -> bool {
         self.mac().is_some_and(|m| m.octets()[..5] == [0, 0, 0x5e, 0, 1])
     }
-}
-
-/// How a claim was heard.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) enum Proof {
-    /// The host used or announced the address without being asked.
-    Announced,
-    /// It answered a question that carried our own address. A proxy does too.
-    Real,
-    /// It answered a 0.0.0.0 probe, which only an owner does.
-    Nobody,
-    /// It answered a question that went to it alone.
-    Unicast,
-    /// The kernel's neighbour table says so, or an echo came back.
-    Kernel,
 }
 
 /// Whether a claim holds now.
@@ -155,12 +141,10 @@ pub(crate) struct Claim {
     pub(crate) since: Moment,
     /// Whether it holds now.
     pub(crate) life: Life,
-    /// Whether the host proved to be an owner, not a proxy.
-    pub(crate) proven: bool,
+    /// The best of what it is known by.
+    pub(crate) by: Proof,
     /// Whether the host answers there for one that is asleep, by its own word that it does such things.
     pub(crate) lent: bool,
-    /// Whether it ever answered a 0.0.0.0 probe.
-    pub(crate) answers_nobody: bool,
     /// 0.0.0.0 probes that others or none answered.
     pub(crate) nobody_missed: u8,
     /// When the question left that it answered last.
@@ -172,17 +156,16 @@ pub(crate) struct Claim {
 }
 
 impl Claim {
-    /// A claim first heard at `at`.
-    pub(crate) const fn new(address: Ipv4Addr, at: Moment) -> Self {
+    /// A claim that is first heard at `at`, by `by`.
+    pub(crate) const fn new(address: Ipv4Addr, at: Moment, by: Proof) -> Self {
         Self {
             address,
             first: at,
             last: at,
             since: at,
             life: Life::Stale,
-            proven: false,
+            by,
             lent: false,
-            answers_nobody: false,
             nobody_missed: 0,
             question: None,
             rtt: None,
@@ -200,18 +183,14 @@ impl Claim {
             self.life = Life::Alive;
             self.since = at;
             self.question = None;
-            // A proxy does not become an owner by coming back, nor does an owner become a proxy.
+            // A proxy does not become an owner by coming back, nor does an owner become a proxy:
+            // what it is known by stays.
         }
         self.last = self.last.max(at);
         self.misses = Misses::NONE;
-        match proof {
-            Proof::Announced | Proof::Kernel => self.proven = true,
-            Proof::Nobody => {
-                self.proven = true;
-                self.answers_nobody = true;
-                self.nobody_missed = 0;
-            }
-            Proof::Real | Proof::Unicast => {}
+        self.by = self.by.max(proof);
+        if proof == Proof::Nobody {
+            self.nobody_missed = 0;
         }
         if let Some(rtt) = rtt {
             self.rtt = Some(rtt);
@@ -245,6 +224,16 @@ impl Claim {
         self.life == Life::Alive
     }
 
+    /// Whether the host proved to be an owner, not a proxy.
+    pub(crate) const fn proven(&self) -> bool {
+        self.by.is_owners()
+    }
+
+    /// Whether it ever answered a 0.0.0.0 probe.
+    pub(crate) const fn answers_nobody(&self) -> bool {
+        matches!(self.by, Proof::Nobody)
+    }
+
     /// Whether it answers for an address that it does not own, as far as is known.
     pub(crate) const fn proxied(&self) -> bool {
         self.lent || self.missed_probe()
@@ -252,17 +241,17 @@ impl Claim {
 
     /// Whether it has shown no sign of an owner, and kept silent to a 0.0.0.0 probe.
     pub(crate) const fn missed_probe(&self) -> bool {
-        !self.proven && self.nobody_missed > 0
+        !self.proven() && self.nobody_missed > 0
     }
 
     /// Whether the host is known to be an owner.
     pub(crate) const fn owned(&self) -> bool {
-        self.proven && !self.lent
+        self.proven() && !self.lent
     }
 
     /// Whether it is still open if it is an owner's.
     pub(crate) fn pending(&self) -> bool {
-        self.alive() && !self.proven && !self.lent && self.nobody_missed == 0
+        self.alive() && !self.proven() && !self.lent && self.nobody_missed == 0
     }
 
     /// Whether both held the address at the same time: each was heard after the other began, or
@@ -286,7 +275,7 @@ mod tests {
     use crate::port::OwnPort;
 
     fn claim(ms: u64) -> Claim {
-        let mut c = Claim::new(Ipv4Addr::new(10, 40, 8, 21), Moment::from_millis(ms));
+        let mut c = Claim::new(Ipv4Addr::new(10, 40, 8, 21), Moment::from_millis(ms), Proof::Real);
         c.hear(Moment::from_millis(ms), Proof::Real, None);
         c
     }

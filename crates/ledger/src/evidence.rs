@@ -69,7 +69,7 @@ impl Ledger {
                 Life::Alive => {
                     if claim.lent {
                         e.lent = e.lent.or(Some(id));
-                    } else if claim.proven {
+                    } else if claim.proven() {
                         e.other = e.other.or(Some(id));
                     }
                     e.pending |= claim.pending();

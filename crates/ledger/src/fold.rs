@@ -4,13 +4,15 @@
 use std::net::Ipv4Addr;
 use std::time::Duration;
 
-use vocab::{ArpForm, ArpOp, ArpSeen, ControlPort, ControlState, Fact, Mac, Moment, Text, Wake};
+use vocab::{
+    AddressSource, ArpForm, ArpOp, ArpSeen, ControlPort, ControlState, Fact, Mac, Moment, Text, Wake,
+};
 
-use crate::claim::{Claim, HostId, Life, Proof};
+use crate::claim::{Claim, HostId, Life};
 use crate::lanes::Key;
 use crate::ledger::Ledger;
 use crate::track::PortState;
-use crate::view::{Opening, Sign};
+use crate::view::{Opening, Proof, Sign};
 
 /// Oddities kept of each sort.
 const MAX_ODD: usize = 64;
@@ -59,7 +61,9 @@ impl Ledger {
             Fact::DhcpOffer(offer) => self.server_offers(at, offer),
             Fact::DhcpOver { sent } => self.servers_over(at, *sent),
             Fact::Named { mac, address, names } => self.named(at, *mac, *address, names),
-            Fact::Ipv6 { mac, address } => self.heard_six(at, *mac, *address),
+            Fact::Ipv6 { mac, address, source } => self.heard_six(at, *mac, *address, *source),
+            Fact::Address { mac, address, source } => self.told_address(at, *mac, *address, *source),
+            Fact::DhcpClient { mac, class, id } => self.dhcp_client(at, *mac, class.as_ref(), id.as_ref()),
             Fact::Mask { mac, address, mask } => self.told_mask(at, *mac, *address, *mask),
             Fact::Serves { mac, ports, video } => self.serves(at, *mac, ports, *video),
             Fact::Plugged(plugged) => self.plugged_is(at, plugged),
@@ -139,7 +143,8 @@ impl Ledger {
             Some((ArpForm::Broadcast, _)) => Proof::Real,
             Some((ArpForm::Unicast(_), _)) => Proof::Unicast,
             Some((ArpForm::Nobody, _)) => Proof::Nobody,
-            None if seen.op == ArpOp::Request || seen.target == seen.address => Proof::Announced,
+            None if seen.target == seen.address => Proof::Announced,
+            None if seen.op == ArpOp::Request => Proof::Asked,
             None => Proof::Real,
         };
         self.claimed(at, id, seen.address, proof, seen.answers.map(|(_, rtt)| rtt));
@@ -154,6 +159,13 @@ impl Ledger {
         let id = HostId::Mac(mac);
         if self.hosts.hear(id, at).news {
             self.revision += 1;
+        }
+        if !self
+            .hosts
+            .get(id)
+            .is_some_and(|h| h.claims.iter().any(Claim::alive))
+        {
+            self.told_address(at, mac, target, AddressSource::ArpProbe);
         }
         if let Some(&i) = self.by_mac.get(&mac) {
             self.tracks[i].last_heard = Some(at);
@@ -227,9 +239,9 @@ impl Ledger {
             }
         };
         let proof = if mac.is_some() {
-            Proof::Unicast
+            Proof::Echo
         } else {
-            Proof::Kernel
+            Proof::Reached
         };
         self.claimed(at, id, address, proof, None);
         if let Some(claim) = self.hosts.get_mut(id).and_then(|h| h.claim_mut(address)) {

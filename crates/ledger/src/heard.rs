@@ -5,7 +5,8 @@ use std::time::Duration;
 
 use vocab::{Mac, Moment};
 
-use crate::claim::{HostId, Proof};
+use crate::Proof;
+use crate::claim::HostId;
 use crate::lanes::Key;
 use crate::ledger::{Ledger, Timer};
 use crate::target::{Kind, Target};
@@ -86,7 +87,7 @@ impl Ledger {
                 self.look_who(at);
             }
             self.search_around(address);
-            if target.is_none() && device.is_none() && proof == Proof::Announced {
+            if target.is_none() && device.is_none() && matches!(proof, Proof::Asked | Proof::Announced) {
                 self.confirm(address, at);
             }
         }

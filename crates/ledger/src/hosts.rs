@@ -4,10 +4,12 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::net::{Ipv4Addr, Ipv6Addr};
 use std::time::Duration;
 
-use vocab::{ControlPort, ControlState, Mac, Moment, Name, Power, Text};
+use vocab::{ControlPort, ControlState, Ipv6Source, Mac, Moment, Name, Power, Text};
 
-use crate::claim::{Claim, HostId, Life, Proof};
+use crate::Proof;
+use crate::claim::{Claim, HostId, Life};
 use crate::double::Signs;
+use crate::own_words::OwnWords;
 
 /// Hosts kept that are neither listed nor claim an address that matters.
 pub(crate) const MAX_STRANGERS: usize = 4_096;
@@ -33,6 +35,8 @@ pub(crate) struct Host {
     pub(crate) claims: Vec<Claim>,
     /// What it calls itself, what people gave it first.
     pub(crate) names: Vec<Name>,
+    /// What else it says of itself.
+    pub(crate) words: OwnWords,
     /// The address that it last spoke from without holding it, and when that was asked for.
     pub(crate) spoke: Option<(Ipv4Addr, Moment)>,
     /// Services that it announces, each where it says that it is.
@@ -41,8 +45,8 @@ pub(crate) struct Host {
     pub(crate) video: bool,
     /// The address and mask that it told of itself.
     pub(crate) mask: Option<(Ipv4Addr, Ipv4Addr)>,
-    /// Where it was last heard over IPv6, and when.
-    pub(crate) six: Option<(Ipv6Addr, Moment)>,
+    /// Where and how it was last heard over IPv6, and when.
+    pub(crate) six: Option<(Ipv6Addr, Ipv6Source, Moment)>,
     /// Its control ports that were asked or are to be asked.
     pub(crate) ports: BTreeMap<ControlPort, Option<ControlState>>,
     /// What those ports said of it.
@@ -172,6 +176,7 @@ impl Hosts {
             last: at,
             claims: Vec::new(),
             names: Vec::new(),
+            words: OwnWords::default(),
             spoke: None,
             serves: BTreeSet::new(),
             video: false,
@@ -214,7 +219,7 @@ impl Hosts {
         };
         let fresh = host.claim(address).is_none();
         if fresh {
-            let mut claim = Claim::new(address, at);
+            let mut claim = Claim::new(address, at, proof);
             if host.proxy {
                 claim.nobody_missed = 1;
             }
@@ -222,9 +227,9 @@ impl Hosts {
             host.claims.push(claim);
         }
         if let Some(claim) = host.claim_mut(address) {
-            let before = (claim.life, claim.proven);
+            let before = (claim.life, claim.proven());
             heard.lost = claim.hear(at, proof, rtt);
-            heard.news |= fresh || before != (claim.life, claim.proven);
+            heard.news |= fresh || before != (claim.life, claim.proven());
         }
         if fresh {
             let holders = self.holders.entry(address).or_default();
@@ -305,7 +310,7 @@ impl Hosts {
             if let Some(claim) = host.claim_mut(address)
                 && claim.alive()
                 && claim.since < sent
-                && !claim.proven
+                && !claim.proven()
             {
                 claim.nobody_missed = claim.nobody_missed.saturating_add(1);
             }
@@ -313,14 +318,14 @@ impl Hosts {
             let twice = host
                 .claims
                 .iter()
-                .any(|c| !c.lent && !c.proven && c.nobody_missed >= 2);
+                .any(|c| !c.lent && !c.proven() && c.nobody_missed >= 2);
             host.proxy = unowned >= 2 || twice;
             if !host.proxy {
                 self.proxies.remove(&id);
                 continue;
             }
             // What else it answered for without proof is doubtful with it.
-            for claim in host.claims.iter_mut().filter(|c| !c.proven) {
+            for claim in host.claims.iter_mut().filter(|c| !c.proven()) {
                 claim.nobody_missed = claim.nobody_missed.max(1);
             }
             self.proxies.insert(id);
@@ -391,7 +396,7 @@ impl Hosts {
             return;
         }
         let worst = free
-            .min_by_key(|c| (c.alive(), c.proven, c.last, c.address))
+            .min_by_key(|c| (c.alive(), c.proven(), c.last, c.address))
             .map(|c| c.address);
         if let Some(address) = worst {
             self.forget_claim(id, address);
@@ -407,7 +412,7 @@ impl Hosts {
         let worst = claimants
             .iter()
             .filter(|(id, _)| *id != newest)
-            .min_by_key(|(id, c)| (c.alive(), c.proven, c.last, *id))
+            .min_by_key(|(id, c)| (c.alive(), c.proven(), c.last, *id))
             .map(|(id, _)| *id);
         if let Some(id) = worst {
             self.forget_claim(id, address);

@@ -45,6 +45,7 @@ mod ledger;
 mod likeness;
 mod muster;
 mod names;
+mod own_words;
 mod passes;
 mod plan;
 mod plugged;
@@ -82,7 +83,7 @@ pub use search::Places;
 pub use settings::{Purpose, Settings};
 pub use vendors::Vendors;
 pub use view::{
-    AnswerView, Caught, Change, ControlView, Counts, Course, DeviceView, EchoSample, Finding, FindingKind,
-    HostView, Likely, NetworkView, Opening, Resemblance, SearchOffer, SearchView, SeenView, Severity, Sign,
-    Snapshot, Standing, Start, StartView, Subject, Usual, WaitView,
+    AddressView, AnswerView, Caught, Change, ControlView, Counts, Course, DeviceView, EchoSample, Finding,
+    FindingKind, HeardView, HostView, Known, Likely, NetworkView, Opening, Proof, Resemblance, SearchOffer,
+    SearchView, SeenView, Severity, Sign, Snapshot, Standing, Start, StartView, Subject, Usual, WaitView,
 };

@@ -49,7 +49,7 @@ impl Ledger {
     }
 
     /// Whether other hardware holds the address, and this does not.
-    fn speaks_for_another(&self, id: HostId, address: Ipv4Addr) -> bool {
+    pub(crate) fn speaks_for_another(&self, id: HostId, address: Ipv4Addr) -> bool {
         let (mut own, mut other) = (false, false);
         for (holder, claim) in self.hosts.holders(address) {
             let alive = claim.alive() && holder.mac().is_some();

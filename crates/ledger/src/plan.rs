@@ -288,7 +288,7 @@ impl Ledger {
                 Kind::Gateway => claims.len() < 2,
                 Kind::Floating(_) | Kind::Own => false,
             };
-            let told = if nameless { c.answers_nobody } else { c.proven };
+            let told = if nameless { c.answers_nobody() } else { c.proven() };
             !trusted && !told && (nameless || c.nobody_missed < NOBODY_TRIES)
         };
         let mut open = claims

@@ -6,7 +6,7 @@
 
 use std::time::Duration;
 
-use vocab::{ControlState, Fact, Moment, NameSource};
+use vocab::{AddressSource, ControlState, Fact, Moment, NameSource};
 
 use crate::find::made;
 use crate::ledger::{Ledger, Timer};
@@ -110,6 +110,7 @@ fn is_from_others(fact: &Fact) -> bool {
         | Fact::Ipv6 { .. }
         | Fact::Mask { .. }
         | Fact::Serves { .. }
+        | Fact::DhcpClient { .. }
         | Fact::Control {
             state: ControlState::Answered | ControlState::Refused,
             ..
@@ -117,6 +118,7 @@ fn is_from_others(fact: &Fact) -> bool {
         Fact::Named { address, names, .. } => {
             address.is_some() || names.iter().any(|n| n.source != NameSource::Lldp)
         }
+        Fact::Address { source, .. } => *source != AddressSource::Lldp,
         _ => false,
     }
 }

@@ -5,6 +5,7 @@ use std::time::Duration;
 use rig::{AddressSpec, Need};
 use vocab::{Ipv4Net, Moment};
 
+use crate::claim::Claim;
 use crate::judge::Evidence;
 use crate::ledger::{Ledger, Timer};
 use crate::servers::FOR_OFFERS;
@@ -103,7 +104,7 @@ impl Ledger {
             && let Some((id, _)) = e.here
         {
             let claim = self.hosts.get(id).and_then(|h| h.claim(address));
-            if !claim.is_some_and(|c| c.answers_nobody) {
+            if !claim.is_some_and(Claim::answers_nobody) {
                 return None;
             }
         }

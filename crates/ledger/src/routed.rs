@@ -12,12 +12,12 @@ use std::time::Duration;
 use rig::{AskWhen, Need, Reach};
 use vocab::{ControlState, Moment};
 
-use crate::claim::{HostId, Life, Misses, Proof};
+use crate::claim::{HostId, Life, Misses};
 use crate::find::made;
 use crate::judge::{Evidence, Ports};
 use crate::ledger::Ledger;
 use crate::track::{PortState, Track};
-use crate::{Finding, FindingKind, Severity, Standing};
+use crate::{Finding, FindingKind, Proof, Severity, Standing};
 
 /// How often the ports of a device are asked that stands by them alone, or is missing.
 pub(crate) const KNOCK: Duration = Duration::from_secs(30);
@@ -57,7 +57,7 @@ impl Ledger {
         if state != ControlState::Silent {
             // To turn us away a host must be there.
             self.way_found();
-            self.claimed(at, id, address, Proof::Kernel, None);
+            self.claimed(at, id, address, Proof::Port, None);
         } else if only_silent(&self.tracks[i])
             && let Some(claim) = self.hosts.get_mut(id).and_then(|h| h.claim_mut(address))
             && claim.alive()

@@ -3,7 +3,7 @@
 use std::net::Ipv6Addr;
 use std::time::Duration;
 
-use vocab::{Mac, Moment};
+use vocab::{Ipv6Source, Mac, Moment};
 
 use crate::claim::HostId;
 use crate::ledger::Ledger;
@@ -14,7 +14,7 @@ const HOLDS: Duration = Duration::from_secs(150);
 
 impl Ledger {
     /// Hardware was heard over IPv6.
-    pub(crate) fn heard_six(&mut self, at: Moment, mac: Mac, address: Ipv6Addr) {
+    pub(crate) fn heard_six(&mut self, at: Moment, mac: Mac, address: Ipv6Addr, source: Ipv6Source) {
         let id = HostId::Mac(mac);
         if !mac.is_host() || self.is_our_hardware(mac) {
             return;
@@ -23,12 +23,13 @@ impl Ledger {
         if let Some(host) = self.hosts.get_mut(id) {
             // A link-local address is the one that stays.
             let stays = |a: &Ipv6Addr| a.is_unicast_link_local();
-            let kept = host.six.map(|(old, _)| old);
+            let kept = host.six.map(|(old, by, _)| (old, by));
+            // It keeps the source by which it was first heard.
             let shown = kept
-                .filter(|old| stays(old) && !stays(&address))
-                .unwrap_or(address);
+                .filter(|(old, _)| *old == address || stays(old) && !stays(&address))
+                .unwrap_or((address, source));
             news |= kept != Some(shown);
-            host.six = Some((shown, at));
+            host.six = Some((shown.0, shown.1, at));
         }
         self.revision += u64::from(news);
         self.soft = true;
@@ -44,8 +45,8 @@ impl Ledger {
     pub(crate) fn six_of(&self, i: usize, now: Moment) -> Option<Ipv6Addr> {
         let heard = |mac: &Mac| self.hosts.get(HostId::Mac(*mac))?.six;
         let all = self.tracks[i].device.macs.iter().filter_map(heard);
-        all.filter(|(_, at)| now.since(*at) < HOLDS)
-            .max_by_key(|(_, at)| *at)
-            .map(|(address, _)| address)
+        all.filter(|(.., at)| now.since(*at) < HOLDS)
+            .max_by_key(|(.., at)| *at)
+            .map(|(address, ..)| address)
     }
 }

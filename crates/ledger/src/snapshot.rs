@@ -8,10 +8,11 @@ use vocab::{Mode, Moment, Text};
 use crate::claim::{Claim, HostId};
 use crate::hosts::Host;
 use crate::ledger::{Blind, Ledger};
+use crate::own_words::Units;
 use crate::track::{PortState, Track};
 use crate::{
-    ControlView, Counts, DeviceView, Finding, FindingKind, HostView, Resemblance, SeenView, Snapshot,
-    Standing,
+    ControlView, Counts, DeviceView, Finding, FindingKind, HeardView, HostView, Resemblance, SeenView,
+    Snapshot, Standing,
 };
 
 /// Hosts shown that are not on the list (the JSON contract).
@@ -22,7 +23,8 @@ pub(crate) fn build(ledger: &Ledger, now: Moment) -> Snapshot {
     for track in &ledger.tracks {
         counts.add(track.standing);
     }
-    let (unlisted, unlisted_total) = unlisted(ledger);
+    let units = Units::of(ledger);
+    let (unlisted, unlisted_total) = unlisted(ledger, &units);
     Snapshot {
         at: now,
         title: ledger.settings.rig.as_ref().map(|r| r.title.clone()),
@@ -37,7 +39,9 @@ pub(crate) fn build(ledger: &Ledger, now: Moment) -> Snapshot {
         ready: ledger.ready,
         headline: ledger.headline(),
         counts,
-        devices: (0..ledger.tracks.len()).map(|i| device(ledger, i)).collect(),
+        devices: (0..ledger.tracks.len())
+            .map(|i| device(ledger, &units, i))
+            .collect(),
         unlisted,
         unlisted_total,
         findings: findings(ledger),
@@ -87,7 +91,7 @@ fn unseen(ledger: &Ledger) -> Vec<String> {
 }
 
 fn gateway_host(ledger: &Ledger, address: Ipv4Addr) -> Option<HostId> {
-    let rank = |c: &Claim| (c.alive(), c.proven);
+    let rank = |c: &Claim| (c.alive(), c.proven());
     ledger
         .hosts
         .holders(address)
@@ -96,7 +100,7 @@ fn gateway_host(ledger: &Ledger, address: Ipv4Addr) -> Option<HostId> {
         .map(|(id, _)| id)
 }
 
-fn device(ledger: &Ledger, i: usize) -> DeviceView {
+fn device(ledger: &Ledger, units: &Units<'_>, i: usize) -> DeviceView {
     let track = &ledger.tracks[i];
     let d = &track.device;
     DeviceView {
@@ -115,7 +119,7 @@ fn device(ledger: &Ledger, i: usize) -> DeviceView {
         position: d.position.clone(),
         note: d.note.clone(),
         used_by: d.used_by.clone(),
-        seen: track.who.and_then(|id| seen(ledger, track, id)),
+        seen: track.who.and_then(|id| seen(ledger, units, track, id)),
         power: track.power,
         control: track
             .ports
@@ -141,7 +145,7 @@ fn device(ledger: &Ledger, i: usize) -> DeviceView {
     }
 }
 
-fn seen(ledger: &Ledger, track: &Track, id: HostId) -> Option<SeenView> {
+fn seen(ledger: &Ledger, units: &Units<'_>, track: &Track, id: HostId) -> Option<SeenView> {
     if ledger.me() == Some(id) {
         return this_computer(ledger, track, id);
     }
@@ -167,6 +171,7 @@ fn seen(ledger: &Ledger, track: &Track, id: HostId) -> Option<SeenView> {
         mac: id.mac(),
         address: claims.first().map(|c| c.address),
         addresses: claims.iter().map(|c| c.address).collect(),
+        heard: units.heard(ledger, host, &claims),
         vendor: vendor(ledger, id),
         names: host.names.clone(),
         rtt: claims.first().and_then(|c| c.rtt),
@@ -192,6 +197,7 @@ fn this_computer(ledger: &Ledger, track: &Track, id: HostId) -> Option<SeenView>
         mac: id.mac(),
         address: addresses.first().copied(),
         addresses,
+        heard: HeardView::default(),
         vendor: vendor(ledger, id),
         names: Vec::new(),
         rtt: None,
@@ -199,7 +205,7 @@ fn this_computer(ledger: &Ledger, track: &Track, id: HostId) -> Option<SeenView>
     })
 }
 
-fn unlisted(ledger: &Ledger) -> (Vec<HostView>, usize) {
+fn unlisted(ledger: &Ledger, units: &Units<'_>) -> (Vec<HostView>, usize) {
     let mut accounted: BTreeSet<HostId> = ledger.tracks.iter().filter_map(|t| t.who).collect();
     accounted.extend(ledger.by_mac.keys().map(|m| HostId::Mac(*m)));
     accounted.extend(ledger.me());
@@ -250,13 +256,13 @@ fn unlisted(ledger: &Ledger) -> (Vec<HostView>, usize) {
         hosts
             .into_iter()
             .take(MAX_UNLISTED)
-            .map(|h| view(ledger, h))
+            .map(|h| view(ledger, units, h))
             .collect(),
         total,
     )
 }
 
-fn view(ledger: &Ledger, host: &Host) -> HostView {
+fn view(ledger: &Ledger, units: &Units<'_>, host: &Host) -> HostView {
     let mut claims: Vec<&Claim> = host.claims.iter().filter(|c| !c.proxied()).collect();
     claims.sort_by_key(|c| (!c.alive(), std::cmp::Reverse(c.last), c.address));
     let mut addresses: Vec<Ipv4Addr> = claims.iter().map(|c| c.address).collect();
@@ -269,7 +275,8 @@ fn view(ledger: &Ledger, host: &Host) -> HostView {
         network: None,
         on_subnet: addresses.iter().any(|a| ledger.in_subnet(*a)),
         addresses,
-        ipv6: host.six.map(|(address, _)| address),
+        heard: units.heard(ledger, host, &claims),
+        ipv6: host.six.map(|(address, by, _)| (address, by)),
         vendor: vendor(ledger, host.id),
         names: host.names.clone(),
         first_seen: host.first,

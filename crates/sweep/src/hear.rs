@@ -3,7 +3,10 @@
 use core::net::Ipv4Addr;
 
 use link::Frame;
-use vocab::{ArpForm, ArpOp, ArpSeen, Fact, Mac, Moment, Name, NameSource, Plugged, Wake};
+use vocab::{
+    AddressSource, ArpForm, ArpOp, ArpSeen, ClientId, Fact, Ipv6Source, Mac, Moment, Name, NameSource,
+    Plugged, Wake,
+};
 use wire::dhcp::{Kind, Message};
 use wire::{Arp, Heard, What, enquiry, lldp, peek};
 
@@ -80,7 +83,7 @@ impl Scanner {
             What::EchoReply6 { from, to, echo } if vlan.is_none() => {
                 let ours = Some(heard.destination) == self.here.mac() && Some(*to) == self.here.link_local();
                 if ours && echo.identifier == self.echoes.identifier() {
-                    self.hear_six(now, heard.source, *from);
+                    self.hear_six(now, heard.source, *from, Ipv6Source::Echo);
                 }
             }
             // Who speaks for other hardware is a bridge or a proxy, and proves nothing of it.
@@ -88,7 +91,7 @@ impl Scanner {
                 if vlan.is_none() && neighbour.hardware.is_none_or(|mac| mac == heard.source) =>
             {
                 if let Some(address) = neighbour.address {
-                    self.hear_six(now, heard.source, address);
+                    self.hear_six(now, heard.source, address, Ipv6Source::Neighbour);
                 }
             }
             What::Lldp(message) if vlan.is_none() && heard.destination == lldp::GROUP_MAC => {
@@ -163,6 +166,9 @@ impl Scanner {
             source: NameSource::Lldp,
         });
         self.hear_named(now, source, None, name.into_iter().collect());
+        if let Some(address) = message.address.filter(|_| !message.ttl.is_zero()) {
+            self.hear_address(now, source, address, AddressSource::Lldp);
+        }
     }
 
     fn hear_server(&mut self, now: Moment, source: Mac, from: Ipv4Addr, message: &Message) {
@@ -183,11 +189,13 @@ impl Scanner {
         let how = match message.kind {
             Kind::Discover => {
                 self.newborns.sign(now, source);
-                Wake::DhcpDiscover
+                Some(Wake::DhcpDiscover)
             }
-            Kind::Request => Wake::DhcpRequest {
+            Kind::Request => Some(Wake::DhcpRequest {
                 wanted: message.wanted,
-            },
+            }),
+            // It has an address and wants to be told the rest (RFC 2131 section 4.4.3).
+            Kind::Inform => None,
             _ => return,
         };
         let name = message.name.clone().map(|text| Name {
@@ -195,6 +203,24 @@ impl Scanner {
             source: NameSource::Dhcp,
         });
         self.hear_named(now, source, None, name.into_iter().collect());
-        self.say(now, Fact::Wakes { mac: source, how });
+        if let Some(how) = how {
+            self.say(now, Fact::Wakes { mac: source, how });
+        }
+        self.hear_address(now, source, message.held, AddressSource::DhcpHeld);
+        if let Some(wanted) = message.wanted {
+            self.hear_address(now, source, wanted, AddressSource::DhcpWanted);
+        }
+        let class = message.vendor_class.clone();
+        let id = message.client_id.as_deref().and_then(ClientId::read);
+        if source.is_host() && (class.is_some() || id.is_some()) {
+            self.say(
+                now,
+                Fact::DhcpClient {
+                    mac: source,
+                    class,
+                    id,
+                },
+            );
+        }
     }
 }

@@ -8,7 +8,7 @@ use core::net::{Ipv4Addr, Ipv6Addr};
 use core::time::Duration;
 use std::collections::{BTreeMap, BTreeSet};
 
-use vocab::{ControlPort, ControlWord, Fact, Mac, Moment, Name, RollCall};
+use vocab::{AddressSource, ControlPort, ControlWord, Fact, Ipv6Source, Mac, Moment, Name, RollCall};
 use wire::icmp::Echo;
 use wire::mdns::{self, Question, ServiceType};
 use wire::wsd::{self, Version};
@@ -34,6 +34,8 @@ const SLEEP_PROXY: &str = "_sleep-proxy._udp";
 
 /// Types of pictures and sound: RTSP (RFC 2326), NDI, and the nodes of AMWA IS-04.
 const VIDEO: [&str; 3] = ["_rtsp._tcp", "_ndi._tcp", "_nmos-node._tcp"];
+/// Addresses told of one message.
+const MAX_ADDRESSES: usize = 4;
 /// Services told of one message.
 const MAX_SERVES: usize = 8;
 
@@ -197,13 +199,16 @@ impl Scanner {
 
     pub(crate) fn hear_mdns(&mut self, now: Moment, mac: Mac, from: Ipv4Addr, message: &mdns::Message) {
         self.hear_types(now, message);
-        self.hear_offers(now, mac, message.offers_of(from));
+        let who = message.speaker(from, mac);
+        // First of all, as it may be the first that is heard of it.
+        self.hear_named(now, mac, Some(from), message.names_of(who));
+        self.hear_addresses(now, mac, from, message.addresses_of(who), AddressSource::Mdns);
+        self.hear_offers(now, mac, message.offers_of(who));
         // Named with its host, so that no reflector's word counts.
         let lends = |o: &mdns::Offer| o.kind.as_str() == SLEEP_PROXY && o.host.is_some();
-        if mac.is_host() && is_askable(from) && message.offers_of(from).any(lends) {
+        if mac.is_host() && is_askable(from) && message.offers_of(who).any(lends) {
             self.say(now, Fact::SleepProxy { mac, address: from });
         }
-        self.hear_named(now, mac, Some(from), message.names_of(from));
     }
 
     /// Services that a host offers: those that control ports are of, and whether any is video's.
@@ -228,8 +233,15 @@ impl Scanner {
         let (video, port) = message.onvif_of(mac, from);
         let word = ControlWord::Onvif;
         let ports = port.map(|port| ControlPort { word, port });
-        self.hear_serves(now, mac, ports.into_iter().collect(), video);
         self.hear_named(now, mac, Some(from), message.names_of(mac));
+        self.hear_addresses(
+            now,
+            mac,
+            from,
+            message.addresses_of(mac),
+            AddressSource::WsDiscovery,
+        );
+        self.hear_serves(now, mac, ports.into_iter().collect(), video);
     }
 
     fn hear_serves(&mut self, now: Moment, mac: Mac, mut ports: Vec<ControlPort>, video: bool) {
@@ -241,8 +253,11 @@ impl Scanner {
 
     pub(crate) fn hear_mdns6(&mut self, now: Moment, mac: Mac, from: Ipv6Addr, message: &mdns::Message) {
         self.hear_types(now, message);
-        self.hear_six(now, mac, from);
+        self.hear_six(now, mac, from, Ipv6Source::Mdns);
         self.hear_named(now, mac, None, message.names_of(from));
+        for address in message.addresses_of(from).into_iter().take(MAX_ADDRESSES) {
+            self.hear_address(now, mac, address, AddressSource::Mdns);
+        }
     }
 
     /// A camera's settings. Those with other hardware than the frame are what somebody gives a camera,
@@ -261,16 +276,45 @@ impl Scanner {
         if let Some(mask) = settings.mask.filter(|_| is_askable(address)) {
             self.say(now, Fact::Mask { mac, address, mask });
         }
+        self.hear_named(now, mac, Some(address), settings.names());
+        if let Some(address) = settings.address {
+            self.hear_address(now, mac, address, AddressSource::Enquiry);
+        }
         // Only cameras do this.
         self.hear_serves(now, mac, Vec::new(), true);
-        self.hear_named(now, mac, Some(address), settings.names());
     }
 
     /// A host is on the wire with this address.
-    pub(crate) fn hear_six(&mut self, now: Moment, mac: Mac, address: Ipv6Addr) {
+    pub(crate) fn hear_six(&mut self, now: Moment, mac: Mac, address: Ipv6Addr, source: Ipv6Source) {
         let sound = !address.is_unspecified() && !address.is_multicast() && !address.is_loopback();
         if sound && mac.is_host() {
-            self.say(now, Fact::Ipv6 { mac, address });
+            self.say(now, Fact::Ipv6 { mac, address, source });
+        }
+    }
+
+    /// A host speaks from `from`, and its message gives these addresses, by `source`, as its own.
+    fn hear_addresses(
+        &mut self,
+        now: Moment,
+        mac: Mac,
+        from: Ipv4Addr,
+        given: impl IntoIterator<Item = Ipv4Addr>,
+        source: AddressSource,
+    ) {
+        let given: Vec<Ipv4Addr> = given.into_iter().take(MAX_ADDRESSES).collect();
+        if !given.contains(&from) {
+            self.hear_address(now, mac, from, AddressSource::Packet);
+        }
+        for address in given {
+            self.hear_address(now, mac, address, source);
+        }
+    }
+
+    /// A host gives an address of its own, or one that it wants.
+    pub(crate) fn hear_address(&mut self, now: Moment, mac: Mac, address: Ipv4Addr, source: AddressSource) {
+        if mac.is_host() && is_askable(address) {
+            let fact = Fact::Address { mac, address, source };
+            self.say(now, fact);
         }
     }
 

@@ -456,7 +456,9 @@ impl Scanner {
             | Fact::Plugged(_)
             | Fact::Ipv6 { .. }
             | Fact::Mask { .. }
-            | Fact::Serves { .. } => true,
+            | Fact::Serves { .. }
+            | Fact::Address { .. }
+            | Fact::DhcpClient { .. } => true,
             _ => false,
         };
         if !unasked || self.sightings.len() < SIGHTINGS_MAX {

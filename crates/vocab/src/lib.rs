@@ -4,7 +4,9 @@
 //! [`Mac`], a [`Moment`], a [`Sighting`] of one observed fact, an [`Ask`] for one question. They
 //! carry no behaviour beyond being well formed, read no clock and open no socket.
 
+mod address_source;
 mod ask;
+mod client_id;
 mod control;
 mod dhcp;
 mod mac;
@@ -18,7 +20,9 @@ mod sighting;
 mod station;
 mod text;
 
+pub use address_source::{AddressSource, Ipv6Source};
 pub use ask::{Ask, Budget, PassId, Rank, RollCall};
+pub use client_id::ClientId;
 pub use control::{ControlParseError, ControlPort, ControlState, ControlWord};
 pub use dhcp::DhcpOffer;
 pub use mac::{Mac, MacParseError};

@@ -3,7 +3,10 @@
 use core::net::{Ipv4Addr, Ipv6Addr};
 use core::time::Duration;
 
-use crate::{ControlPort, ControlState, DhcpOffer, Mac, Moment, Name, PassId, Plugged, Station, Text, Told};
+use crate::{
+    AddressSource, ClientId, ControlPort, ControlState, DhcpOffer, Ipv6Source, Mac, Moment, Name, PassId,
+    Plugged, Station, Text, Told,
+};
 
 /// One observed fact with its time.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -61,7 +64,7 @@ pub struct ArpSeen {
 pub enum SilentTo {
     /// An ARP request. The form is the one that really went out.
     Arp(ArpForm),
-    /// An ICMP echo request, addressed to this hardware; `None` in the unprivileged mode.
+    /// An ICMP echo request, addressed to this hardware; `None` where no frames are seen (unprivileged and routed).
     Echo(Option<Mac>),
 }
 
@@ -102,9 +105,9 @@ pub enum Fact {
     Echo {
         /// Who replied.
         address: Ipv4Addr,
-        /// Source of the frame; `None` in the unprivileged mode.
+        /// Source of the frame; `None` where no frames are seen (unprivileged and routed).
         mac: Option<Mac>,
-        /// The hardware that the request was addressed to; `None` in the unprivileged mode.
+        /// The hardware that the request was addressed to; `None` where no frames are seen (unprivileged and routed).
         asked: Option<Mac>,
         /// How many more hops the reply had left (IPv4 time to live), where that is seen.
         ttl: Option<u8>,
@@ -201,6 +204,26 @@ pub enum Fact {
         mac: Mac,
         /// Its address there.
         address: Ipv6Addr,
+        /// How it was heard.
+        source: Ipv6Source,
+    },
+    /// A host gave an address of its own, or one that it wants, in its own words. It proves no claim.
+    Address {
+        /// Source of the frame.
+        mac: Mac,
+        /// The address.
+        address: Ipv4Addr,
+        /// By which words.
+        source: AddressSource,
+    },
+    /// What a DHCP client says of itself, beside its name.
+    DhcpClient {
+        /// Source of the frame.
+        mac: Mac,
+        /// What kind of client it is (RFC 2132, option 60).
+        class: Option<Text>,
+        /// What it is known to servers by (RFC 2132, option 61).
+        id: Option<ClientId>,
     },
     /// A host told its own address and mask, in answer to the cameras' enquiry.
     Mask {

@@ -107,6 +107,13 @@ pub const fn from_hardware(mac: Mac) -> Ipv6Addr {
     )
 }
 
+/// Whether the second half of `address` is made from that hardware; the first may be that of any network.
+pub fn is_from_hardware(address: Ipv6Addr, mac: Mac) -> bool {
+    let [.., a, b, c, d] = address.segments();
+    let [.., e, f, g, h] = from_hardware(mac).segments();
+    [a, b, c, d] == [e, f, g, h]
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -149,6 +156,13 @@ mod tests {
             from_hardware(mac),
             "fe80::3656:78ff:fe9a:bcde".parse::<Ipv6Addr>().unwrap()
         );
+        // And the same at a global address (RFC 4291 section 2.5.1).
+        let global = "2001:db8::3656:78ff:fe9a:bcde".parse().unwrap();
+        assert!(is_from_hardware(global, mac));
+        assert!(!is_from_hardware(
+            global,
+            Mac::new([0x34, 0x56, 0x78, 0x9a, 0xbc, 0xdf])
+        ));
         // RFC 2464 section 7, by the example of ff02::fb.
         let dns = "ff02::fb".parse().unwrap();
         assert_eq!(group_mac(dns), Mac::new([0x33, 0x33, 0, 0, 0, 0xfb]));

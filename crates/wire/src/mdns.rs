@@ -238,6 +238,35 @@ impl Message {
         }
     }
 
+    /// The address by which the message speaks of its sender, whose frame came from `mac` and whose
+    /// packet from `from`: that, unless it holds no IPv4 address at all, but an IPv6 address made from
+    /// that hardware (RFC 4291 appendix A). Whoever passes it on has other hardware.
+    pub fn speaker(&self, from: Ipv4Addr, mac: Mac) -> IpAddr {
+        let made = self.hosts.iter().find_map(|(_, address)| match address {
+            IpAddr::V6(six) if ipv6::is_from_hardware(*six, mac) => Some(*address),
+            _ => None,
+        });
+        let no_v4 = self.hosts.iter().all(|(_, address)| address.is_ipv6());
+        made.filter(|_| no_v4).unwrap_or(from.into())
+    }
+
+    /// The IPv4 addresses that the host at `from`, which sent the message, gives itself in it, each once.
+    pub fn addresses_of(&self, from: impl Into<IpAddr>) -> Vec<Ipv4Addr> {
+        let from = from.into();
+        let mut out = Vec::new();
+        for (host, address) in &self.hosts {
+            let own = self.own_hosts(from).any(|own| same(own, host));
+            if let IpAddr::V4(address) = address
+                && self.speaks_for(from)
+                && own
+                && !out.contains(address)
+            {
+                out.push(*address);
+            }
+        }
+        out
+    }
+
     /// What the host at `from`, which sent the message, calls itself in it. What is said of other
     /// hosts is left out: proxies and reflectors speak for those.
     pub fn names_of(&self, from: impl Into<IpAddr>) -> Vec<Name> {
@@ -262,7 +291,6 @@ impl Message {
     /// What that host offers.
     pub fn offers_of(&self, from: impl Into<IpAddr>) -> impl Iterator<Item = &Offer> {
         let from = from.into();
-        let same = |a: &Text, b: &Text| a.as_str().eq_ignore_ascii_case(b.as_str());
         self.offers.iter().filter(move |o| {
             self.speaks_for(from)
                 && match &o.host {
@@ -338,6 +366,11 @@ pub fn frame6(from_mac: Mac, from: Ipv6Addr, message: &[u8]) -> Vec<u8> {
         payload: &udp,
     }
     .frame(from_mac, ipv6::group_mac(GROUP6))
+}
+
+/// Names are the same whatever the case of their letters (RFC 6762 section 16).
+fn same(a: &Text, b: &Text) -> bool {
+    a.as_str().eq_ignore_ascii_case(b.as_str())
 }
 
 fn number(decoder: &mut BinDecoder<'_>) -> Option<u16> {

@@ -113,6 +113,26 @@ fn who_speaks_for_another_is_not_named_after_him() {
     assert!(says(&message, Ipv4Addr::new(10, 40, 8, 1)).is_empty());
 }
 
+/// RFC 1035 section 3.4.1: one address a record; a host may have several, and others theirs.
+#[test]
+fn a_host_gives_all_its_own_addresses_and_no_others() {
+    let record = |host: &[u8; 4], last: u8| {
+        let name = [b"\x04", &host[..], b"\x05local\x00"].concat();
+        [&name[..], &[0, 1, 0x80, 1, 0, 0, 0, 120, 0, 4, 10, 40, 8, last]].concat()
+    };
+    let body = [
+        record(b"loft", 21),
+        record(b"Loft", 121),
+        record(b"west", 22),
+        record(b"loft", 21),
+    ];
+    let message = Message::parse(&raw(0x8400, [0, 4, 0, 0], &body.concat())).unwrap();
+    let at = |last| Ipv4Addr::new(10, 40, 8, last);
+    assert_eq!(message.addresses_of(HOST), [at(21), at(121)]);
+    assert_eq!(message.addresses_of(at(22)), [at(22)]);
+    assert!(message.addresses_of(at(5)).is_empty());
+}
+
 /// RFC 6763 section 4.1: an instance name may hold anything, full stops and spaces included; here
 /// with a compressed ending (RFC 1035 section 4.1.4) and a terminal's escape in it.
 #[test]

@@ -200,16 +200,29 @@ impl Message {
 }
 
 impl Message {
+    /// The addresses at which the host with this hardware says that its services are: its own, if the
+    /// message tells of no other.
+    pub fn addresses_of(&self, mac: Mac) -> impl Iterator<Item = Ipv4Addr> {
+        let own = self.own_device(mac).into_iter();
+        own.flat_map(|device| device.places.iter().map(|(address, _)| *address))
+    }
+
+    /// The one device that it tells of, if that tells of itself: not of several, and not with other
+    /// hardware than `mac`.
+    fn own_device(&self, mac: Mac) -> Option<&Device> {
+        let speaks = matches!(self.kind, Kind::Hello | Kind::ProbeMatches);
+        match self.devices.as_slice() {
+            [device] if speaks && device.mac.is_none_or(|m| m == mac) => Some(device),
+            _ => None,
+        }
+    }
+
     /// The port at which the host with this hardware and address has its ONVIF service, as it says, and
     /// whether it has one at all. Addresses of other hosts are nothing of its own.
     pub fn onvif_of(&self, mac: Mac, from: Ipv4Addr) -> (bool, Option<u16>) {
-        let [device] = self.devices.as_slice() else {
+        let Some(device) = self.own_device(mac).filter(|device| device.onvif) else {
             return (false, None);
         };
-        let speaks = matches!(self.kind, Kind::Hello | Kind::ProbeMatches);
-        if !speaks || !device.onvif || device.mac.is_some_and(|m| m != mac) {
-            return (false, None);
-        }
         let place = device.places.iter().find(|(host, _)| *host == from);
         (true, place.map(|(_, port)| *port))
     }

@@ -4,12 +4,15 @@ use std::net::Ipv4Addr;
 use std::time::Duration;
 
 use ledger::{
-    AnswerView, Caught, Change, ControlView, Counts, DeviceView, EchoSample, Finding, FindingKind, HostView,
-    Likely, NetworkView, Resemblance, SearchOffer, SearchView, SeenView, Severity, Sign, Snapshot, Standing,
-    Subject, WaitView,
+    AddressView, AnswerView, Caught, Change, ControlView, Counts, DeviceView, EchoSample, Finding,
+    FindingKind, HeardView, HostView, Known, Likely, NetworkView, Proof, Resemblance, SearchOffer,
+    SearchView, SeenView, Severity, Sign, Snapshot, Standing, Subject, WaitView,
 };
 use rig::{AddressSpec, Need, Reach, Role};
-use vocab::{ControlState, LinkState, Mac, Medium, Mode, Moment, Name, NameSource, Power, Station, Text};
+use vocab::{
+    AddressSource, ClientId, ControlState, LinkState, Mac, Medium, Mode, Moment, Name, NameSource, Power,
+    Station, Text,
+};
 
 pub(super) fn named(name: &str) -> Name {
     Name {
@@ -25,6 +28,17 @@ pub(super) fn mac(n: u16) -> Mac {
 
 const fn at(last: u8) -> Ipv4Addr {
     Ipv4Addr::new(10, 40, 8, last)
+}
+
+/// What is known of one that announced its address.
+fn held(address: Ipv4Addr) -> HeardView {
+    HeardView {
+        addresses: vec![AddressView {
+            address,
+            known: Known::Held { by: Proof::Announced },
+        }],
+        ..HeardView::default()
+    }
 }
 
 /// A device that is present, with what a rig file usually says of it.
@@ -63,6 +77,7 @@ pub(super) fn device(name: &str, role: Role, last: u8) -> DeviceView {
             mac: Some(mac(u16::from(last))),
             address: Some(at(last)),
             addresses: vec![at(last)],
+            heard: held(at(last)),
             vendor: None,
             names: vec![named(&name.to_lowercase().replace(' ', "-"))],
             rtt: Some(Duration::from_micros(300 + u64::from(last) * 7)),
@@ -258,6 +273,7 @@ pub(crate) fn trouble() -> Snapshot {
         if let Some(seen) = &mut d.seen {
             seen.address = Some(address);
             seen.addresses = vec![address];
+            seen.heard = held(address);
         }
     };
     moved(&mut d[2], Ipv4Addr::new(192, 168, 0, 20));
@@ -343,6 +359,24 @@ pub(crate) fn trouble() -> Snapshot {
             mac: Some(mac(0x0201)),
             network: None,
             addresses: vec![at(71)],
+            heard: HeardView {
+                dhcp_class: Some(Text::clean("stage unit 3")),
+                dhcp_id: ClientId::read(&[1, 2, 0x52, 0x43, 0, 0, 0x16]),
+                same_unit: vec![format!("Organ loft ({})", mac(0x16))],
+                addresses: vec![
+                    AddressView {
+                        address: at(71),
+                        known: Known::Held { by: Proof::Real },
+                    },
+                    AddressView {
+                        address: Ipv4Addr::new(192, 168, 9, 5),
+                        known: Known::Told {
+                            by: AddressSource::DhcpWanted,
+                            at: Moment::from_secs(71),
+                        },
+                    },
+                ],
+            },
             ipv6: None,
             vendor: None,
             names: vec![named("stage-box")],
@@ -361,6 +395,7 @@ pub(crate) fn trouble() -> Snapshot {
             mac: Some(mac(0x0202)),
             network: None,
             addresses: vec![Ipv4Addr::new(192, 168, 0, 10)],
+            heard: held(Ipv4Addr::new(192, 168, 0, 10)),
             ipv6: None,
             vendor: Some(Text::clean("Lantern Works")),
             names: Vec::new(),

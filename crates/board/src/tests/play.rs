@@ -433,6 +433,10 @@ fn a_sheet_shows_what_its_device_says_with_its_source() {
     for words in [
         "answered   server \"stage unit 3\"; its page says \"Stage box\"",
         "it says that it is in standby",
+        "addresses     10.40.8.71, likely: answered ARP",
+        "              192.168.9.5, only told, 18:41:11: its own DHCP request",
+        "DHCP class    stage unit 3 (its own word)",
+        "DHCP id       hardware 02:52:43:00:00:16: by its own word one unit with Organ loft (02:52:43:00:00:16)",
     ] {
         assert!(sheet.contains(words), "{words}\n{sheet}");
     }

@@ -110,7 +110,7 @@ fn twenty_thousand_voices_push_no_device_out() {
             text: Text::clean(&format!("voice {n}")),
             source: NameSource::Mdns,
         };
-        let fact = match n % 6 {
+        let fact = match n % 8 {
             0 => Fact::Named {
                 mac,
                 address: Some(address),
@@ -119,6 +119,7 @@ fn twenty_thousand_voices_push_no_device_out() {
             1 => Fact::Ipv6 {
                 mac,
                 address: std::net::Ipv6Addr::from(0xfe80 << 112 | u128::from(n)),
+                source: vocab::Ipv6Source::Neighbour,
             },
             2 => Fact::Serves {
                 mac,
@@ -133,6 +134,16 @@ fn twenty_thousand_voices_push_no_device_out() {
             4 => Fact::Wakes {
                 mac,
                 how: vocab::Wake::DhcpDiscover,
+            },
+            5 => Fact::Address {
+                mac,
+                address,
+                source: vocab::AddressSource::Mdns,
+            },
+            6 => Fact::DhcpClient {
+                mac,
+                class: Some(name.text),
+                id: vocab::ClientId::read(&[255; 64]),
             },
             _ => Fact::Plugged(vocab::Plugged {
                 mac,

@@ -8,6 +8,7 @@ mod conflict;
 mod control;
 mod dhcp;
 mod kin;
+mod known;
 mod masks;
 mod muster;
 mod names;

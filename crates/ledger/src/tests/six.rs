@@ -2,7 +2,7 @@
 
 use std::net::Ipv6Addr;
 
-use vocab::{Ask, Fact, LinkState, Mac, RollCall};
+use vocab::{Ask, Fact, Ipv6Source, LinkState, Mac, RollCall};
 
 use super::world::{Unit, World, device, mac, rig, secs, settings, station};
 use crate::{FindingKind, Purpose, Severity, Standing};
@@ -13,6 +13,7 @@ fn heard(w: &mut World, mac: Mac, address: &str) {
     w.see(Fact::Ipv6 {
         mac,
         address: address.parse().unwrap(),
+        source: Ipv6Source::Neighbour,
     });
 }
 
@@ -80,7 +81,10 @@ fn a_stranger_without_ipv4_is_shown_by_its_link_local_address() {
     let s = w.snapshot();
     assert_eq!(s.unlisted_total, 1);
     assert_eq!(s.unlisted[0].mac, Some(mac(90)));
-    assert_eq!(s.unlisted[0].ipv6, Some(LINK_LOCAL.parse::<Ipv6Addr>().unwrap()));
+    assert_eq!(
+        s.unlisted[0].ipv6,
+        Some((LINK_LOCAL.parse::<Ipv6Addr>().unwrap(), Ipv6Source::Neighbour))
+    );
     assert!(s.unlisted[0].addresses.is_empty() && !s.unlisted[0].on_subnet);
 }
 

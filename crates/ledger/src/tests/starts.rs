@@ -60,6 +60,7 @@ fn every_step_has_its_time_from_the_first_frame() {
     w.see(Fact::Ipv6 {
         mac: mac(21),
         address: "fe80::15".parse().unwrap(),
+        source: vocab::Ipv6Source::Neighbour,
     });
     w.run(3.0);
     w.probe(mac(21), "10.40.8.21");

@@ -6,8 +6,8 @@ use std::time::Duration;
 use proptest::prelude::*;
 use rig::AddressSpec;
 use vocab::{
-    ArpForm, ArpOp, ArpSeen, ControlState, DhcpOffer, Fact, LinkState, Mac, Mode, Moment, Name, NameSource,
-    PassId, Sighting, SilentTo, Text, Wake,
+    AddressSource, ArpForm, ArpOp, ArpSeen, ClientId, ControlState, DhcpOffer, Fact, LinkState, Mac, Mode,
+    Moment, Name, NameSource, PassId, Sighting, SilentTo, Text, Wake,
 };
 
 use super::world::{device, mac, rig, settings, station};
@@ -100,6 +100,16 @@ fn fact() -> impl Strategy<Value = Fact> {
             mac,
             address: Some(address).filter(|_| n % 4 != 0),
             names: vec![Name { text: Text::clean(&format!("n{n}")), source: NameSource::Mdns }],
+        }),
+        1 => (hardware(), address(), 0_usize..3).prop_map(|(mac, address, n)| Fact::Address {
+            mac,
+            address,
+            source: [AddressSource::Mdns, AddressSource::DhcpWanted, AddressSource::Packet][n],
+        }),
+        1 => (hardware(), prop::collection::vec(any::<u8>(), 0..20)).prop_map(|(mac, id)| Fact::DhcpClient {
+            mac,
+            class: Some(Text::clean_bytes(&id)),
+            id: ClientId::read(&id),
         }),
         1 => hardware().prop_map(|mac| Fact::Wakes { mac, how: Wake::DhcpDiscover }),
         1 => (0_u32..4, any::<u64>(), any::<u64>()).prop_map(|(id, asked, total)| Fact::PassAsked {

@@ -6,7 +6,7 @@ use std::time::Duration;
 use rig::{AddressSpec, Need, Role};
 use vocab::{ControlPort, ControlState, Mac, Moment, Name, Power, Text};
 
-use super::{Standing, StartView};
+use super::{HeardView, Standing, StartView};
 
 /// A device of the rig: expected beside seen.
 #[derive(Debug, Clone, PartialEq)]
@@ -99,6 +99,8 @@ pub struct SeenView {
     pub address: Option<Ipv4Addr>,
     /// All its addresses, the one that matters first.
     pub addresses: Vec<Ipv4Addr>,
+    /// What it is known by besides.
+    pub heard: HeardView,
     /// Who made it, from the registries.
     pub vendor: Option<Text>,
     /// What it calls itself, what people gave it first.

@@ -2,7 +2,9 @@
 
 use std::net::{Ipv4Addr, Ipv6Addr};
 
-use vocab::{ControlPort, ControlState, Mac, Moment, Name, Power, Text};
+use vocab::{ControlPort, ControlState, Ipv6Source, Mac, Moment, Name, Power, Text};
+
+use super::HeardView;
 
 /// One thing on the wire that no device of the rig accounts for.
 #[derive(Debug, Clone, PartialEq)]
@@ -13,8 +15,10 @@ pub struct HostView {
     pub network: Option<String>,
     /// Its IPv4 addresses, the latest heard first.
     pub addresses: Vec<Ipv4Addr>,
-    /// Where it was last heard over IPv6.
-    pub ipv6: Option<Ipv6Addr>,
+    /// What it is known by besides.
+    pub heard: HeardView,
+    /// Where it was last heard over IPv6, and how.
+    pub ipv6: Option<(Ipv6Addr, Ipv6Source)>,
     /// Who made it, from the registries.
     pub vendor: Option<Text>,
     /// What it calls itself, what people gave it first.

@@ -200,7 +200,7 @@ fn device_row(view: &DeviceView) -> Vec<String> {
 fn host_row(view: &HostView) -> Vec<String> {
     let mut addresses: Vec<String> = view.addresses.iter().map(ToString::to_string).collect();
     if addresses.is_empty() {
-        addresses.extend(view.ipv6.map(|a| a.to_string()));
+        addresses.extend(view.ipv6.map(|(address, _)| address.to_string()));
     }
     let names: Vec<&str> = view
         .names

@@ -11,6 +11,7 @@ mod lldp;
 mod names;
 mod routed;
 mod six;
+mod told;
 mod toy;
 
 use std::net::Ipv4Addr;

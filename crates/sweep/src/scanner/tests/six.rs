@@ -27,7 +27,7 @@ fn toy(config: Config) -> Toy {
 
 fn heard(toy: &Toy) -> Vec<(Mac, Ipv6Addr)> {
     toy.facts(|_, fact| match fact {
-        Fact::Ipv6 { mac, address } => Some((*mac, *address)),
+        Fact::Ipv6 { mac, address, .. } => Some((*mac, *address)),
         _ => None,
     })
 }
