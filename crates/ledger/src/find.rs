@@ -33,6 +33,8 @@ pub(crate) fn weight(kind: FindingKind) -> usize {
         K::ProxyArp,
         K::Flood,
         K::DeviceFault,
+        K::RestartLoop,
+        K::NeedsRestart,
         K::DuplicateMac,
         K::GatewaySilent,
         K::CallsForNobody,
@@ -62,6 +64,10 @@ fn subject(f: &Finding) -> Subjects {
     } else {
         None
     };
+    if f.kind == FindingKind::NeedsRestart {
+        // One of them that came up makes no new finding of the rest.
+        return (f.kind, None, Vec::new(), None);
+    }
     (f.kind, f.address, f.devices.clone(), mac)
 }
 
@@ -118,8 +124,10 @@ impl Ledger {
                 self.find_wire(now, &mut all);
                 self.find_calls(now, &mut all);
                 self.find_power(&mut all);
+                self.find_starts(now, &mut all);
             }
         }
+        self.time_starts(now);
         all.sort_by_key(|f| (f.severity, weight(f.kind), f.address));
         self.keep(all, now);
     }

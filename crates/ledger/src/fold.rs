@@ -202,6 +202,7 @@ impl Ledger {
             self.tracks[i].last_heard = Some(at);
             // A request alone may be a lease that is renewed.
             if matches!(how, Wake::DhcpDiscover) {
+                self.tracks[i].starts.sought = Some(at);
                 self.wake(i, at);
             }
         }

@@ -121,8 +121,10 @@ pub(crate) struct Starts {
     pub(crate) latest: Option<Ladder>,
     /// The first frame since it fell silent, if none followed that made a start of it yet.
     pub(crate) stirs: Option<(Moment, Opening)>,
-    /// When complete starts were complete, the latest last.
-    pub(crate) complete: VecDeque<Moment>,
+    /// The complete ones, each with its first frame and its end, the latest last.
+    pub(crate) complete: VecDeque<(Moment, Moment)>,
+    /// When it last asked for an address by DHCP.
+    pub(crate) sought: Option<Moment>,
     /// How long they usually take.
     pub(crate) usual: Option<Usual>,
 }
@@ -145,10 +147,10 @@ impl Starts {
     }
 
     /// One more is complete.
-    pub(crate) fn count(&mut self, at: Moment) {
+    pub(crate) fn count(&mut self, first: Moment, at: Moment) {
         if self.complete.len() == KEPT {
             self.complete.pop_front();
         }
-        self.complete.push_back(at);
+        self.complete.push_back((first, at));
     }
 }

@@ -59,6 +59,8 @@ pub(crate) enum Timer {
     Doubt(Ipv4Addr),
     /// Whether those who hold an address are one unit is not waited for any longer.
     Kin(Ipv4Addr),
+    /// A device may not be in a loop of starts any more, or needs another one.
+    Starts,
     /// No query for multicast groups was heard for long.
     Querier,
     /// Our own port is silent for long.
@@ -247,7 +249,9 @@ impl Ledger {
                 Timer::Doubt(address) => self.doubt_over(address, now),
                 Timer::Kin(address) => self.kin_due(address),
                 Timer::Port => self.port_due(now),
-                Timer::Calm | Timer::Flood | Timer::Calls | Timer::Querier => self.wire_dirty = true,
+                Timer::Calm | Timer::Flood | Timer::Calls | Timer::Querier | Timer::Starts => {
+                    self.wire_dirty = true;
+                }
             }
         }
         self.settle(now);

@@ -31,6 +31,7 @@ mod find;
 mod find_clashes;
 mod find_masks;
 mod find_servers;
+mod find_starts;
 mod find_wire;
 mod fold;
 mod headline;

@@ -32,6 +32,10 @@ pub(crate) struct Servers {
     latest: Option<Moment>,
     /// The time for answers to it is over.
     over: bool,
+    /// When the first question left that nobody answered, in the latest such time.
+    lacked: Option<Moment>,
+    /// When the first offer came after that.
+    came: Option<Moment>,
     /// It may never have got out: without an answer it is asked once more.
     doubted: bool,
     /// Who answered it.
@@ -61,7 +65,25 @@ impl Servers {
         }
     }
 
-    fn offer(&mut self, offer: &DhcpOffer) {
+    /// When it was first seen that there is no server, the last time that there was none.
+    pub(crate) const fn lacked(&self) -> Option<Moment> {
+        self.lacked
+    }
+
+    /// When the first answered after that.
+    pub(crate) const fn came(&self) -> Option<Moment> {
+        self.came
+    }
+
+    /// When the latest question left.
+    pub(crate) const fn last_asked(&self) -> Option<Moment> {
+        self.latest
+    }
+
+    fn offer(&mut self, at: Moment, offer: &DhcpOffer) {
+        if self.lacked.is_some() {
+            self.came.get_or_insert(at);
+        }
         for list in [&mut self.fresh, &mut self.known] {
             list.retain(|o| (o.server, o.mac) != (offer.server, offer.mac));
             if list.len() < MAX_SERVERS {
@@ -77,6 +99,12 @@ impl Servers {
         if ours {
             self.over = true;
             self.known.clone_from(&self.fresh);
+            if self.known.is_empty() {
+                if self.came.take().is_some() {
+                    self.lacked = None;
+                }
+                self.lacked.get_or_insert(sent);
+            }
         }
         ours
     }
@@ -144,7 +172,7 @@ impl Ledger {
         if self.blind().is_some() || !offer.mac.is_host() || self.me() == Some(HostId::Mac(offer.mac)) {
             return;
         }
-        self.servers.offer(offer);
+        self.servers.offer(at, offer);
         self.hosts.hear(HostId::Mac(offer.mac), at);
         if let Some(&i) = self.by_mac.get(&offer.mac) {
             self.tracks[i].last_heard = Some(at);

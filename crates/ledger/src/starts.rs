@@ -164,6 +164,7 @@ impl Ledger {
 
     /// Looks how far the start of device `i` has come, after it was judged.
     pub(crate) fn climb(&mut self, i: usize, now: Moment) {
+        self.seeks_in_vain(i, now);
         let here = self.tracks[i].evidence.here;
         let held = here.and_then(|(id, address)| {
             let claim = self.hosts.get(id).and_then(|h| h.claim(address))?;
@@ -191,8 +192,10 @@ impl Ledger {
         let echo = ladder.echo.is_some() || !echoes || !ladder.wants_echo();
         let complete = standing == Standing::Present && ladder.settled.is_some() && ports && echo;
         if complete && ladder.end(Course::Complete, now) {
-            track.starts.count(now);
+            let first = ladder.first;
+            track.starts.count(first, now);
             self.revision += 1;
+            self.wire_dirty = true;
             self.record_start(i, now);
         }
     }

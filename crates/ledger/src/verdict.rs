@@ -73,6 +73,7 @@ impl Ledger {
             self.tracks[i].grace_end(),
             self.doubt_end(i, &e, now),
             self.tracks[i].start_end(),
+            self.seek_end(i),
         ];
         let next = ends.into_iter().flatten().filter(|end| *end > now).min();
         self.timers.set(Timer::Device(i), next);

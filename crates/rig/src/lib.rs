@@ -15,6 +15,7 @@
 
 mod document;
 mod model;
+mod power;
 mod read;
 
 pub use document::{Edit, EditError, NewDevice, RigDocument};
@@ -22,4 +23,5 @@ pub use model::{
     AddressSpec, AskWhen, Channel, Device, How, Need, Network, Plan, PoeType, PoeTypes, Power, Reach, Rig,
     Role, Switch, SwitchPort,
 };
+pub use power::{OverBudget, WeakPort};
 pub use read::{LARGEST_FILE, Problem, Reading, read};

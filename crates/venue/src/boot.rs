@@ -114,6 +114,9 @@ impl Host {
                     self.hold(vec![net]);
                     out.now(arp::announcement_frame(self.plan.mac, net.addr()));
                 }
+                if given_up && self.plan.odd.gives_up {
+                    self.addressing = Addressing::Settled;
+                }
             }
             Addressing::Probing { left: 0, target, .. } => {
                 let target = *target;

@@ -16,6 +16,7 @@ const HEADER: usize = 20;
 
 /// What a host does that looks like a fault, or like none.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
+#[expect(clippy::struct_excessive_bools, reason = "independent oddities of a host")]
 pub struct Oddities {
     /// The hardware address of a second port in the same network. Both ports answer ARP for all its
     /// addresses and take its packets; it sends by the first (Linux, `arp_ignore` 0).
@@ -31,6 +32,8 @@ pub struct Oddities {
     pub isolated: bool,
     /// It asks who listens to multicast groups.
     pub queries: bool,
+    /// It asks for a lease four times, and then no more until it is restarted.
+    pub gives_up: bool,
 }
 
 impl Host {

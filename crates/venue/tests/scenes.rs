@@ -120,7 +120,8 @@ fn every_scene_is_complete_and_its_rig_fits_our_computer() {
             "held",
             "dozing",
             "traps",
-            "apart"
+            "apart",
+            "brownout"
         ]
     );
     for scene in &all {
@@ -181,7 +182,7 @@ const HALL: [&str; 12] = [
 
 #[test]
 fn each_scene_ends_or_stands_with_just_the_trouble_that_is_planned() {
-    let trouble: [(&str, u64, &[&str]); 22] = [
+    let trouble: [(&str, u64, &[&str]); 25] = [
         ("calm", 5, &[]),
         ("cable", 5, &[]),
         ("dozing", 5, &[]),
@@ -192,6 +193,9 @@ fn each_scene_ends_or_stands_with_just_the_trouble_that_is_planned() {
         ("traps", 5, &["Beacon", "Gangway", "Titles", "Cue laptop"]),
         ("apart", 5, &HALL),
         ("held", 31, &[]),
+        ("brownout", 5, &[]),
+        ("brownout", 280, &["Balcony"]),
+        ("brownout", 340, &[]),
         ("house", 5, &[]),
         ("leases", 20, &[]),
         // Its ONVIF stands at another port than the usual one, and it says so.

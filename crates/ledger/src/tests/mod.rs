@@ -1,5 +1,6 @@
 //! Scenes in virtual time: a scripted wire answers what the ledger asks.
 
+mod again;
 mod asking;
 mod away;
 mod bounds;

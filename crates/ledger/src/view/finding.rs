@@ -109,6 +109,10 @@ kinds! {
     VirtualRouter = "virtual_router",
     /// Two hardware addresses that are one unit with two ports in this network.
     TwoPorts = "two_ports",
+    /// A device was complete three times within ten minutes.
+    RestartLoop = "restart_loop",
+    /// Devices looked for an address before there was a DHCP server, and have none.
+    NeedsRestart = "needs_restart",
     /// A device says that it is in standby.
     Standby = "standby",
     /// A device says that it has a fault inside.

@@ -6,6 +6,7 @@ use std::time::Duration;
 use crate::builder::Plan;
 
 mod apart;
+mod brownout;
 mod cable;
 mod calm;
 mod clash;
@@ -74,6 +75,7 @@ pub fn scenes() -> Vec<Scene> {
         dozing::scene(),
         traps::scene(),
         apart::scene(),
+        brownout::scene(),
     ]
 }
 
