@@ -165,6 +165,7 @@ impl Ledger {
                 kind: f.kind,
                 severity: f.severity,
                 began,
+                devices: f.devices.clone(),
                 macs: f.macs.clone(),
                 address: f.address,
             };

@@ -198,6 +198,9 @@ impl Ledger {
         if self.hosts.hear(HostId::Mac(mac), at).news {
             self.revision += 1;
         }
+        if let Some(host) = self.hosts.get_mut(HostId::Mac(mac)) {
+            host.asks_dhcp = true;
+        }
         if let Some(&i) = self.by_mac.get(&mac) {
             self.tracks[i].last_heard = Some(at);
             // A request alone may be a lease that is renewed.

@@ -45,6 +45,8 @@ pub(crate) struct Host {
     pub(crate) video: bool,
     /// The address and mask that it told of itself.
     pub(crate) mask: Option<(Ipv4Addr, Ipv4Addr)>,
+    /// It was heard asking a DHCP server for an address.
+    pub(crate) asks_dhcp: bool,
     /// Where and how it was last heard over IPv6, and when.
     pub(crate) six: Option<(Ipv6Addr, Ipv6Source, Moment)>,
     /// Its control ports that were asked or are to be asked.
@@ -181,6 +183,7 @@ impl Hosts {
             serves: BTreeSet::new(),
             video: false,
             mask: None,
+            asks_dhcp: false,
             six: None,
             ports: BTreeMap::new(),
             said: BTreeMap::new(),

@@ -167,14 +167,20 @@ fn seen(ledger: &Ledger, units: &Units<'_>, track: &Track, id: HostId) -> Option
     });
     let living = claims.iter().any(|c| c.alive());
     let claims: Vec<&Claim> = claims.into_iter().filter(|c| c.alive() || !living).collect();
+    let address = claims.first().map(|c| c.address);
     Some(SeenView {
         mac: id.mac(),
-        address: claims.first().map(|c| c.address),
+        address,
         addresses: claims.iter().map(|c| c.address).collect(),
         heard: units.heard(ledger, host, &claims),
         vendor: vendor(ledger, id),
         names: host.names.clone(),
         rtt: claims.first().and_then(|c| c.rtt),
+        mask: host
+            .mask
+            .filter(|(a, _)| Some(*a) == address)
+            .map(|(_, mask)| mask),
+        asks_dhcp: host.asks_dhcp,
         first_seen: host.first,
     })
 }
@@ -201,6 +207,8 @@ fn this_computer(ledger: &Ledger, track: &Track, id: HostId) -> Option<SeenView>
         vendor: vendor(ledger, id),
         names: Vec::new(),
         rtt: None,
+        mask: None,
+        asks_dhcp: false,
         first_seen: ledger.epoch,
     })
 }

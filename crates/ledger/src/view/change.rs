@@ -45,6 +45,8 @@ pub enum Subject {
         severity: Severity,
         /// Whether it began; else it ended.
         began: bool,
+        /// The names of the devices concerned.
+        devices: Vec<String>,
         /// The hardware concerned.
         macs: Vec<Mac>,
         /// The address concerned.
