@@ -19,6 +19,7 @@ use nix::pty::{Winsize, openpty};
 use nix::sys::signal::{Signal, kill};
 use nix::sys::termios::{LocalFlags, Termios, tcgetattr};
 use nix::unistd::Pid;
+use tempfile::TempDir;
 
 use crate::PATIENCE;
 use crate::program::bin;
@@ -69,6 +70,9 @@ pub struct Terminal {
     master: File,
     before: Termios,
     shown: Arc<(Mutex<Shown>, Condvar)>,
+    /// Where the program keeps the user's data, so that no test touches a real user's. It goes
+    /// away last.
+    _data: TempDir,
 }
 
 /// How the program is started in its terminal.
@@ -126,6 +130,7 @@ impl Start {
         let slave = || Stdio::from(pty.slave.try_clone().expect("a descriptor"));
         let mark: Vec<String> = LEFT.iter().map(|b| format!("\\{b:03o}")).collect();
         let mark = mark.concat();
+        let data = tempfile::tempdir().expect("a folder");
         let mut command = Command::new("setsid");
         command
             .args(["--ctty", "sh", "-c", LEADER, "leader", &mark])
@@ -133,6 +138,7 @@ impl Start {
             .env("TERM", "xterm-256color")
             .env("LC_ALL", "C.UTF-8")
             .env_remove("NO_COLOR")
+            .env("XDG_DATA_HOME", data.path())
             .envs(self.env.iter().map(|(n, v)| (n, v)))
             .stdin(slave())
             .stdout(slave())
@@ -161,6 +167,7 @@ impl Start {
             master,
             before,
             shown,
+            _data: data,
         };
         let pid = terminal.told("pid");
         terminal.pid = Some(Pid::from_raw(pid));

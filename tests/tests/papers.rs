@@ -9,7 +9,15 @@ use std::process::Command;
 use rigmuster_tests::program::{Call, Outcome, bin, run};
 use rigmuster_tests::{skipped, top};
 
-const COMMANDS: [&str; 6] = ["board", "check", "survey", "rehearse", "completions", "manual"];
+const COMMANDS: [&str; 7] = [
+    "board",
+    "check",
+    "survey",
+    "rehearse",
+    "journal",
+    "completions",
+    "manual",
+];
 
 fn have(program: &str) -> bool {
     Command::new("sh")

@@ -31,7 +31,15 @@ fn version_and_help_go_to_standard_output() {
     assert!(version.out.starts_with("rigmuster "), "{version}");
     let help = run(&["--help"]);
     help.expect(0);
-    for command in ["board", "check", "survey", "rehearse", "completions", "manual"] {
+    for command in [
+        "board",
+        "check",
+        "survey",
+        "rehearse",
+        "journal",
+        "completions",
+        "manual",
+    ] {
         assert!(help.out.contains(command), "{command}: {help}");
         let about = run(&[command, "--help"]);
         about.expect(0);

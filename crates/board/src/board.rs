@@ -56,6 +56,7 @@ pub struct Board {
     top: usize,
     asking: Option<Question>,
     notice: Option<String>,
+    warning: Option<String>,
 }
 
 impl Board {
@@ -75,6 +76,7 @@ impl Board {
             top: 0,
             asking: None,
             notice: None,
+            warning: None,
         }
     }
 
@@ -358,6 +360,17 @@ impl Board {
     pub fn tell(&mut self, words: &str) {
         self.notice = Some(words.to_owned());
         self.dirty = true;
+    }
+
+    /// Shows something that is wrong with the program itself above everything, until it is taken
+    /// back with `None`.
+    pub fn warn(&mut self, words: Option<String>) {
+        self.dirty |= self.warning != words;
+        self.warning = words;
+    }
+
+    pub(crate) fn warning(&self) -> Option<&str> {
+        self.warning.as_deref()
     }
 
     fn forget_notice(&mut self) {

@@ -28,7 +28,8 @@ struct Bar {
     text: String,
 }
 
-fn bars(snapshot: &Snapshot) -> Vec<Bar> {
+/// `warning` is the program's own, of no network.
+fn bars(snapshot: &Snapshot, warning: Option<&str>) -> Vec<Bar> {
     let own = |f: &&Finding| is_own(f.kind);
     let mut out: Vec<Bar> = snapshot
         .findings
@@ -62,6 +63,10 @@ fn bars(snapshot: &Snapshot) -> Vec<Bar> {
             out.insert(0, Bar { fault: true, text });
         }
     }
+    out.extend(warning.map(|text| Bar {
+        fault: false,
+        text: text.to_owned(),
+    }));
     out
 }
 
@@ -74,17 +79,17 @@ fn with_step(text: &str, advice: &str) -> String {
 }
 
 /// How many rows the bars would take.
-pub(crate) fn bar_rows(snapshot: &Snapshot, columns: u16) -> usize {
-    bars(snapshot)
+pub(crate) fn bar_rows(snapshot: &Snapshot, warning: Option<&str>, columns: u16) -> usize {
+    bars(snapshot, warning)
         .iter()
         .map(|bar| text::wrap(&bar.text, usize::from(columns.saturating_sub(4)), 2).len())
         .sum()
 }
 
 /// Paints the bars.
-pub(crate) fn draw_bars(pen: &mut Pen<'_>, snapshot: &Snapshot) {
+pub(crate) fn draw_bars(pen: &mut Pen<'_>, snapshot: &Snapshot, warning: Option<&str>) {
     let area = pen.area();
-    let bars = bars(snapshot);
+    let bars = bars(snapshot, warning);
     let mut y = 0;
     for (n, bar) in bars.iter().enumerate() {
         let style = if bar.fault { look::TROUBLE } else { look::MARKED };

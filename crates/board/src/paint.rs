@@ -57,7 +57,7 @@ fn parts(board: &Board, pen: &mut Pen<'_>, plan: &Plan, snapshot: &Snapshot, clo
     };
     head::draw_title(&mut pen.within(areas.title), snapshot, &page, &clock(snapshot.at));
     head::draw_link(&mut pen.within(areas.link), snapshot);
-    head::draw_bars(&mut pen.within(areas.bars), snapshot);
+    head::draw_bars(&mut pen.within(areas.bars), snapshot, board.warning());
     far::draw_head(&mut pen.within(areas.far), snapshot, clock);
     head::draw_headline(&mut pen.within(areas.headline), snapshot, areas.large);
     let filter = board.filter();

@@ -61,7 +61,7 @@ impl Board {
     pub(crate) fn plan(&self, screen: Rect, snapshot: &Snapshot) -> Option<Plan> {
         let size = (screen.width, screen.height);
         let wants = Wants {
-            bars: head::bar_rows(snapshot, screen.width),
+            bars: head::bar_rows(snapshot, self.warning(), screen.width),
             far: far::head_rows(snapshot),
             headline: head::headline_rows(snapshot, screen.width),
             large: self.look().unicode && head::verdict(snapshot).is_some(),

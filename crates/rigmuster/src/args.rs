@@ -1,5 +1,7 @@
 //! The command line.
 
+mod journal;
+
 use std::num::NonZeroU32;
 use std::path::PathBuf;
 use std::str::FromStr;
@@ -8,6 +10,7 @@ use std::time::Duration;
 use clap::{Args, Parser, Subcommand};
 use vocab::{Ipv4Net, Pace};
 
+pub(crate) use self::journal::{JournalArgs, KeepArgs, RecordArgs};
 use crate::places::parse_place;
 
 /// Takes the head count of a live-video rig: reads a rig file (what should be on the network),
@@ -41,6 +44,8 @@ pub enum Command {
         link: LinkArgs,
         #[command(flatten)]
         look: LookArgs,
+        #[command(flatten)]
+        keep: KeepArgs,
     },
     /// Take the head count once: ready (exit 0) or not (exit 1), and why
     Check {
@@ -54,6 +59,8 @@ pub enum Command {
         /// Print one JSON object instead of the table
         #[arg(long)]
         json: bool,
+        #[command(flatten)]
+        record: RecordArgs,
     },
     /// Look once at everything on the wire, with or without a rig file
     Survey {
@@ -83,7 +90,11 @@ pub enum Command {
         seed: u64,
         #[command(flatten)]
         look: LookArgs,
+        #[command(flatten)]
+        record: RecordArgs,
     },
+    /// Read what happened: every change that the board has seen, with figures of each device
+    Journal(JournalArgs),
     /// Print a completion script for a shell
     Completions {
         /// Which shell

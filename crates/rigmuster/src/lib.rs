@@ -7,6 +7,7 @@ mod args;
 mod commands;
 mod exit;
 pub mod files;
+pub mod journal;
 mod places;
 mod report;
 mod screen;

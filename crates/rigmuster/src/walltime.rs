@@ -1,8 +1,10 @@
 //! Wall-clock time, for display and for the record only.
 
 use jiff::tz::TimeZone;
-use jiff::{SignedDuration, Timestamp};
+use jiff::{SignedDuration, Timestamp, ZonedDateTime};
 use vocab::Moment;
+
+use crate::journal::Stamp;
 
 /// What the clock on the wall showed when the run began.
 #[derive(Debug, Clone)]
@@ -21,6 +23,32 @@ impl WallTime {
         Self {
             start,
             zone: TimeZone::system(),
+        }
+    }
+
+    /// What the wall clock showed at `at`, a moment not long before `now`, which is this very
+    /// instant: the clock may have been set since the start.
+    pub(crate) fn stamp(&self, at: Moment, now: Moment) -> Stamp {
+        let ago = i64::try_from(now.since(at).as_nanos()).unwrap_or(i64::MAX);
+        let then = Timestamp::now().checked_sub(SignedDuration::from_nanos(ago));
+        self.stamped(then.unwrap_or(Timestamp::UNIX_EPOCH))
+    }
+
+    /// What a wall clock would show at `moment` that went on evenly since the start: that of a
+    /// scene, which may be played faster.
+    pub(crate) fn played(&self, moment: Moment) -> Stamp {
+        self.stamped(self.at(moment))
+    }
+
+    /// This instant, in the local zone.
+    pub(crate) fn now() -> ZonedDateTime {
+        ZonedDateTime::now()
+    }
+
+    fn stamped(&self, at: Timestamp) -> Stamp {
+        Stamp {
+            ms: at.as_millisecond(),
+            offset_s: at.to_zoned_datetime(self.zone.clone()).offset().seconds(),
         }
     }
 

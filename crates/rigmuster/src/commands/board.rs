@@ -1,6 +1,6 @@
 //! `board`: the head count live on a full screen.
 
-use std::io::{self, IsTerminal};
+use std::io::{self, IsTerminal, Write};
 use std::path::Path;
 use std::time::Duration;
 
@@ -12,7 +12,8 @@ use vocab::Mac;
 use super::accept::accept;
 use super::interrupt::Interrupt;
 use super::open::{Run, Tempo, open};
-use crate::args::{LinkArgs, LookArgs, RigArg};
+use crate::args::{KeepArgs, LinkArgs, LookArgs, RigArg};
+use crate::journal::{News, Place, Recorder};
 use crate::screen::{Input, Pictures, Screen, look};
 use crate::settings::Expected;
 use crate::source::exchange;
@@ -22,12 +23,24 @@ use crate::{Exit, Failure};
 const BELL: Duration = Duration::from_secs(2);
 
 /// Watches a rig.
-pub(super) async fn board(rig: RigArg, link: LinkArgs, look: LookArgs) -> Result<Exit, Failure> {
+pub(super) async fn board(
+    rig: RigArg,
+    link: LinkArgs,
+    look: LookArgs,
+    keep: KeepArgs,
+) -> Result<Exit, Failure> {
     need_terminal()?;
     let expected = Expected::find(&rig, &link, true)?;
     super::print_warnings(&expected.warnings);
     let run = open(&expected, &link, Purpose::Board, Tempo::Real)?;
-    watch(run, expected.path.as_deref(), &look).await
+    let place = match keep.journal {
+        Some(file) => Place::At(file),
+        // What is only played does not belong among what happened.
+        None if keep.no_journal || run.simulated => Place::Nowhere,
+        None => Place::Usual,
+    };
+    let journal = run.record(place, &expected);
+    watch(run, expected.path.as_deref(), &look, journal).await
 }
 
 /// A full screen needs a terminal at both ends.
@@ -41,9 +54,28 @@ pub(super) fn need_terminal() -> Result<(), Failure> {
     ))
 }
 
-/// Draws, waits, carries out keys, until somebody quits.
+/// Watches until somebody quits, then brings the journal to its end.
 /// `file` is where a match that was accepted is written.
-pub(super) async fn watch(mut run: Run, file: Option<&Path>, args: &LookArgs) -> Result<Exit, Failure> {
+pub(super) async fn watch(
+    mut run: Run,
+    file: Option<&Path>,
+    args: &LookArgs,
+    mut journal: Recorder,
+) -> Result<Exit, Failure> {
+    let exit = draw(&mut run, file, args, &mut journal).await;
+    if let Some(trouble) = journal.finish(run.source.now()) {
+        let _ = writeln!(io::stderr(), "rigmuster: {trouble}");
+    }
+    exit
+}
+
+/// Draws, waits, carries out keys, until somebody quits.
+async fn draw(
+    run: &mut Run,
+    file: Option<&Path>,
+    args: &LookArgs,
+    journal: &mut Recorder,
+) -> Result<Exit, Failure> {
     let mut interrupt =
         Interrupt::listen().map_err(|e| Failure::fault(format_args!("signals cannot be caught: {e}")))?;
     let mut screen = Screen::enter()
@@ -58,14 +90,15 @@ pub(super) async fn watch(mut run: Run, file: Option<&Path>, args: &LookArgs) ->
     let mut vendors = None;
     let mut pictures = Pictures::new(run.source.now());
     let mut next_bell = run.source.now();
+    board.warn(journal.warning());
     loop {
         exchange(&mut run.source, &mut run.ledger);
-        // Changes are in the snapshot too; here only the bell wants them.
+        let now = run.source.now();
         let mut worse = false;
         while let Some(change) = run.ledger.next_change() {
             worse |= change.worse;
+            journal.record(&change, &snapshot, now);
         }
-        let now = run.source.now();
         if worse && args.bell && now >= next_bell {
             next_bell = now + BELL;
             // A terminal that is gone is noticed by the picture.
@@ -77,6 +110,7 @@ pub(super) async fn watch(mut run: Run, file: Option<&Path>, args: &LookArgs) ->
             if drawn != Some(revision) {
                 let before = std::mem::replace(&mut snapshot, run.ledger.snapshot(now));
                 board.take_news(&before, &snapshot);
+                journal.look(&snapshot, now);
             }
             board.take_dirty();
             drawn = Some(revision);
@@ -102,13 +136,19 @@ pub(super) async fn watch(mut run: Run, file: Option<&Path>, args: &LookArgs) ->
                 Some(event) => match board.handle(&event, &snapshot) {
                     Some(Request::Quit) => return Ok(Exit::Done),
                     Some(Request::Accept { device, mac }) => {
-                        board.tell(&take_match(&mut run, file, &device, mac));
+                        board.tell(&take_match(run, file, &device, mac));
                     }
-                    Some(request) => carry_out(request, &mut run),
+                    Some(request) => carry_out(request, run),
                     None => {}
                 },
             },
             table = vendors.arrive() => run.ledger.set_vendors(&table),
+            news = journal.news() => match news {
+                News::Writing => board.warn(journal.warning()),
+                News::Usual(all) => for (device, usual) in all {
+                    run.ledger.set_usual(&device, usual);
+                },
+            },
             () = run.source.turn(until) => {}
         }
     }

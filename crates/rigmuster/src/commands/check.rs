@@ -1,6 +1,6 @@
 //! `check`: the head count once.
 
-use std::io::{self, IsTerminal, Write};
+use std::io::{self, Write};
 use std::time::Duration;
 
 use ledger::{Muster, Purpose};
@@ -8,7 +8,8 @@ use vocab::Moment;
 
 use super::interrupt::Interrupt;
 use super::open::{Run, Tempo, open};
-use crate::args::{LinkArgs, RigArg};
+use crate::args::{LinkArgs, RecordArgs, RigArg};
+use crate::journal::Place;
 use crate::report::{Paint, Progress, Report, table};
 use crate::settings::Expected;
 use crate::source::exchange;
@@ -20,14 +21,26 @@ pub(super) async fn check(
     link: LinkArgs,
     within: Duration,
     json: bool,
+    record: RecordArgs,
 ) -> Result<Exit, Failure> {
     let expected = Expected::find(&rig, &link, true)?;
     super::print_warnings(&expected.warnings);
     let mut run = open(&expected, &link, Purpose::Check, Tempo::Jump)?;
+    let place = record.journal.map_or(Place::Nowhere, Place::At);
+    let mut journal = run.record(place, &expected);
     let vendors = run.look_for_vendors();
     let deadline = run.source.now() + within;
     let ready = |ledger: &mut Muster, now| ledger.ready().then_some(now);
-    if !count(&mut run, Some(deadline), ready).await? {
+    let whole = count(&mut run, Some(deadline), ready).await?;
+    let snapshot = run.ledger.snapshot(run.source.now());
+    while let Some(change) = run.ledger.next_change() {
+        journal.record(&change, &snapshot, snapshot.at);
+    }
+    journal.look(&snapshot, snapshot.at);
+    if let Some(trouble) = journal.finish(snapshot.at) {
+        let _ = writeln!(io::stderr(), "rigmuster: {trouble}");
+    }
+    if !whole {
         interrupted(&run, "nothing was decided");
         return Ok(Exit::Interrupted);
     }
@@ -100,7 +113,5 @@ pub(super) fn result(
             .map_err(|e| Failure::fault(format_args!("the result could not be written as JSON: {e}")))?;
         return super::print(&(text + "\n"));
     }
-    let plain = std::env::var_os("NO_COLOR").is_some_and(|v| !v.is_empty()) || !io::stdout().is_terminal();
-    let paint = if plain { Paint::Plain } else { Paint::Terminal };
-    super::print(&table(snapshot, &taken_at, paint))
+    super::print(&table(snapshot, &taken_at, Paint::of_stdout()))
 }

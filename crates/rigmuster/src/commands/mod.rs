@@ -5,6 +5,7 @@ mod board;
 mod check;
 mod generate;
 mod interrupt;
+mod journal;
 mod open;
 mod rehearse;
 mod survey;
@@ -31,13 +32,19 @@ pub(crate) fn run(cli: Cli) -> Result<Exit, Failure> {
 
 fn dispatch(cli: Cli) -> Result<Exit, Failure> {
     match cli.command {
-        Command::Board { rig, link, look } => block_on(board::board(rig, link, look)),
+        Command::Board {
+            rig,
+            link,
+            look,
+            keep,
+        } => block_on(board::board(rig, link, look, keep)),
         Command::Check {
             rig,
             link,
             within,
             json,
-        } => block_on(check::check(rig, link, within, json)),
+            record,
+        } => block_on(check::check(rig, link, within, json, record)),
         Command::Survey {
             rig,
             link,
@@ -47,8 +54,13 @@ fn dispatch(cli: Cli) -> Result<Exit, Failure> {
         } => block_on(survey::survey(rig, link, far, within, json)),
         Command::Rehearse { list: true, .. } => rehearse::list(),
         Command::Rehearse {
-            scene, seed, look, ..
-        } => block_on(rehearse::rehearse(scene, seed, look)),
+            scene,
+            seed,
+            look,
+            record,
+            ..
+        } => block_on(rehearse::rehearse(scene, seed, look, record)),
+        Command::Journal(args) => journal::journal(&args),
         Command::Completions { shell } => generate::completions(shell),
         Command::Manual => generate::manual(),
     }

@@ -7,6 +7,7 @@ use vocab::{Ipv4Net, Station};
 
 use crate::Failure;
 use crate::args::LinkArgs;
+use crate::journal::{About, Place, Recorder};
 use crate::settings::{self, Expected};
 use crate::source::{self, Rehearsal, Source};
 use crate::vendors;
@@ -38,6 +39,12 @@ pub(super) struct Run {
 }
 
 impl Run {
+    /// Begins to keep its journal.
+    pub(super) fn record(&self, place: Place, expected: &Expected) -> Recorder {
+        let about = About::of(expected, self.source.names().join(" "), self.simulated);
+        Recorder::start(place, about, &self.wall, self.source.now())
+    }
+
     /// Begins to look whether the system has a newer table of hardware makers than the program. A
     /// rehearsal plays the same everywhere, so it takes what is shipped.
     pub(super) fn look_for_vendors(&self) -> NewVendors {

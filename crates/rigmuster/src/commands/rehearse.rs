@@ -5,7 +5,8 @@ use std::fmt::Write as _;
 use ledger::Purpose;
 
 use super::open::{Tempo, open};
-use crate::args::{LinkArgs, LookArgs};
+use crate::args::{LinkArgs, LookArgs, RecordArgs};
+use crate::journal::Place;
 use crate::settings::{self, Expected};
 use crate::{Exit, Failure};
 
@@ -22,7 +23,12 @@ pub(super) fn list() -> Result<Exit, Failure> {
 }
 
 /// Opens the board on a scene.
-pub(super) async fn rehearse(scene: String, seed: u64, look: LookArgs) -> Result<Exit, Failure> {
+pub(super) async fn rehearse(
+    scene: String,
+    seed: u64,
+    look: LookArgs,
+    record: RecordArgs,
+) -> Result<Exit, Failure> {
     super::board::need_terminal()?;
     let expected = Expected::of_scene(&settings::scene(&scene)?)?;
     let link = LinkArgs {
@@ -34,5 +40,7 @@ pub(super) async fn rehearse(scene: String, seed: u64, look: LookArgs) -> Result
         unprivileged: false,
     };
     let run = open(&expected, &link, Purpose::Board, Tempo::Real)?;
-    super::board::watch(run, None, &look).await
+    let place = record.journal.map_or(Place::Nowhere, Place::At);
+    let journal = run.record(place, &expected);
+    super::board::watch(run, None, &look, journal).await
 }

@@ -1,9 +1,13 @@
-//! What `check` and `survey` print.
+//! What `check`, `survey` and `journal` print.
 
+pub(crate) mod diary;
+mod escape;
 mod json;
 mod progress;
+mod records;
 mod table;
 
 pub(crate) use json::Report;
 pub(crate) use progress::Progress;
+pub(crate) use records::Record;
 pub(crate) use table::{Paint, table};

@@ -1,11 +1,14 @@
 //! The plain-text result: as readable as the board, and free of colour where it is not wanted.
 
 use std::fmt::Write as _;
+use std::io::{self, IsTerminal};
 
 use ledger::{DeviceView, HostView, NetworkView, Severity, Snapshot, Standing};
 use rig::{AddressSpec, Need, Reach};
 use unicode_width::UnicodeWidthStr;
 use vocab::{Mode, Plugged, Station};
+
+use super::escape::plain;
 
 /// Whether weight and colour may be used.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -17,7 +20,17 @@ pub(crate) enum Paint {
 }
 
 impl Paint {
-    fn bold(self, text: &str) -> String {
+    /// What standard output takes.
+    pub(crate) fn of_stdout() -> Self {
+        let unwanted = std::env::var_os("NO_COLOR").is_some_and(|v| !v.is_empty());
+        if unwanted || !io::stdout().is_terminal() {
+            Self::Plain
+        } else {
+            Self::Terminal
+        }
+    }
+
+    pub(super) fn bold(self, text: &str) -> String {
         match self {
             Self::Terminal => format!("\x1b[1m{text}\x1b[0m"),
             Self::Plain => text.to_owned(),
@@ -111,7 +124,7 @@ fn plugged(into: &[Plugged]) -> Option<String> {
         .iter()
         .map(|p| {
             let managed = p.address.map_or_else(String::new, |a| format!(" ({a})"));
-            format!("{}{managed}", escape(&p.to_string()))
+            format!("{}{managed}", plain(&p.to_string()))
         })
         .collect();
     (!all.is_empty()).then(|| format!("plugged into {}", all.join(" or ")))
@@ -224,10 +237,10 @@ fn host_row(view: &HostView) -> Vec<String> {
 }
 
 /// Columns as wide as their widest cell, two blanks apart; columns that are empty throughout are left out.
-fn columns(heads: &[&str], rows: Vec<Vec<String>>) -> String {
+pub(super) fn columns(heads: &[&str], rows: Vec<Vec<String>>) -> String {
     let rows: Vec<Vec<String>> = rows
         .into_iter()
-        .map(|r| r.iter().map(|c| escape(c)).collect())
+        .map(|r| r.iter().map(|c| plain(c)).collect())
         .collect();
     let kept: Vec<usize> = (0..heads.len())
         .filter(|&i| {
@@ -255,13 +268,6 @@ fn columns(heads: &[&str], rows: Vec<Vec<String>>) -> String {
         let _ = writeln!(out, "{}", line.trim_end());
     }
     out
-}
-
-/// Makes a text harmless once more before it reaches a terminal.
-fn escape(text: &str) -> String {
-    text.chars()
-        .map(|c| if c.is_control() { '\u{fffd}' } else { c })
-        .collect()
 }
 
 #[cfg(test)]

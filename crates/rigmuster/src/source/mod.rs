@@ -78,6 +78,19 @@ impl Source {
         }
     }
 
+    /// The interfaces in use, each once.
+    pub fn names(&self) -> Vec<String> {
+        match self {
+            Self::Live(drivers) => {
+                let mut names: Vec<String> =
+                    drivers.iter().map(|d| d.live().station().name.clone()).collect();
+                names.dedup();
+                names
+            }
+            Self::Rehearsal(venue) => vec![venue.venue().station().name],
+        }
+    }
+
     /// Waits for the next thing to happen on any network, or until `until`, and carries out what
     /// is due. Dropping the future loses nothing.
     pub async fn turn(&mut self, until: Option<Moment>) {

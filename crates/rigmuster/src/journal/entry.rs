@@ -1,0 +1,199 @@
+//! What is written in the journal: one entry a change.
+
+use std::collections::BTreeMap;
+use std::net::Ipv4Addr;
+use std::time::Duration;
+
+use ledger::{Change, Opening, Standing, Start, Subject};
+use serde::{Deserialize, Serialize};
+use vocab::{Mac, Moment};
+
+use super::Stamp;
+
+/// A change, as it is written.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Entry {
+    /// Its number in its run, from 1, without gaps: what was lost is known by it.
+    pub seq: u64,
+    /// When, on the run's own clock, which never jumps.
+    pub mono: Moment,
+    /// When, on the wall.
+    pub wall: Stamp,
+    /// What changed.
+    pub what: What,
+    /// The names of the devices concerned.
+    pub devices: Vec<String>,
+    /// The hardware concerned.
+    pub macs: Vec<Mac>,
+    /// The address concerned.
+    pub address: Option<Ipv4Addr>,
+    /// One sentence.
+    pub text: String,
+    /// What it is based on.
+    pub basis: String,
+    /// Whether it is one for the worse.
+    pub worse: bool,
+}
+
+/// What an entry is about.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum What {
+    /// A device stands differently.
+    Standing {
+        /// How.
+        to: Standing,
+        /// Whether it was heard before in this run; `None` where that is not known.
+        heard: Option<bool>,
+    },
+    /// A finding began or ended.
+    Finding {
+        /// Its word.
+        kind: &'static str,
+        /// The word of how much it matters.
+        severity: &'static str,
+        /// Whether it began.
+        began: bool,
+    },
+    /// The rig became ready, or is no longer.
+    Ready(bool),
+    /// A device has started.
+    Start {
+        /// From its first frame to the last of its steps.
+        took: Option<Duration>,
+        /// The steps.
+        steps: Steps,
+    },
+    /// Changes that could not be written: so many.
+    Gap(u64),
+}
+
+/// What the steps of a start took, in milliseconds since its first frame. This is the JSON that
+/// stands in the file.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Steps {
+    /// Whether the device's own first frame was heard, so that all of it was timed; else it was
+    /// noticed by an answer, and had been on the wire before.
+    pub first_frame: bool,
+    /// Until it held its address.
+    pub address_ms: Option<u64>,
+    /// Until it answered an echo request.
+    pub echo_ms: Option<u64>,
+    /// Until each of its control ports answered.
+    pub control_ms: BTreeMap<String, Option<u64>>,
+}
+
+impl Steps {
+    fn of(start: &Start) -> Self {
+        let ms = |time: Duration| u64::try_from(time.as_millis()).unwrap_or(u64::MAX);
+        Self {
+            first_frame: start.opening == Opening::FirstFrame,
+            address_ms: start.settled.map(ms),
+            echo_ms: start.echo.map(ms),
+            control_ms: start
+                .ports
+                .iter()
+                .map(|(p, t)| (p.to_string(), t.map(ms)))
+                .collect(),
+        }
+    }
+}
+
+impl What {
+    /// The word in the table and in JSON.
+    pub const fn kind(&self) -> &'static str {
+        match self {
+            Self::Standing { .. } => "standing",
+            Self::Finding { .. } => "finding",
+            Self::Ready(_) => "ready",
+            Self::Start { .. } => "start",
+            Self::Gap(_) => "gap",
+        }
+    }
+}
+
+impl Entry {
+    /// The entry of a change. `heard` tells whether a device was heard before in this run.
+    pub(crate) fn of(change: &Change, seq: u64, wall: Stamp, heard: impl Fn(&str) -> Option<bool>) -> Self {
+        let (what, devices, macs, address) = match &change.subject {
+            Subject::Device {
+                name,
+                to,
+                mac,
+                address,
+                ..
+            } => {
+                let heard = heard(name);
+                let what = What::Standing { to: *to, heard };
+                (what, vec![name.clone()], mac.iter().copied().collect(), *address)
+            }
+            Subject::Finding {
+                kind,
+                severity,
+                began,
+                devices,
+                macs,
+                address,
+            } => {
+                let what = What::Finding {
+                    kind: kind.as_str(),
+                    severity: severity.as_str(),
+                    began: *began,
+                };
+                (what, devices.clone(), macs.clone(), *address)
+            }
+            Subject::Start(start) => {
+                let what = What::Start {
+                    took: start.done,
+                    steps: Steps::of(start),
+                };
+                let macs = start.mac.iter().copied().collect();
+                (what, vec![start.device.clone()], macs, start.address)
+            }
+            Subject::Ready(ready) => (What::Ready(*ready), Vec::new(), Vec::new(), None),
+        };
+        Self {
+            seq,
+            mono: change.at,
+            wall,
+            what,
+            devices,
+            macs,
+            address,
+            text: change.text.clone(),
+            basis: change.basis.clone(),
+            worse: change.worse,
+        }
+    }
+
+    /// What stands in place of `lost` changes before this one.
+    pub(crate) fn gap(seq: u64, lost: u64, mono: Moment, wall: Stamp) -> Self {
+        Self {
+            seq,
+            mono,
+            wall,
+            what: What::Gap(lost),
+            devices: Vec::new(),
+            macs: Vec::new(),
+            address: None,
+            text: format!("Changes that could not be written here: {lost}."),
+            basis: String::new(),
+            worse: false,
+        }
+    }
+
+    /// How many changes it says are missing.
+    pub(super) const fn lost(&self) -> u64 {
+        match self.what {
+            What::Gap(lost) => lost,
+            _ => 0,
+        }
+    }
+
+    /// The number of the last change that it stands for.
+    pub(super) const fn last(&self) -> u64 {
+        match self.what {
+            What::Gap(lost) => self.seq + lost - 1,
+            _ => self.seq,
+        }
+    }
+}

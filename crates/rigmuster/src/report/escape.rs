@@ -1,0 +1,84 @@
+//! Text from a file, made harmless for where it goes.
+
+use std::fmt::Write as _;
+
+/// For a terminal, or for a file that somebody will print on one: whatever could move the cursor,
+/// turn the writing direction, hide itself or break the line becomes U+FFFD. The same characters
+/// as in `vocab::Text`, which cleans what comes from the network.
+pub(crate) fn plain(text: &str) -> String {
+    text.chars()
+        .map(|c| if moves_or_hides(c) { '\u{fffd}' } else { c })
+        .collect()
+}
+
+/// For a cell of a spreadsheet: the same, and what a program would take for a formula begins with
+/// an apostrophe (OWASP, "CSV Injection"; the list from memory).
+pub(crate) fn cell(text: &str) -> String {
+    let text = plain(text);
+    if text.starts_with(['=', '+', '-', '@']) {
+        format!("'{text}")
+    } else {
+        text
+    }
+}
+
+/// JSON that is safe to print: DEL and C1, which JSON allows as they are, become escapes.
+pub(crate) fn json(value: &serde_json::Value) -> String {
+    let mut out = String::new();
+    for c in value.to_string().chars() {
+        if moves_or_hides(c) && u32::from(c) <= 0xffff {
+            let _ = write!(out, "\\u{:04x}", u32::from(c));
+        } else {
+            out.push(c);
+        }
+    }
+    out
+}
+
+/// Controls (ECMA-48), bidirectional controls (UAX #9), line separators, invisible characters and
+/// tags.
+const fn moves_or_hides(c: char) -> bool {
+    matches!(c,
+        '\0'..='\u{1f}' | '\u{7f}'..='\u{9f}' | '\u{ad}' | '\u{61c}' | '\u{180e}'
+        | '\u{200b}'..='\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2060}'..='\u{206f}'
+        | '\u{fe00}'..='\u{fe0f}' | '\u{feff}' | '\u{fff9}'..='\u{fffb}' | '\u{e0000}'..='\u{e0fff}')
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const NASTY: &str = "a\u{1b}[2J\u{9b}31m\u{202e}b\r\nc\u{7f}";
+
+    #[test]
+    fn nothing_moves_the_cursor() {
+        for text in [plain(NASTY), cell(NASTY)] {
+            assert!(!text.chars().any(char::is_control), "{text:?}");
+            assert!(!text.contains('\u{202e}'));
+        }
+        assert_eq!(plain("Größe, 10.40.8.21: 日本"), "Größe, 10.40.8.21: 日本");
+    }
+
+    #[test]
+    fn json_reads_back_as_it_was_and_has_no_controls() {
+        let value = serde_json::json!({ "text": NASTY, "tag": "x\u{e0041}y" });
+        let text = json(&value);
+        assert!(!text.chars().any(char::is_control), "{text:?}");
+        assert_eq!(serde_json::from_str::<serde_json::Value>(&text).unwrap(), value);
+    }
+
+    #[test]
+    fn no_cell_is_a_formula() {
+        for (text, safe) in [
+            ("=cmd|' /C calc'!A0", "'=cmd|' /C calc'!A0"),
+            ("+1", "'+1"),
+            ("-1", "'-1"),
+            ("@SUM(A1)", "'@SUM(A1)"),
+            ("\t=1", "\u{fffd}=1"),
+            ("Organ loft", "Organ loft"),
+            ("a=b", "a=b"),
+        ] {
+            assert_eq!(cell(text), safe);
+        }
+    }
+}
