@@ -34,6 +34,8 @@ pub(crate) enum Page {
     Findings,
     /// All changes.
     History,
+    /// How the devices come up.
+    Starts,
     /// Keys and standings.
     Help,
     /// What the deep search would do, while the board asks whether it shall.
@@ -240,6 +242,7 @@ impl Board {
             }
             Action::Findings => self.toggle(Page::Findings),
             Action::History => self.toggle(Page::History),
+            Action::Starts => self.toggle(Page::Starts),
             Action::Help => self.toggle(Page::Help),
             Action::Up
             | Action::Down

@@ -45,6 +45,8 @@ pub(crate) enum Action {
     Findings,
     /// All changes.
     History,
+    /// How the devices come up.
+    Starts,
     /// The help page.
     Help,
     /// Leave.
@@ -184,6 +186,13 @@ pub(crate) const KEYS: &[Key] = &[
         "history",
         "all changes, the latest first",
     ),
+    key(
+        Action::Starts,
+        &[KeyCode::Char('t')],
+        "t",
+        "starts",
+        "how the devices come up, step by step",
+    ),
     key(Action::Help, &[KeyCode::Char('?')], "?", "help", "this page"),
     key(
         Action::Quit,
@@ -310,7 +319,8 @@ pub(crate) struct Hint {
 /// fit first.
 pub(crate) fn hints(mood: Mood, x: u16, columns: u16) -> Vec<Hint> {
     use Action::{
-        Accept, AskControl, Back, Far, Filter, Findings, Help, History, Listen, Open, Quit, Sweep, Switch,
+        Accept, AskControl, Back, Far, Filter, Findings, Help, History, Listen, Open, Quit, Starts, Sweep,
+        Switch,
     };
     // In order of importance; shown in that order too, with help and quit at the end.
     let wanted: &[Action] = match mood {
@@ -319,9 +329,10 @@ pub(crate) fn hints(mood: Mood, x: u16, columns: u16) -> Vec<Hint> {
         Mood::Typing => return place(TYPING.iter(), x, columns),
         Mood::Board => &[
             Help, Quit, Open, Switch, Filter, Sweep, AskControl, Listen, Findings, Far, History, Accept,
+            Starts,
         ],
         Mood::Sheet => &[
-            Help, Quit, Back, AskControl, Sweep, Listen, Findings, Far, History, Accept,
+            Help, Quit, Back, AskControl, Sweep, Listen, Findings, Far, History, Accept, Starts,
         ],
         Mood::Page => &[Help, Quit, Back],
     };

@@ -29,6 +29,7 @@ mod rows;
 mod shape;
 mod sheet;
 mod sparkline;
+mod starts;
 mod text;
 mod title;
 mod wall;

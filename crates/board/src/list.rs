@@ -241,7 +241,7 @@ impl List<'_> {
                 if text::width(&long) <= usize::from(wide) || wide > 30 {
                     long
                 } else {
-                    device.standing.words().to_owned()
+                    words::brief(device, usize::from(wide))
                 }
             }
             Column::Expected => words::expected_address(device),

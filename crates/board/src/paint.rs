@@ -13,7 +13,7 @@ use crate::plan::{Body, Plan};
 use crate::sheet::Sheet;
 use crate::wall::Wall;
 use crate::words::Clock;
-use crate::{changes, far, findings, head, help, look, text};
+use crate::{changes, far, findings, head, help, look, starts, text};
 
 /// Paints the whole screen.
 pub(crate) fn screen(board: &Board, frame: &mut Frame<'_>, snapshot: &Snapshot, clock: Clock<'_>) {
@@ -46,6 +46,7 @@ fn parts(board: &Board, pen: &mut Pen<'_>, plan: &Plan, snapshot: &Snapshot, clo
         (Some(Page::Sheet), _) => "sheet",
         (Some(Page::Findings), _) => "findings",
         (Some(Page::History), _) => "history",
+        (Some(Page::Starts), _) => "starts",
         (Some(Page::Help), _) => "help",
         (Some(Page::Far), _) => "deep search",
         (None, View::Wall) => "wall",
@@ -90,6 +91,10 @@ fn main(board: &Board, pen: &mut Pen<'_>, plan: &Plan, snapshot: &Snapshot, cloc
             };
             let one = board.chosen().and_then(|who| who.find(snapshot));
             lines(pen, &sheet.lines(one), plan.page_top);
+        }
+        Some(Page::Starts) => {
+            let all = starts::lines(snapshot, area.width, clock);
+            lines(pen, &all, plan.page_top);
         }
         Some(Page::Help) => lines(pen, &help::lines(snapshot, area.width), plan.page_top),
         Some(Page::Far) => lines(pen, &far::lines(snapshot, area.width), plan.page_top),

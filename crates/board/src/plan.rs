@@ -8,7 +8,7 @@ use crate::keys::{self, Action, Hint, Mood};
 use crate::layout::{self, Areas, Grid, Wants};
 use crate::rows::{self, Line, Shown};
 use crate::sheet::Sheet;
-use crate::{far, findings, head, help, text, wall};
+use crate::{far, findings, head, help, starts, text, wall};
 
 /// How the main part is arranged.
 #[derive(Debug, Clone, Copy)]
@@ -152,6 +152,11 @@ impl Board {
             Some(Page::Findings) => snapshot.findings.len().saturating_sub(1),
             Some(Page::History) => snapshot.changes.len().saturating_sub(rows),
             Some(Page::Far) => far::lines(snapshot, areas.main.width).len().saturating_sub(rows),
+            Some(Page::Starts) => {
+                let clock = |_| "00:00:00".to_owned();
+                let lines = starts::lines(snapshot, areas.main.width, &clock);
+                lines.len().saturating_sub(rows)
+            }
             Some(Page::Help) => help::lines(snapshot, areas.main.width).len().saturating_sub(rows),
             Some(Page::Sheet) => {
                 let sheet = Sheet {

@@ -13,7 +13,7 @@ use crate::rows::One;
 use crate::shape::{self, Weight};
 use crate::sparkline::sparkline;
 use crate::words::{self, Clock};
-use crate::{known, look, text};
+use crate::{known, look, starts, text};
 
 /// Columns of the labels on the left.
 const LABEL: usize = 14;
@@ -95,6 +95,14 @@ impl Sheet<'_> {
         self.control(&mut out, device);
         if let Some(words) = words::power(device.power) {
             self.field(&mut out, "power", words, look::PLAIN);
+        }
+        if let Some(start) = &device.start {
+            let room = usize::from(self.columns).saturating_sub(LABEL);
+            let mut name = "last start";
+            for (line, style) in starts::on_sheet(start, room, self.clock) {
+                out.push(Line::from(vec![label(name), Span::styled(line, style)]));
+                name = "";
+            }
         }
         self.echo(&mut out, &device.echoes);
         if let Some(answers) = &device.answers {

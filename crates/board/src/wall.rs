@@ -226,11 +226,12 @@ impl Wall<'_> {
             detail.clear();
             vec![together]
         } else {
-            text::wrap(
-                &format!("{shape} {}", device.standing.words()),
-                columns,
-                rows.min(2),
-            )
+            // On a small tile the detail has no line of its own.
+            let words = match rows {
+                0..=2 => words::brief(device, columns.saturating_sub(2)),
+                _ => device.standing.words().to_owned(),
+            };
+            text::wrap(&format!("{shape} {words}"), columns, rows.min(2))
         };
         let need = words::need(device);
         let with_need = |channel: Option<String>| match (need, channel) {

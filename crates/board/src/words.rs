@@ -126,7 +126,12 @@ pub(crate) fn detail(device: &DeviceView, clock: Clock<'_>) -> String {
             None => "not heard yet".to_owned(),
         };
     }
-    device.detail.clone()
+    // What it waits for stands on its ladder; where it is meanwhile does not.
+    match crate::starts::stopwatch(device).filter(|_| device.standing == Standing::Starting) {
+        Some(watch) if device.detail.starts_with("for now") => format!("{watch}; {}", device.detail),
+        Some(watch) => watch,
+        None => device.detail.clone(),
+    }
 }
 
 /// The standing in full: "not asked, last heard 18:42".
@@ -137,6 +142,13 @@ pub(crate) fn standing(device: &DeviceView, clock: Clock<'_>) -> String {
     } else {
         format!("{}, {detail}", device.standing.words())
     }
+}
+
+/// The standing where there is no room for the detail.
+pub(crate) fn brief(device: &DeviceView, columns: usize) -> String {
+    let fits = |words: &String| text::width(words) <= columns;
+    let brief = crate::starts::brief(device).filter(fits);
+    brief.unwrap_or_else(|| device.standing.words().to_owned())
 }
 
 /// What a finding says, after the network it is about where the rig has more than one.

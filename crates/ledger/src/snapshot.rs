@@ -40,7 +40,7 @@ pub(crate) fn build(ledger: &Ledger, now: Moment) -> Snapshot {
         headline: ledger.headline(),
         counts,
         devices: (0..ledger.tracks.len())
-            .map(|i| device(ledger, &units, i))
+            .map(|i| device(ledger, &units, i, now))
             .collect(),
         unlisted,
         unlisted_total,
@@ -100,7 +100,7 @@ fn gateway_host(ledger: &Ledger, address: Ipv4Addr) -> Option<HostId> {
         .map(|(id, _)| id)
 }
 
-fn device(ledger: &Ledger, units: &Units<'_>, i: usize) -> DeviceView {
+fn device(ledger: &Ledger, units: &Units<'_>, i: usize, now: Moment) -> DeviceView {
     let track = &ledger.tracks[i];
     let d = &track.device;
     DeviceView {
@@ -137,7 +137,7 @@ fn device(ledger: &Ledger, units: &Units<'_>, i: usize) -> DeviceView {
         echoes: track.echoes.iter().copied().collect(),
         answers: ledger.answers(i),
         last_heard: track.last_heard,
-        start: ledger.start_view(i),
+        start: ledger.start_view(i, now),
         likely: track
             .likely
             .clone()

@@ -206,10 +206,12 @@ impl Ledger {
     }
 
     fn record_start(&mut self, i: usize, now: Moment) {
-        let Some(view) = self.start_view(i) else { return };
+        let Some(view) = self.start_view(i, now) else {
+            return;
+        };
         let name = &view.start.device;
-        let took = view.took(now).as_secs();
-        let late = view.late(now);
+        let took = view.took().as_secs();
+        let late = view.late();
         let text = match view.usual {
             Some(usual) if late => format!(
                 "{name} took {took} s to start; usually {} s.",
@@ -231,12 +233,13 @@ impl Ledger {
     }
 
     /// The latest start of device `i`, if it was seen to start.
-    pub(crate) fn start_view(&self, i: usize) -> Option<StartView> {
+    pub(crate) fn start_view(&self, i: usize, now: Moment) -> Option<StartView> {
         let track = &self.tracks[i];
         let ladder = track.starts.latest.as_ref()?;
         let since = |at: Moment| at.since(ladder.first);
         let ports = track.ports.iter().filter(|p| p.state != PortState::NoWay);
         Some(StartView {
+            at: now,
             start: Start {
                 device: track.device.name.clone(),
                 mac: track

@@ -4,6 +4,7 @@ mod far;
 pub(crate) mod hall;
 mod pictures;
 mod play;
+mod starts;
 mod storm;
 mod styles;
 

@@ -181,14 +181,14 @@ fn past_its_boot_time_it_is_late_and_still_completes() {
     w.units.push(unit(DOWN));
     w.announce(mac(21), "10.40.8.21");
     w.run(74.0);
-    assert!(!view(&w).late(w.now));
+    assert!(!view(&w).late());
     w.run(6.0);
-    assert!(view(&w).late(w.now));
+    assert!(view(&w).late());
     assert_eq!(w.standing(LOFT), Standing::NoControl);
     w.units[0] = unit(UP);
     w.run(4.0);
     assert_eq!(w.standing(LOFT), Standing::Present);
-    assert!(view(&w).late(w.now), "as it was");
+    assert!(view(&w).late(), "as it was");
     let all = complete(&w);
     assert!(
         all[0].0.text.ends_with(" to start; 75 s are allowed."),
@@ -221,9 +221,9 @@ fn what_is_usual_says_when_it_is_late() {
     w.ledger.set_usual(LOFT, usual(3, 10, 12));
     assert_eq!(view(&w).allowed, Duration::from_secs(15));
     w.run(14.0);
-    assert!(!view(&w).late(w.now));
+    assert!(!view(&w).late());
     w.run(2.0);
-    assert!(view(&w).late(w.now));
+    assert!(view(&w).late());
     w.units[0] = unit(UP);
     w.run(4.0);
     let all = complete(&w);
@@ -244,7 +244,7 @@ fn one_that_goes_again_or_never_takes_control_has_not_started() {
     w.run(80.0);
     assert_eq!(w.standing(LOFT), Standing::Missing);
     assert_eq!(view(&w).course, Course::Broken);
-    let took = view(&w).took(w.now);
+    let took = view(&w).took();
     assert!(took < Duration::from_secs(80), "the watch stands still: {took:?}");
     w.units.push(unit(DOWN));
     w.run(224.0);

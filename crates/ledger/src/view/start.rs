@@ -91,6 +91,8 @@ pub enum Course {
 /// The latest start of a device as screens show it.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct StartView {
+    /// When it was looked at.
+    pub at: Moment,
     /// The start.
     pub start: Start,
     /// How far it has come.
@@ -105,14 +107,14 @@ pub struct StartView {
 }
 
 impl StartView {
-    /// What it took, or has taken so far at `now`.
-    pub fn took(&self, now: Moment) -> Duration {
-        let so_far = || self.ended.unwrap_or(now).since(self.start.first);
+    /// What it took, or has taken so far.
+    pub fn took(&self) -> Duration {
+        let so_far = || self.ended.unwrap_or(self.at).since(self.start.first);
         self.start.done.unwrap_or_else(so_far)
     }
 
     /// Whether it takes, or took, longer than it may.
-    pub fn late(&self, now: Moment) -> bool {
-        self.took(now) > self.allowed
+    pub fn late(&self) -> bool {
+        self.took() > self.allowed
     }
 }
