@@ -1,6 +1,6 @@
 //! Findings, worst first, each with its one next step.
 
-use ledger::{Finding, Severity, Snapshot};
+use ledger::{Finding, FindingKind, Severity, Snapshot};
 use ratatui::style::Style;
 use ratatui::text::{Line, Span};
 
@@ -33,7 +33,8 @@ fn rows(finding: &Finding, columns: u16, most: usize, clock: Option<Clock<'_>>) 
         .map(|clock| format!("  since {}", clock(finding.since)))
         .unwrap_or_default();
     let whole = text::width(&said) + step.as_deref().map_or(0, |s| text::width(s) + 1) + text::width(&since);
-    if whole <= room {
+    let members = members(finding);
+    if whole <= room && members.is_none() {
         lead.push(Span::styled(said, look::BOLD));
         if let Some(step) = step {
             lead.push(Span::raw(format!(" {step}")));
@@ -52,14 +53,20 @@ fn rows(finding: &Finding, columns: u16, most: usize, clock: Option<Clock<'_>>) 
         spans.push(Span::styled(line, look::BOLD));
         out.push(Line::from(spans));
     }
-    if let Some(step) = step {
+    for below in step.into_iter().chain(members) {
         out.extend(
-            text::wrap(&step, room, most)
+            text::wrap(&below, room, most)
                 .into_iter()
                 .map(|line| Line::from(vec![Span::raw(indent.clone()), Span::raw(line)])),
         );
     }
     out
+}
+
+/// The devices that a common outage tells of, each of which would be a finding of its own.
+fn members(finding: &Finding) -> Option<String> {
+    (finding.kind == FindingKind::CommonOutage)
+        .then(|| text::safe(&format!("under it: {}", finding.devices.join(", "))).into_owned())
 }
 
 /// The findings for the pane: those about this computer stand in the bars already.

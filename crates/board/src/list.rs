@@ -170,6 +170,18 @@ impl List<'_> {
             };
             match line {
                 Line::Divider => self.divider(pen, y),
+                Line::Others => {
+                    pen.rule(y);
+                    pen.put(2, y, u16::MAX, " all others ", look::BOLD);
+                }
+                Line::Outage(outage) => {
+                    pen.rule(y);
+                    let n = outage.devices.len();
+                    let words = text::safe(&words::finding(outage)).into_owned();
+                    let room = usize::from(area.width.saturating_sub(8));
+                    let words = text::cut(&format!("{n} with one cause: {words}"), room);
+                    pen.put(2, y, u16::MAX, &format!(" {words} "), look::BOLD);
+                }
                 Line::Item(at, one) => {
                     let chosen = self.chosen == Some(at);
                     if chosen {

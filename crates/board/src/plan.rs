@@ -209,7 +209,7 @@ impl Plan {
                 let line = usize::from((y - areas.main.y).checked_sub(1)?);
                 match self.shown.line(self.top + line, snapshot)? {
                     Line::Item(at, _) => Some(Hit::Item(at)),
-                    Line::Divider => None,
+                    Line::Outage(_) | Line::Others | Line::Divider => None,
                 }
             }
         }

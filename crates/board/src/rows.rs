@@ -1,8 +1,10 @@
 //! What is shown, in which order, and which of it is selected.
 
+use std::cmp::Ordering;
+use std::collections::BTreeSet;
 use std::net::Ipv4Addr;
 
-use ledger::{DeviceView, HostView, Snapshot};
+use ledger::{DeviceView, Finding, FindingKind, HostView, Snapshot};
 use vocab::Mac;
 
 use crate::filter::Filter;
@@ -61,27 +63,68 @@ impl One<'_> {
 pub(crate) enum Line<'a> {
     /// A device or host, and its place among the items.
     Item(usize, One<'a>),
+    /// Above the devices of a common outage.
+    Outage(&'a Finding),
+    /// Between those and the other devices.
+    Others,
     /// Between the devices and the hosts that are not on the list.
     Divider,
 }
 
-/// The items that the filter lets through: devices in file order, then hosts.
+/// What parts the items of the list.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Head {
+    /// The place of a common outage among the findings.
+    Outage(usize),
+    Others,
+    Hosts,
+}
+
+/// The items that the filter lets through: on the list those of common outages first, then devices in file
+/// order, then hosts.
 #[derive(Debug, Clone)]
 pub(crate) struct Shown {
     devices: Vec<usize>,
     hosts: Vec<usize>,
+    /// Before which item each head stands, in order.
+    heads: Vec<(usize, Head)>,
 }
 
 impl Shown {
-    /// What `filter` lets through; hosts only on the list.
-    pub(crate) fn new(snapshot: &Snapshot, filter: &Filter, with_hosts: bool) -> Self {
+    /// What `filter` lets through; hosts, and devices gathered under their outage, only on the list.
+    pub(crate) fn new(snapshot: &Snapshot, filter: &Filter, list: bool) -> Self {
+        let mut rest = filter.devices(&snapshot.devices);
+        let (mut devices, mut hosts, mut heads) = (Vec::new(), Vec::new(), Vec::new());
+        if list {
+            let outages = snapshot.findings.iter().enumerate();
+            for (n, outage) in outages.filter(|(_, f)| f.kind == FindingKind::CommonOutage) {
+                let names: BTreeSet<&str> = outage.devices.iter().map(String::as_str).collect();
+                let part = |at: &usize| {
+                    snapshot
+                        .devices
+                        .get(*at)
+                        .is_some_and(|d| names.contains(d.name.as_str()))
+                };
+                let (members, others): (Vec<usize>, Vec<usize>) = rest.iter().partition(|at| part(at));
+                if !members.is_empty() {
+                    heads.push((devices.len(), Head::Outage(n)));
+                    devices.extend(members);
+                    rest = others;
+                }
+            }
+            if !heads.is_empty() && !rest.is_empty() {
+                heads.push((devices.len(), Head::Others));
+            }
+            hosts = filter.hosts(&snapshot.unlisted);
+        }
+        devices.extend(rest);
+        if !hosts.is_empty() {
+            heads.push((devices.len(), Head::Hosts));
+        }
         Self {
-            devices: filter.devices(&snapshot.devices),
-            hosts: if with_hosts {
-                filter.hosts(&snapshot.unlisted)
-            } else {
-                Vec::new()
-            },
+            devices,
+            hosts,
+            heads,
         }
     }
 
@@ -114,31 +157,35 @@ impl Shown {
         }
     }
 
-    const fn dividers(&self) -> usize {
-        if self.hosts.is_empty() { 0 } else { 1 }
-    }
-
     /// How many lines the list has.
     pub(crate) const fn lines(&self) -> usize {
-        self.len() + self.dividers()
+        self.len() + self.heads.len()
     }
 
     /// The line of item `at`.
-    pub(crate) const fn line_of(&self, at: usize) -> usize {
-        if at < self.devices.len() {
-            at
-        } else {
-            at + self.dividers()
-        }
+    pub(crate) fn line_of(&self, at: usize) -> usize {
+        at + self.heads.iter().filter(|(before, _)| *before <= at).count()
     }
 
     /// What stands in line `line`.
     pub(crate) fn line<'a>(&self, line: usize, snapshot: &'a Snapshot) -> Option<Line<'a>> {
-        let at = match line.checked_sub(self.devices.len()) {
-            None => line,
-            Some(0) if !self.hosts.is_empty() => return Some(Line::Divider),
-            Some(_) => line.checked_sub(self.dividers())?,
-        };
+        for (n, (before, head)) in self.heads.iter().enumerate() {
+            match line.cmp(&(before + n)) {
+                Ordering::Less => return self.item(line - n, snapshot),
+                Ordering::Equal => {
+                    return match head {
+                        Head::Outage(at) => snapshot.findings.get(*at).map(Line::Outage),
+                        Head::Others => Some(Line::Others),
+                        Head::Hosts => Some(Line::Divider),
+                    };
+                }
+                Ordering::Greater => {}
+            }
+        }
+        self.item(line.checked_sub(self.heads.len())?, snapshot)
+    }
+
+    fn item<'a>(&self, at: usize, snapshot: &'a Snapshot) -> Option<Line<'a>> {
         self.get(at, snapshot).map(|one| Line::Item(at, one))
     }
 }

@@ -25,7 +25,8 @@ impl Ledger {
             let there = |(id, address)| Some(id) != self.me() && Some(address) != self.gateway();
             t.evidence.here.is_some_and(there)
         });
-        if devices.len() < AT_LEAST || answered || !devices.iter().all(|t| gone(t)) {
+        if devices.len() < AT_LEAST || answered || self.outages.is_whole() || !devices.iter().all(|t| gone(t))
+        {
             return;
         }
         let gateway = self.gateway().filter(|a| {

@@ -3,6 +3,8 @@
 use std::net::Ipv4Addr;
 use std::time::Duration;
 
+use vocab::Moment;
+
 use crate::claim::{HostId, Misses};
 use crate::ledger::Ledger;
 use crate::{AnswerView, Standing};
@@ -49,24 +51,28 @@ impl Ledger {
 
     /// The run of unanswered questions that speaks against device `i`.
     fn silence(&self, i: usize) -> Option<(u8, Duration)> {
+        self.silences(i).map(Misses::run).max()
+    }
+
+    /// When the first of the questions left that device `i` did not answer.
+    pub(crate) fn silent_since(&self, i: usize) -> Option<Moment> {
+        self.silences(i).map(Misses::began).min()
+    }
+
+    fn silences(&self, i: usize) -> impl Iterator<Item = &Misses> {
         let track = &self.tracks[i];
         let address = track.device.fixed_address();
         let own = |m: &vocab::Mac| self.hosts.get(HostId::Mac(*m));
         let claims = track.device.macs.iter().filter_map(own).flat_map(|h| &h.claims);
         let claimed = claims
-            .filter(|c| address.is_none_or(|a| c.address == a))
+            .filter(move |c| address.is_none_or(|a| c.address == a))
             .map(|c| &c.misses);
         let nameless = address
             .filter(|_| track.device.macs.is_empty())
             .into_iter()
             .flat_map(|a| self.hosts.holders(a).map(|(_, c)| &c.misses));
         let target = address.and_then(|a| self.targets.get(&a)).map(|t| &t.misses);
-        claimed
-            .chain(nameless)
-            .chain(target)
-            .filter(|m| m.any())
-            .map(Misses::run)
-            .max()
+        claimed.chain(nameless).chain(target).filter(|m| m.any())
     }
 
     fn heard_how(&self, who: Option<(HostId, Ipv4Addr)>) -> String {

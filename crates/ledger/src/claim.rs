@@ -107,6 +107,11 @@ impl Misses {
         self.count.saturating_sub(u8::from(late))
     }
 
+    /// When the first of them left.
+    pub(crate) const fn began(&self) -> Moment {
+        self.first
+    }
+
     /// How many there are, and from the first of them to the end of the last.
     pub(crate) fn run(&self) -> (u8, Duration) {
         (self.count, self.ended.since(self.first))

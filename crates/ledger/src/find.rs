@@ -22,6 +22,7 @@ pub(crate) fn weight(kind: FindingKind) -> usize {
         K::WirelessLink,
         K::ClientIsolation,
         K::AddressConflict,
+        K::CommonOutage,
         K::Missing,
         K::Replaced,
         K::WrongSubnet,
@@ -96,6 +97,7 @@ impl Ledger {
     pub(crate) fn find(&mut self, now: Moment) {
         let mut all = Vec::new();
         self.find_leases(&mut all);
+        self.find_outages(now, &mut all);
         match self.blind() {
             Some(Blind::NoReport) => {}
             Some(Blind::Link(state)) => {
@@ -136,7 +138,9 @@ impl Ledger {
         let old: BTreeSet<Subjects> = self.wire_findings.iter().map(subject).collect();
         for finding in &mut all {
             let before = self.wire_findings.iter().find(|f| subject(f) == subject(finding));
-            finding.since = before.map_or(now, |f| f.since);
+            if finding.kind != FindingKind::CommonOutage {
+                finding.since = before.map_or(now, |f| f.since);
+            }
         }
         let new: BTreeSet<Subjects> = all.iter().map(subject).collect();
         let blind = matches!(self.blind(), Some(Blind::Link(_)));
@@ -153,7 +157,8 @@ impl Ledger {
                 .map(|f| (f.clone(), true)),
         );
         for (f, began) in changes {
-            if f.severity == Severity::Note {
+            // Of a common outage is told where it begins and ends, not with each of its devices.
+            if f.severity == Severity::Note || f.kind == FindingKind::CommonOutage {
                 continue;
             }
             let text = if began {
@@ -175,6 +180,7 @@ impl Ledger {
                 text,
                 basis: String::new(),
                 worse: began,
+                folded: false,
             });
         }
         if all != self.wire_findings {

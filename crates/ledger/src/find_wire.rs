@@ -54,6 +54,7 @@ impl Ledger {
         if let Some(gateway) = self.gateway()
             && !self.is_ours(gateway)
             && !self.port.deaf()
+            && !self.outages.is_whole()
             && self.targets.get(&gateway).is_some_and(|t| t.unanswered)
         {
             all.push(Finding {

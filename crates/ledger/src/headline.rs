@@ -100,8 +100,7 @@ impl All<'_> {
     fn faults(&self) -> Vec<(&Ledger, &Finding)> {
         let mut faults = Vec::new();
         for leg in self.0 {
-            let own = leg.tracks.iter().filter_map(|t| t.finding.as_ref());
-            let all = leg.wire_findings.iter().chain(own);
+            let all = leg.wire_findings.iter().chain(leg.own_findings());
             faults.extend(all.filter(|f| f.severity == Severity::Fault).map(|f| (*leg, f)));
         }
         faults.sort_by_key(|(_, f)| crate::find::weight(f.kind));

@@ -13,6 +13,7 @@ use crate::detect::Loss;
 use crate::hosts::Hosts;
 use crate::kin::Kin;
 use crate::lanes::{Key, Lanes};
+use crate::outage::Outages;
 use crate::passes::Passes;
 use crate::plugged::Plug;
 use crate::port::OwnPort;
@@ -65,6 +66,8 @@ pub(crate) enum Timer {
     Querier,
     /// Our own port is silent for long.
     Port,
+    /// What becomes of a common outage is to be looked at.
+    Outage,
 }
 
 /// Why nothing can be said of anything.
@@ -141,6 +144,8 @@ pub struct Ledger {
     pub(crate) foreigners: Vec<(HostId, Ipv4Addr)>,
     pub(crate) foreigners_asked: usize,
     pub(crate) changes: Changes,
+    /// Who fell silent together.
+    pub(crate) outages: Outages,
     pub(crate) ready: bool,
     /// Whether the rig is ready is to be looked at again.
     pub(crate) ready_dirty: bool,
@@ -206,6 +211,7 @@ impl Ledger {
             foreigners: Vec::new(),
             foreigners_asked: 0,
             changes: Changes::default(),
+            outages: Outages::default(),
             ready: false,
             ready_dirty: true,
             revision: 1,
@@ -249,6 +255,7 @@ impl Ledger {
                 Timer::Doubt(address) => self.doubt_over(address, now),
                 Timer::Kin(address) => self.kin_due(address),
                 Timer::Port => self.port_due(now),
+                Timer::Outage => self.outages.look_again(),
                 Timer::Calm | Timer::Flood | Timer::Calls | Timer::Querier | Timer::Starts => {
                     self.wire_dirty = true;
                 }

@@ -46,6 +46,7 @@ mod ledger;
 mod likeness;
 mod muster;
 mod names;
+mod outage;
 mod own_words;
 mod passes;
 mod plan;

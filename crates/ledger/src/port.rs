@@ -82,6 +82,11 @@ impl OwnPort {
         self.heard.is_none() && !self.vouched
     }
 
+    /// Whether nothing came in for longer than a lost carrier takes to be told.
+    pub(crate) fn silent_for(&self, now: Moment) -> bool {
+        now >= self.vouches_at_last()
+    }
+
     /// Whether silence since a question at `asked` may count at `now`: something came in when an answer
     /// would have been there too, or has not for so long that the link would have told of a lost carrier.
     pub(crate) fn vouches(&self, asked: Moment, now: Moment) -> bool {
@@ -143,6 +148,7 @@ impl Ledger {
         if first {
             self.timers.set(Timer::Port, None);
             self.time_querier();
+            self.outages.look_again();
             self.wire_dirty = true;
             if self.blind().is_none() && at.since(self.port.up) >= AT_ONCE {
                 self.ask_anew(at, fact);
@@ -168,6 +174,7 @@ impl Ledger {
     /// The port is silent for so long that something is to be said of it.
     pub(crate) fn port_due(&mut self, now: Moment) {
         self.wait_for_port(now);
+        self.outages.look_again();
         self.wire_dirty = true;
         self.touched.extend(0..self.tracks.len());
     }

@@ -28,6 +28,7 @@ pub(crate) fn ready_change(at: Moment, ready: bool, text: String) -> Change {
         text,
         basis: basis.to_owned(),
         worse: !ready,
+        folded: false,
     }
 }
 

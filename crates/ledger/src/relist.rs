@@ -84,6 +84,8 @@ impl Ledger {
         let old = std::mem::replace(&mut self.tracks, listed.tracks);
         let names: Vec<String> = old.iter().map(|t| t.device.name.clone()).collect();
         let kept = self.keep_tracks(old);
+        let place = |i: usize| names.get(i).and_then(|name| kept.get(name)).copied();
+        self.outages.renumber(place);
         self.hosts.list(self.by_mac.keys().copied().collect());
         self.calls.clear();
         if self.blind().is_none() {

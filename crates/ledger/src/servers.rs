@@ -194,6 +194,7 @@ impl Ledger {
                 self.servers.first = first;
             }
             self.wire_dirty = true;
+            self.outages.look_again();
             self.revision += 1;
             self.plan_servers();
         }

@@ -56,10 +56,8 @@ pub(crate) fn build(ledger: &Ledger, now: Moment) -> Snapshot {
 }
 
 fn findings(ledger: &Ledger) -> Vec<Finding> {
-    let own = ledger
-        .tracks
-        .iter()
-        .flat_map(|t| t.finding.iter().chain(&t.extra));
+    let extra = ledger.tracks.iter().flat_map(|t| &t.extra);
+    let own = ledger.own_findings().chain(extra);
     let mut all: Vec<Finding> = ledger.wire_findings.iter().chain(own).cloned().collect();
     // Stable: of one kind the devices stay in file order.
     all.sort_by_key(|f| (f.severity, crate::find::weight(f.kind)));

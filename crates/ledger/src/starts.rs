@@ -228,6 +228,8 @@ impl Ledger {
             text,
             basis: steps(&view.start),
             worse: false,
+            // Those that come back together are one line.
+            folded: !late && self.outages.tells_start(i, view.start.first),
             subject: Subject::Start(Box::new(view.start)),
         });
     }

@@ -22,6 +22,7 @@ impl Ledger {
         while let Some(address) = self.replan.pop_first() {
             self.plan(address, now);
         }
+        self.watch_outages(now);
         if self.wire_dirty {
             self.wire_dirty = false;
             self.find(now);
@@ -159,10 +160,12 @@ impl Ledger {
         if to == Standing::Present || !quiet {
             track.said = Some(to);
         }
+        let dozes = to == Standing::Missing && track.device.sleeps && track.last_heard.is_some();
+        let folded = self.outage_sees(i, before, !quiet && !dozes, now);
         if quiet {
             return;
         }
-        let dozes = to == Standing::Missing && track.device.sleeps && track.last_heard.is_some();
+        let track = &self.tracks[i];
         let worse = to.trouble() > before.trouble() && !dozes;
         let subject = Subject::Device {
             name: track.device.name.clone(),
@@ -182,6 +185,7 @@ impl Ledger {
             text,
             basis,
             worse,
+            folded,
         });
     }
 

@@ -43,6 +43,10 @@ pub enum Deed {
     SwitchOff(SwitchId),
     /// A switch gets power; its ports come up after its own start.
     SwitchOn(SwitchId),
+    /// A switch's uplink is pulled.
+    UnplugUplink(SwitchId),
+    /// A switch's uplink is put back.
+    PlugUplink(SwitchId),
     /// A host's cable is pulled; what the switch powers goes off.
     Unplug(HostId),
     /// A host's cable is put back.

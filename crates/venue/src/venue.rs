@@ -227,6 +227,8 @@ impl Venue {
             Deed::SwitchOn(id) => self.power_switch(id.0, true),
             Deed::Unplug(id) => self.set_plugged(self.hosts.get(id.0).map(|h| h.cable), false),
             Deed::Plug(id) => self.set_plugged(self.hosts.get(id.0).map(|h| h.cable), true),
+            Deed::UnplugUplink(id) => self.set_plugged(self.uplink_of(id), false),
+            Deed::PlugUplink(id) => self.set_plugged(self.uplink_of(id), true),
             Deed::UnplugUs => self.set_plugged(Some(self.ours.cable), false),
             Deed::PlugUs => self.set_plugged(Some(self.ours.cable), true),
             Deed::SetAddress(id, address) => {
@@ -304,6 +306,12 @@ impl Venue {
             self.refresh_power(host);
             self.rouse(host);
         }
+    }
+
+    /// The cable by which a switch hangs on another.
+    fn uplink_of(&self, switch: SwitchId) -> Option<usize> {
+        let ports = &self.switches.get(switch.0)?.ports;
+        ports.iter().find(|port| !port.is_b).map(|port| port.cable)
     }
 
     fn swap_addresses(&mut self, a: usize, b: usize) {

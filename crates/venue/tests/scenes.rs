@@ -121,7 +121,8 @@ fn every_scene_is_complete_and_its_rig_fits_our_computer() {
             "dozing",
             "traps",
             "apart",
-            "brownout"
+            "brownout",
+            "uplink"
         ]
     );
     for scene in &all {
@@ -182,7 +183,7 @@ const HALL: [&str; 12] = [
 
 #[test]
 fn each_scene_ends_or_stands_with_just_the_trouble_that_is_planned() {
-    let trouble: [(&str, u64, &[&str]); 25] = [
+    let trouble: [(&str, u64, &[&str]); 26] = [
         ("calm", 5, &[]),
         ("cable", 5, &[]),
         ("dozing", 5, &[]),
@@ -192,6 +193,7 @@ fn each_scene_ends_or_stands_with_just_the_trouble_that_is_planned() {
         ("power", 150, &[]),
         ("traps", 5, &["Beacon", "Gangway", "Titles", "Cue laptop"]),
         ("apart", 5, &HALL),
+        ("uplink", 110, &[]),
         ("held", 31, &[]),
         ("brownout", 5, &[]),
         ("brownout", 280, &["Balcony"]),

@@ -189,6 +189,7 @@ fn ready(secs: u64, now: bool) -> Change {
         .to_owned(),
         basis: String::new(),
         worse: !now,
+        folded: false,
     }
 }
 
@@ -219,6 +220,7 @@ fn became(secs: u64, device: &DeviceView, from: Standing) -> Change {
         text: format!("{} is now: {}.", device.name, device.standing.words()),
         basis: "5 questions in 1.3 s unanswered".to_owned(),
         worse: from == Standing::Present,
+        folded: false,
     }
 }
 

@@ -2,6 +2,7 @@
 
 mod far;
 pub(crate) mod hall;
+mod outage;
 mod pictures;
 mod play;
 mod starts;

@@ -14,6 +14,7 @@ mod masks;
 mod muster;
 mod names;
 mod odd;
+mod outage;
 mod plugged;
 mod port;
 mod ready;

@@ -98,9 +98,15 @@ fn after_the_worst_case_they_are_missing_with_the_reason() {
     let note = w.findings(FindingKind::PortNotPassing).remove(0);
     assert_eq!(note.severity, Severity::Note);
     assert!(note.text.starts_with("Nothing at all"), "{}", note.text);
-    let missing = &w.findings(FindingKind::Missing)[0];
-    assert!(missing.text.contains("this computer's port"), "{}", missing.text);
-    assert!(missing.advice.contains("rig's switch"), "{}", missing.advice);
+    let outage = &w.findings(FindingKind::CommonOutage)[0];
+    assert_eq!(outage.devices.len(), 3);
+    assert!(outage.text.contains("this computer's port"), "{}", outage.text);
+    assert!(
+        outage.advice.contains("this computer's cable"),
+        "{}",
+        outage.advice
+    );
+    assert!(w.findings(FindingKind::Missing).is_empty());
     assert!(w.findings(FindingKind::GatewaySilent).is_empty());
     for _ in 0..30 {
         w.hum();

@@ -19,6 +19,9 @@ pub struct Change {
     pub basis: String,
     /// Whether it is one for the worse.
     pub worse: bool,
+    /// Another change tells it together with others, as a common outage does for its devices: it is on
+    /// record, and neither listed nor an alarm.
+    pub folded: bool,
 }
 
 /// What a change is about.

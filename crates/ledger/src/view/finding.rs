@@ -59,6 +59,8 @@ kinds! {
     Moved = "moved",
     /// Other hardware holds a device's address.
     Replaced = "replaced",
+    /// Devices fell silent together, or none of a switch's answers: one cause is probable.
+    CommonOutage = "common_outage",
     /// A device does not answer.
     Missing = "missing",
     /// A device answers, but a control port does not.

@@ -70,7 +70,7 @@ pub struct Snapshot {
     pub search: Option<SearchView>,
     /// The waiting for a device to start; `None` while nobody waits.
     pub waiting: Option<WaitView>,
-    /// The latest changes, oldest first, at most 1,000.
+    /// The latest changes, oldest first, at most 1,000; without those that another of them tells.
     pub changes: Vec<Change>,
     /// Frames the kernel dropped since the start.
     pub dropped: u64,

@@ -96,7 +96,7 @@ async fn draw(
         let now = run.source.now();
         let mut worse = false;
         while let Some(change) = run.ledger.next_change() {
-            worse |= change.worse;
+            worse |= change.worse && !change.folded;
             journal.record(&change, &snapshot, now);
         }
         if worse && args.bell && now >= next_bell {

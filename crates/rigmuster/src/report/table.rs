@@ -3,7 +3,7 @@
 use std::fmt::Write as _;
 use std::io::{self, IsTerminal};
 
-use ledger::{DeviceView, HostView, NetworkView, Severity, Snapshot, Standing};
+use ledger::{DeviceView, FindingKind, HostView, NetworkView, Severity, Snapshot, Standing};
 use rig::{AddressSpec, Need, Reach};
 use unicode_width::UnicodeWidthStr;
 use vocab::{Mode, Plugged, Station};
@@ -77,6 +77,9 @@ pub(crate) fn table(snapshot: &Snapshot, taken_at: &str, paint: Paint) -> String
             let _ = writeln!(out, "  {}{}", network.unwrap_or_default(), finding.text);
             if !finding.advice.is_empty() {
                 let _ = writeln!(out, "    next: {}", finding.advice);
+            }
+            if finding.kind == FindingKind::CommonOutage {
+                let _ = writeln!(out, "    devices: {}", plain(&finding.devices.join(", ")));
             }
         }
     }

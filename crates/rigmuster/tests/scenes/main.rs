@@ -19,6 +19,7 @@ mod leases;
 mod loss;
 mod named;
 mod networks;
+mod outage;
 mod power;
 mod replay;
 mod standings;

@@ -27,6 +27,7 @@ mod standings;
 mod strayed;
 mod tangled;
 mod traps;
+mod uplink;
 
 pub(crate) use parts::OURS;
 
@@ -76,6 +77,7 @@ pub fn scenes() -> Vec<Scene> {
         traps::scene(),
         apart::scene(),
         brownout::scene(),
+        uplink::scene(),
     ]
 }
 
