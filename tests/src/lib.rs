@@ -43,6 +43,16 @@ pub fn skipped(what: &str, why: &str) {
     let _ = writeln!(stderr(), "SKIPPED {what}: {why}");
 }
 
+/// The same for a whole lab that cannot be made here: with `RIGMUSTER_REQUIRE_LAB=1` it fails instead.
+#[track_caller]
+pub fn lab_skipped(name: &str, why: &str) {
+    assert!(
+        std::env::var("RIGMUSTER_REQUIRE_LAB").as_deref() != Ok("1"),
+        "the lab must run here, but: {why}"
+    );
+    let _ = writeln!(stderr(), "SKIPPED lab: {name}: {why}");
+}
+
 /// Whether `words` run here; a check that cannot be made without them is said to be left out.
 pub fn has(test: &str, what: &str, words: &[&str]) -> bool {
     let out = std::process::Command::new(words[0]).args(&words[1..]).output();
