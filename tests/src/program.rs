@@ -106,6 +106,13 @@ impl Call {
         self
     }
 
+    /// It may take ten minutes.
+    #[must_use]
+    pub fn patient(mut self) -> Self {
+        self.limit = Duration::from_mins(10);
+        self
+    }
+
     /// Runs it to its end.
     ///
     /// # Panics
@@ -121,7 +128,7 @@ impl Call {
             // Whoever does not read to the end does not want more.
             thread::spawn(move || input.write_all(&bytes));
         }
-        finish(child, self.said, self.limit)
+        Running::new(child, self.said, self.limit).end()
     }
 
     /// Starts it with a reader of its standard output that is gone before the first byte.
@@ -136,7 +143,7 @@ impl Call {
             .unwrap_or_else(|e| panic!("{} cannot be started: {e}", self.said));
         // The command holds the writer too.
         drop(self.command);
-        finish(child, self.said, self.limit)
+        Running::new(child, self.said, self.limit).end()
     }
 
     /// Starts it and leaves it running.
@@ -146,23 +153,31 @@ impl Call {
             .command
             .spawn()
             .unwrap_or_else(|e| panic!("{} cannot be started: {e}", self.said));
-        Running {
-            child: Some(child),
-            said: self.said,
-            limit: self.limit,
-        }
+        Running::new(child, self.said, self.limit)
     }
 }
 
-/// A run that goes on. Dropping it kills it.
+/// A run that goes on, and whose output is taken in meanwhile. Dropping it kills it.
 #[derive(Debug)]
 pub struct Running {
     child: Option<Child>,
+    out: Collected,
+    err: Collected,
     said: String,
     limit: Duration,
 }
 
 impl Running {
+    fn new(mut child: Child, said: String, limit: Duration) -> Self {
+        Self {
+            out: collect(child.stdout.take()),
+            err: collect(child.stderr.take()),
+            child: Some(child),
+            said,
+            limit,
+        }
+    }
+
     /// Its process id.
     pub fn pid(&self) -> u32 {
         self.child.as_ref().expect("it runs").id()
@@ -179,7 +194,28 @@ impl Running {
     /// Waits for its end.
     #[track_caller]
     pub fn end(mut self) -> Outcome {
-        finish(self.child.take().expect("it runs"), self.said.clone(), self.limit)
+        let mut child = self.child.take().expect("it runs");
+        let pid = child.id();
+        let (out, err) = (std::mem::take(&mut self.out), std::mem::take(&mut self.err));
+        let said = std::mem::take(&mut self.said);
+        let (tell, told) = channel();
+        thread::spawn(move || tell.send(child.wait()));
+        let Ok(status) = told.recv_timeout(self.limit) else {
+            let _ = Command::new("kill").args(["-KILL", &pid.to_string()]).status();
+            panic!(
+                "{said}\ndoes not end in {} s; so far:\n{}\n{}",
+                self.limit.as_secs(),
+                out.join(),
+                err.join()
+            );
+        };
+        let status = status.expect("a child can be waited for");
+        Outcome {
+            said,
+            code: status.code(),
+            out: out.join(),
+            err: err.join(),
+        }
     }
 }
 
@@ -192,31 +228,7 @@ impl Drop for Running {
     }
 }
 
-#[track_caller]
-fn finish(mut child: Child, said: String, limit: Duration) -> Outcome {
-    let out = collect(child.stdout.take());
-    let err = collect(child.stderr.take());
-    let pid = child.id();
-    let (tell, told) = channel();
-    thread::spawn(move || tell.send(child.wait()));
-    let Ok(status) = told.recv_timeout(limit) else {
-        let _ = Command::new("kill").args(["-KILL", &pid.to_string()]).status();
-        panic!(
-            "{said}\ndoes not end in {} s; so far:\n{}\n{}",
-            limit.as_secs(),
-            out.join(),
-            err.join()
-        );
-    };
-    let status = status.expect("a child can be waited for");
-    Outcome {
-        said,
-        code: status.code(),
-        out: out.join(),
-        err: err.join(),
-    }
-}
-
+#[derive(Debug, Default)]
 struct Collected(Option<thread::JoinHandle<Vec<u8>>>);
 
 impl Collected {

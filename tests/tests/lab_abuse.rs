@@ -4,7 +4,7 @@
 #![allow(clippy::expect_used, clippy::unwrap_used)]
 
 use nix::sys::signal::Signal;
-use rigmuster_tests::lab::{Lab, SEAT, asks_for, checked, lab};
+use rigmuster_tests::lab::{Lab, SEAT, asks_for, checked, lab, most_memory};
 use rigmuster_tests::rigs::RigText;
 use rigmuster_tests::terminal::Terminal;
 
@@ -25,17 +25,6 @@ fn board(lab: &Lab) -> Terminal {
     let terminal = lab.screen(&["board", &rig]).size(160, 40).start();
     terminal.wait_text("1 present");
     terminal
-}
-
-/// The most memory that the process ever had, in kB (proc(5), `VmHWM`).
-fn most_memory(terminal: &Terminal) -> u64 {
-    let status = std::fs::read_to_string(format!("/proc/{}/status", terminal.pid())).expect("it runs");
-    let line = status.lines().find(|l| l.starts_with("VmHWM:")).expect("a line");
-    line.split_whitespace()
-        .nth(1)
-        .expect("a number")
-        .parse()
-        .expect("a number")
 }
 
 #[track_caller]
@@ -61,7 +50,7 @@ fn a_flood_of_strangers_pushes_no_device_out() {
         let mut capture = lab.capture(SEAT);
         capture.wait("watching", 3, |f| asks_for(f, "10.40.8.21"));
         terminal.wait_text("1 present");
-        let most = most_memory(&terminal);
+        let most = most_memory(terminal.pid()).expect("it runs");
         assert!(most <= ROOM, "{most} kB");
         terminal.send("\t");
         terminal.wait_text("Organ loft");

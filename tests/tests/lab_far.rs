@@ -4,7 +4,7 @@
 #![allow(clippy::expect_used, clippy::unwrap_used)]
 
 use rigmuster_tests::contract::{Made, Report};
-use rigmuster_tests::lab::{Lab, SEAT, asks_for, lab};
+use rigmuster_tests::lab::{Lab, SEAT, asks_for, lab, most_memory};
 use rigmuster_tests::rigs::RigText;
 use rigmuster_tests::terminal::Terminal;
 
@@ -43,6 +43,48 @@ fn a_far_search_finds_what_nobody_knew_and_changes_nothing_here() {
             assert_eq!(settings(lab), before);
         },
     );
+}
+
+/// Two thousand responders in 192.168.0.0/16, which `bench/far_responder.py` stands for.
+#[test]
+fn a_whole_16_with_two_thousand_hosts_takes_little_memory() {
+    lab("a_whole_16_with_two_thousand_hosts_takes_little_memory", |lab| {
+        lab.seat(&["10.40.8.5/24"]);
+        lab.host("crowd", STRANGER, &[]);
+        let script = rigmuster_tests::top().join("bench/far_responder.py");
+        let mut crowd = lab.program("crowd", &["python3", &script.display().to_string(), "eth0"]);
+        crowd.wait_many("that it listens, after the shell", 2, |line| line == "ready");
+        let args = ["survey", "--json", "--in", "192.168.0.0/16", "--pace", "14880"];
+        let run = lab.call(&args).start();
+        let (pid, mut most) = (run.pid(), 0);
+        while run.goes_on() {
+            most = most_memory(pid).unwrap_or(most);
+        }
+        let outcome = run.end();
+        let report = Report::of(outcome.expect(0).json(), Made::Survey);
+        let found = report.value()["unlisted_total"].as_u64().expect("a count");
+        // A busy machine may lose some; what is bounded is what so many cost.
+        assert!(found > 1_500, "{found} found");
+        assert!(most > 0 && most <= 60_000, "{most} kB");
+    });
+}
+
+#[test]
+fn without_whole_frames_it_is_refused_with_what_to_do() {
+    lab("without_whole_frames_it_is_refused_with_what_to_do", |lab| {
+        let rig = hall(lab);
+        let sent = lab.taken_from(SEAT);
+        for more in [&["--far"][..], &["--in", "192.168.64.0/20"]] {
+            let args = [&["survey", &rig, "--unprivileged"], more].concat();
+            let outcome = lab.call_dropped(&args).run();
+            outcome.expect(2).tells(&[
+                &format!("{} needs whole frames", more[0]),
+                "next step: leave --unprivileged out",
+            ]);
+            assert_eq!(outcome.out, "", "{outcome}");
+        }
+        assert_eq!(lab.taken_from(SEAT), sent, "before a frame was sent");
+    });
 }
 
 #[test]

@@ -118,6 +118,12 @@ pub(crate) struct Questions {
 }
 
 impl Questions {
+    /// How many are open.
+    #[cfg(test)]
+    pub(crate) fn open(&self) -> usize {
+        self.open.len()
+    }
+
     /// From when on another question may go out, as far as those on their way allow.
     pub(crate) fn ready_at(&self) -> Moment {
         let first = self.flight.front().map(|(at, _)| *at);

@@ -116,6 +116,13 @@ impl Manners {
         self.heard.bound();
     }
 
+    /// How many records it holds, of any sort.
+    #[cfg(test)]
+    pub(crate) fn records(&self) -> usize {
+        let single = [&self.asked, &self.heard, &self.settled];
+        single.map(|m| m.by_time.len()).iter().sum::<usize>() + self.passed.len()
+    }
+
     /// Forgets what no longer matters.
     pub(crate) fn tick(&mut self, now: Moment) {
         if now >= Moment::ZERO + APART {

@@ -56,6 +56,12 @@ impl Runs {
         self.list.iter().rev().find(held).map(|run| (run.began, run.at))
     }
 
+    /// How many runs are remembered.
+    #[cfg(test)]
+    pub(crate) fn len(&self) -> usize {
+        self.list.len()
+    }
+
     /// Forgets what was asked up to `end`.
     pub(crate) fn forget_until(&mut self, end: Moment) {
         while self.list.front().is_some_and(|run| run.at <= end) {

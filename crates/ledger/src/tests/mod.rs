@@ -19,6 +19,7 @@ mod plugged;
 mod port;
 mod ready;
 mod routed;
+mod search;
 mod servers;
 mod serves;
 mod sight;

@@ -7,7 +7,7 @@ use ledger::{Purpose, Snapshot};
 use vocab::{Mode, Moment};
 
 use super::check::{count, interrupted, result};
-use super::open::{Run, Tempo, open_without};
+use super::open::{Tempo, open_without};
 use crate::args::{FarArgs, LinkArgs, RigArg};
 use crate::places;
 use crate::settings::Expected;
@@ -34,7 +34,7 @@ pub(super) async fn survey(
     super::print_warnings(&expected.warnings);
     // Without a subnet of its own a search still has places to look.
     let mut run = open_without(&expected, &link, Purpose::Survey, Tempo::Jump, searches)?;
-    need_frames(&run, searches)?;
+    need_frames(run.source.mode(), searches)?;
     let mut waiting = places.map(|places| (places, expected.pace(&link)));
     let vendors = run.look_for_vendors();
     let deadline = within.map(|span| run.source.now() + span);
@@ -76,8 +76,8 @@ pub(super) async fn survey(
 }
 
 /// Other subnets are seen with whole frames only.
-fn need_frames(run: &Run, searches: bool) -> Result<(), Failure> {
-    if searches && run.source.mode() == Mode::Unprivileged {
+fn need_frames(mode: Mode, searches: bool) -> Result<(), Failure> {
+    if searches && mode == Mode::Unprivileged {
         return Err(Failure::link(
             "this link gives no whole frames, and without them other subnets cannot be searched\n\
              next step: leave --far and --in out, or use a computer whose system allows packet sockets",
@@ -97,4 +97,23 @@ fn tell_search(snapshot: &Snapshot, begun: bool) {
         ),
         _ => writeln!(err, "rigmuster: the search did not begin"),
     };
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_search_without_whole_frames_is_refused_with_what_to_do() {
+        let refused = need_frames(Mode::Unprivileged, true).unwrap_err().to_string();
+        assert!(
+            refused.contains("next step: leave --far and --in out"),
+            "{refused}"
+        );
+        assert!(
+            need_frames(Mode::Unprivileged, false).is_ok(),
+            "a survey needs none"
+        );
+        assert!(need_frames(Mode::Raw, true).is_ok());
+    }
 }

@@ -1,11 +1,13 @@
 //! Passes beyond our subnets.
 
 use std::net::Ipv4Addr;
+use std::num::NonZeroU32;
 
-use vocab::{Ask, Mac, Moment, PassId};
+use vocab::{Ask, Mac, Moment, Pace, PassId};
 use wire::arp;
 
 use super::toy::{Toy, config, mac, ms};
+use crate::Config;
 
 const RANGE: &str = "192.168.70.0-192.168.79.255";
 
@@ -79,4 +81,39 @@ fn the_same_silent_addresses_wait_ten_seconds_for_a_second_pass() {
     );
     toy.run(ms(13_000));
     assert_eq!(times(&toy).len(), 2_576);
+}
+
+/// 65,534 addresses of which 2,000 answer: what is remembered of them at any moment.
+#[test]
+fn a_whole_16_is_remembered_in_little_room() {
+    let mut toy = Toy::new(Config {
+        pace: Pace::PerSecond(NonZeroU32::new(14_880).unwrap()),
+        ..config()
+    });
+    toy.hosts = (0..2_000_u32)
+        .map(|n| 1 + n * 65_533 / 1_999)
+        .map(|n| {
+            let [_, _, c, d] = n.to_be_bytes();
+            (
+                Ipv4Addr::from(0xc0a8_0000 + n),
+                Mac::new([0x02, 0x52, 0x43, 7, c, d]),
+            )
+        })
+        .collect();
+    toy.ask(Ask::Pass {
+        id: PassId(9),
+        range: "192.168.0.1-192.168.255.254".parse().unwrap(),
+        except: Vec::new(),
+    });
+    let (mut records, mut open) = (0, 0);
+    for step in 1..=60 {
+        toy.run(ms(step * 100));
+        records = records.max(toy.scanner.manners.records());
+        open = open.max(toy.scanner.questions.open());
+    }
+    assert_eq!(times(&toy).len(), 65_534);
+    assert_eq!(toy.answers().len(), 2_000);
+    // One record for each that answered, and ten runs a second; open is what was asked in the last second.
+    assert!((2_000..=2_100).contains(&records), "{records}");
+    assert!((10_000..=15_500).contains(&open), "{open}");
 }
