@@ -167,6 +167,35 @@ fn its_control_ports_answer_there_and_nothing_else_changes() {
 }
 
 #[test]
+fn what_it_tells_of_itself_there_is_heard() {
+    lab("what_it_tells_of_itself_there_is_heard", |lab| {
+        let words = ["visca-udp", "onvif:8080", "rtsp", "http"];
+        let rig = hall(lab, &words);
+        lab.serve("loft", &["visca-udp-standby", "onvif:8080", "rtsp", "http-page"]);
+        let report = lab.check(std::path::Path::new(&rig), "14s", &[]);
+        report.expect(&[("Organ loft", "wrong_subnet")]);
+        let note = report.finding("standby", "note");
+        assert_eq!(note["devices"], serde_json::json!(["Organ loft"]), "{report}");
+        let names = &report.device("Organ loft")["seen"]["names"];
+        assert_eq!(*names, serde_json::json!(["organ-loft-2"]), "{report}");
+        let terminal = lab.screen(&["board", &rig]).size(120, 40).start();
+        terminal.wait_text("192.168.0.20");
+        terminal.send("\r");
+        for words in [
+            "organ-loft-2 (ONVIF)",
+            "server \"hall\"; its page says \"Organ loft & nave\"",
+            "server \"streams/1\"",
+            "vendor 0001 model 0513, rom 0100",
+            "it says that it is in standby",
+        ] {
+            terminal.wait_text(words);
+        }
+        terminal.send("q");
+        assert_eq!(terminal.end().code, 0);
+    });
+}
+
+#[test]
 fn never_more_than_one_connection_to_it() {
     lab("never_more_than_one_connection_to_it", |lab| {
         let rig = hall(lab, &["http", "http:8081", "rtsp", "visca-tcp"]);

@@ -2,8 +2,9 @@
 #![cfg(target_os = "linux")]
 #![allow(clippy::expect_used, clippy::unwrap_used)]
 
-use rigmuster_tests::lab::{Lab, SEAT, checked, lab};
+use rigmuster_tests::lab::{Lab, SEAT, asks_for, checked, lab};
 use rigmuster_tests::rigs::RigText;
+use rigmuster_tests::terminal::Terminal;
 
 const LOFT: &str = "02:52:43:00:00:21";
 const DOOR: &str = "02:52:43:00:00:22";
@@ -113,6 +114,62 @@ fn a_clash_on_the_second_wire_is_found_and_the_first_stays_well() {
             assert_eq!(report.unlisted(GUEST)["network"], "media", "{report}");
         },
     );
+}
+
+#[track_caller]
+fn says(terminal: &Terminal, words: &[&str]) {
+    terminal.wait_for(&format!("{words:?}"), |screen| {
+        let text = screen.contents().split_whitespace().collect::<Vec<_>>().join(" ");
+        words.iter().all(|w| text.contains(w))
+    });
+}
+
+/// Asking all again, asking one device's ports, and taking a stranger's hardware into the file.
+#[test]
+fn the_keys_reach_the_second_network_too() {
+    lab("the_keys_reach_the_second_network_too", |lab| {
+        two_wires(lab);
+        lab.serve("loft", &["http"]);
+        let mut encoder = lab.service("encoder", &["http"]);
+        let file = lab.rig(rig().as_str());
+        let path = file.display().to_string();
+        let terminal = lab.screen(&["board", &path]).size(120, 40).start();
+        says(&terminal, &["2 present", "Ready"]);
+        // Nobody has these addresses, so nothing but a sweep asks for them.
+        let (mut here, mut there) = (lab.capture(SEAT), lab.capture(SEAT_MEDIA));
+        terminal.send("s");
+        here.wait("a sweep", 1, |f| asks_for(f, "10.40.8.200"));
+        there.wait("a sweep", 1, |f| asks_for(f, "10.40.12.200"));
+        let asked = |line: &str| line == "asked http";
+        let before = encoder.heard().iter().filter(|l| asked(l)).count();
+        terminal.send("/wall enc\r\r");
+        says(&terminal, &["10.40.12.21", WALL]);
+        terminal.send("c");
+        encoder.wait_many("that it is asked again", before + 1, asked);
+        says(&terminal, &["http", "answered"]);
+
+        // The encoder's spare, on that wire and as it left the factory.
+        lab.pull("encoder");
+        says(&terminal, &["1 missing"]);
+        lab.host_at("wall", "spare", GUEST, &["192.168.0.20/24"]);
+        lab.serve("spare", &["http"]);
+        says(&terminal, &[&format!("probably {GUEST} at 192.168.0.20")]);
+        terminal.send("m");
+        says(
+            &terminal,
+            &[&format!("Write {GUEST} in the file as Wall encoder?")],
+        );
+        terminal.send("y");
+        says(
+            &terminal,
+            &[&format!("Written: {GUEST} is the hardware of Wall encoder")],
+        );
+        let written = std::fs::read_to_string(&file).expect("a rig file");
+        assert_eq!(written, rig().as_str().replace(WALL, GUEST));
+        says(&terminal, &["1 present", "1 wrong subnet"]);
+        terminal.send("q");
+        assert_eq!(terminal.end().code, 0);
+    });
 }
 
 #[test]

@@ -6,6 +6,7 @@
 use rigmuster_tests::lab::{Lab, SEAT, lab, until};
 use rigmuster_tests::python_has;
 use rigmuster_tests::rigs::RigText;
+use serde_json::Value;
 
 const LOFT: &str = "02:52:43:00:00:21";
 const GUEST: &str = "02:52:43:00:00:99";
@@ -89,8 +90,21 @@ fn cameras_answer_their_enquiry_from_any_subnet() {
                 "CAM1",
             ],
         );
+        let mut capture = lab.capture(SEAT);
         let report = lab.check(std::path::Path::new(&rig), "8s", &[]);
         near.wait("that it was asked", |line| line == "asked 10.40.8.5 52380");
+        lab.survey(&[&rig]);
+        // All that we ever send there is the question: no setting begins like it.
+        let question: String = b"\x02ENQ:network\xff\x03".map(|b| format!("{b:02x}")).concat();
+        let sent = capture.sent();
+        let there: Vec<&Value> = sent.iter().filter(|f| f["ip"]["dport"] == 52380).collect();
+        assert!(there.len() >= 2, "one in each run: {there:?}");
+        for frame in there {
+            assert_eq!(frame["ip"]["data"], question, "{frame}");
+        }
+        // And so it came to the camera.
+        let ours = |line: &&String| line.starts_with("other 10.40.8.5 ");
+        assert_eq!(near.heard().iter().find(ours), None);
         report.expect(&[("Organ loft", "present")]);
         let note = report.finding("device_mask", "note");
         assert_eq!(note["devices"], serde_json::json!(["Organ loft"]), "{report}");

@@ -4,6 +4,7 @@
 #![allow(clippy::expect_used, clippy::unwrap_used)]
 
 use rigmuster_tests::lab::{SEAT, lab};
+use rigmuster_tests::python_has;
 use rigmuster_tests::rigs::RigText;
 use serde_json::Value;
 
@@ -110,5 +111,64 @@ fn a_redirect_is_an_answer_and_is_not_followed() {
             "nobody was called who was only named"
         );
         assert!(away.heard().iter().all(|l| l == "ready"), "{:?}", away.heard());
+    });
+}
+
+/// Whom a camera's page, its redirects, its streams and its WS-Discovery name: one on this subnet, and one whom only
+/// this computer's router knows.
+const NAMED: [&str; 2] = [AWAY, "172.31.7.7"];
+
+#[test]
+fn whoever_is_only_named_on_the_wire_is_never_called() {
+    let test = "whoever_is_only_named_on_the_wire_is_never_called";
+    if !python_has(test, "wsdiscovery") {
+        return;
+    }
+    lab(test, |lab| {
+        lab.seat(&["10.40.8.5/24"]);
+        lab.host("door", DOOR, &["10.40.8.22/24"]);
+        lab.within("door", &["ip", "route", "add", "224.0.0.0/4", "dev", "eth0"]);
+        lab.host("away", "02:52:43:00:00:99", &["10.40.8.99/24"]);
+        lab.host("gate", "02:52:43:00:00:01", &["10.40.8.1/24", "172.31.7.7/32"]);
+        lab.within(SEAT, &["ip", "route", "add", "default", "via", "10.40.8.1"]);
+        let listeners = ["http", "rtsp", "onvif:2000", "tcp:8080"];
+        let mut heard = ["away", "gate"].map(|host| lab.service(host, &listeners));
+        let mut door = lab.service(
+            "door",
+            &["http-away", "rtsp-away", "onvif-away:2000", "http-links:8080"],
+        );
+        let _speaks = NAMED.map(|named| lab.tool("door", "names.py", &["wsd", named, "West door", "2000"]));
+        let control = "control = [\"http\", \"rtsp\", \"onvif:2000\", \"http:8080\"]";
+        let rig = RigText::hall()
+            .device("West door", DOOR, "10.40.8.22", &[control])
+            // Whose control ports the file does not list is asked for none.
+            .device("Next room", "02:52:43:00:00:99", AWAY, &[])
+            .device("House router", "02:52:43:00:00:01", "10.40.8.1", &[])
+            .device("In the van", LOFT, "10.40.8.21", &[]);
+        let rig = lab.rig(rig.as_str());
+        let mut capture = lab.capture(SEAT);
+        let report = lab.check(&rig, "12s", &[]);
+        report.expect(&[("West door", "present"), ("Next room", "present")]);
+        lab.survey(&[&rig.display().to_string()]);
+        // It said all of it, and was understood.
+        for word in ["http-away", "rtsp-away", "onvif-away", "http-links"] {
+            door.wait("its question", |line| line == format!("asked {word}"));
+        }
+        let names = report.device("West door")["seen"]["names"].to_string();
+        assert!(names.contains("West door"), "{report}");
+        let sent = capture.sent();
+        let calls = |f: &&Value| {
+            let (to, proto) = (&f["ip"]["dst"], &f["ip"]["proto"]);
+            // By ARP and echo it is asked, as everybody on the list is.
+            (*to == AWAY && *proto != 1) || *to == NAMED[1] || f["arp"]["tpa"] == NAMED[1]
+        };
+        assert_eq!(sent.iter().find(calls), None);
+        for listener in &mut heard {
+            assert!(
+                listener.heard().iter().all(|l| l == "ready"),
+                "{:?}",
+                listener.heard()
+            );
+        }
     });
 }

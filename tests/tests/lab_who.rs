@@ -3,10 +3,13 @@
 #![allow(clippy::expect_used, clippy::unwrap_used)]
 
 use rigmuster_tests::lab::{Lab, lab};
+use rigmuster_tests::skipped;
 use rigmuster_tests::terminal::Terminal;
 
 const QUAY: &str = "02:52:43:00:06:1f";
 const SPARE: &str = "02:52:43:00:06:9f";
+/// Of the hardware addresses that are kept for documents (RFC 7042 section 2.1.2), which have a maker's prefix.
+const GUEST: &str = "00:00:5e:00:53:01";
 
 /// A subnet in which a factory address lies, with remarks that a person wrote.
 const RIG: &str = r#"# Sail Loft, as hung on Friday
@@ -109,5 +112,34 @@ fn the_guess_ends_when_the_stranger_is_unplugged() {
         });
         terminal.send("q");
         assert_eq!(terminal.end().code, 0);
+    });
+}
+
+#[test]
+fn a_newer_copy_of_the_registries_on_the_system_is_preferred() {
+    let test = "a_newer_copy_of_the_registries_on_the_system_is_preferred";
+    let place = "/usr/share/ieee-data";
+    if !std::path::Path::new(place).is_dir() {
+        return skipped(
+            test,
+            &format!("there is no {place}, which the lab covers with its own"),
+        );
+    }
+    lab(test, |lab| {
+        lab.seat(&["10.40.8.5/24"]);
+        lab.host("guest", GUEST, &["10.40.8.99/24"]);
+        let vendor = || lab.survey(&["--within", "8s"]).unlisted(GUEST)["vendor"].clone();
+        let usual = vendor();
+        assert!(usual.is_string() && usual != "Net Loft Works");
+        // In this test's own view of the disk only.
+        let head = "Registry,Assignment,Organization Name,Organization Address";
+        let made = format!(
+            "mount -t tmpfs tmpfs {place} && cd {place} && echo 4102444800 > .lastupdate && \
+             for f in oui,00005E mam,0055DA0 oui36,70B3D5000; do \
+             printf '{head}\nMA,%s,Net Loft Works,Quay 1\n' ${{f#*,}} > ${{f%,*}}.csv; done"
+        );
+        let done = std::process::Command::new("sh").args(["-c", &made]).status();
+        assert!(done.expect("a shell").success());
+        assert_eq!(vendor(), "Net Loft Works");
     });
 }

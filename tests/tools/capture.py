@@ -4,8 +4,8 @@
     capture.py IFACE
 
 Prints `ready` when it listens. It must run on the switch, on the port of the computer that is watched: there the
-computer's own frames come in, and what is sent to it goes out. Decoded by hand from the field tables of RFC 826, RFC 791, RFC 9293 and RFC 3376,
-so that it shares no code with what it watches. Ends when standard input does.
+computer's own frames come in, and what is sent to it goes out. Decoded by hand from the field tables of RFC 826, RFC 791, RFC 768, RFC 9293
+and RFC 3376, so that it shares no code with what it watches. Ends when standard input does.
 """
 
 import json
@@ -46,6 +46,10 @@ def tell(frame, out, when):
         start = 14 + (frame[14] & 15) * 4
         if frame[23] in (6, 17) and len(frame) >= start + 4:
             told["ip"]["dport"] = struct.unpack(">H", frame[start + 2 : start + 4])[0]
+        # RFC 768: a header of eight bytes, whose length counts it too.
+        if frame[23] == 17 and len(frame) >= start + 8:
+            end = start + struct.unpack(">H", frame[start + 4 : start + 6])[0]
+            told["ip"]["data"] = frame[start + 8 : end].hex()
         # RFC 9293 section 3.1: FIN, SYN, RST, PSH, ACK from the lowest bit up.
         if frame[23] == 6 and len(frame) >= start + 14:
             told["ip"]["flags"] = frame[start + 13]

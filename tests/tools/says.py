@@ -5,7 +5,8 @@
 
     says.py enquiry IFACE MAC MODEL ADDRESS MASK NAME
                                           a camera that answers the enquiry on UDP 52380 to everybody; tells of each
-                                          question `asked ADDRESS`, and of anything else `other BYTES`
+                                          question `asked ADDRESS PORT`, and of anything else that others send
+                                          `other ADDRESS BYTES`
 
 Prints `ready` when it has begun, and `sent` for each. Ends when standard input does.
 """
@@ -61,7 +62,7 @@ def enquiry(interface, mac, model, address, mask, name):
             print(f"asked {whose} {port}", flush=True)
             sock.sendto(answer, ("255.255.255.255", 52380))
         elif whose != address:
-            print(f"other {data.hex()}", flush=True)
+            print(f"other {whose} {data.hex()}", flush=True)
 
 
 {"lldp": lldp, "enquiry": enquiry}[sys.argv[1]](*sys.argv[2:])

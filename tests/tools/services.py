@@ -3,7 +3,8 @@
 
     services.py WORD[:PORT]...
 
-One WORD a service: http, http-401, http-page (a page with a title), http-away (sends to a page of 10.40.8.99), rtsp, visca-udp,
+One WORD a service: http, http-401, http-page (a page with a title), http-away (sends to a page of 10.40.8.99), http-links (a page
+that names others), rtsp, rtsp-away (sends to 10.40.8.99), onvif-away (answers with others' addresses), visca-udp,
 visca-udp-error, visca-udp-standby, visca-raw-udp, visca-tcp, visca-tcp-standby, onvif, https, tcp:PORT, and
 garbage-tcp:PORT (another protocol). Those of VISCA are on but where they say otherwise. With `silent-` in front a service is bound but never answers.
 Prints `ready` when all are bound, then one line for each question it understood. A question that
@@ -27,6 +28,9 @@ PORTS = {
     "http-401": 80,
     "http-page": 80,
     "http-away": 80,
+    "http-links": 80,
+    "rtsp-away": 554,
+    "onvif-away": 80,
     "rtsp": 554,
     "visca-udp": 52381,
     "visca-udp-error": 52381,
@@ -71,7 +75,7 @@ def visca_udp(data, error, power=ON):
     return struct.pack(">HHI", 0x0111, len(payload), sequence) + payload
 
 
-def head(data):
+def first_line(data):
     """The first line of a request whose head is whole, else None."""
     if b"\r\n\r\n" not in data:
         return None
@@ -79,7 +83,7 @@ def head(data):
 
 
 def http(data, status, fields="", page=""):
-    line = head(data)
+    line = first_line(data)
     if line is None or len(line) != 3 or not line[2].startswith("HTTP/1."):
         return None
     lower = data.lower()
@@ -90,16 +94,16 @@ def http(data, status, fields="", page=""):
     ).encode()
 
 
-def rtsp(data):
-    line = head(data)
+def rtsp(data, status="401 Unauthorized", fields=b""):
+    line = first_line(data)
     if line is None or len(line) != 3 or line[2] != "RTSP/1.0" or b"\r\ncseq:" not in data.lower():
         return None
     number = [row for row in data.split(b"\r\n") if row.lower().startswith(b"cseq:")][0][5:].strip()
-    return b"RTSP/1.0 401 Unauthorized\r\nCSeq: " + number + b"\r\nServer: streams/1\r\n\r\n"
+    return f"RTSP/1.0 {status}\r\n".encode() + b"CSeq: " + number + b"\r\n" + fields + b"Server: streams/1\r\n\r\n"
 
 
-def onvif(data):
-    line = head(data)
+def onvif(data, head=""):
+    line = first_line(data)
     if line is None or line[0] != "POST":
         return None
     heads, body = data.split(b"\r\n\r\n", 1)
@@ -117,7 +121,7 @@ def onvif(data):
         return None
     answer = (
         '<?xml version="1.0" encoding="UTF-8"?><s:Envelope xmlns:s="http://www.w3.org/2003/05/soap-envelope">'
-        f"<s:Body>{answers[asked]}</s:Body></s:Envelope>"
+        f"{head}<s:Body>{answers[asked]}</s:Body></s:Envelope>"
     ).encode()
     return (
         b"HTTP/1.1 200 OK\r\nContent-Type: application/soap+xml\r\nContent-Length: "
@@ -128,12 +132,21 @@ def onvif(data):
 
 
 TITLE = "<html><head><title>Organ loft &amp; nave</title></head></html>"
+OTHERS = ("http://10.40.8.99/", "http://172.31.7.7/")
+LINKS = "<html><head><title>Hall</title><meta http-equiv=refresh content='0; url={0}'><base href='{1}'></head>" \
+        "<body><img src='{0}'><iframe src='{1}'></iframe><a href='{1}'>more</a></body></html>".format(*OTHERS)
+# Where answers and faults are to go, as WS-Addressing has it.
+SENT_ON = '<s:Header xmlns:a="http://www.w3.org/2005/08/addressing"><a:ReplyTo><a:Address>http://172.31.7.7:2000/' \
+          "</a:Address></a:ReplyTo><a:To>http://10.40.8.99:2000/onvif/device_service</a:To></s:Header>"
 STREAMS = {
     "http": lambda data: http(data, "200 OK"),
     "http-401": lambda data: http(data, "401 Unauthorized"),
     "http-page": lambda data: http(data, "200 OK", "Content-Type: text/html\r\n", TITLE),
     "http-away": lambda data: http(data, "302 Found", "Location: http://10.40.8.99/\r\n"),
+    "http-links": lambda data: http(data, "200 OK", f"Content-Type: text/html\r\nLink: <{OTHERS[1]}>\r\n", LINKS),
     "rtsp": rtsp,
+    "rtsp-away": lambda data: rtsp(data, "302 Moved", b"Location: rtsp://10.40.8.99/\r\nContent-Base: rtsp://172.31.7.7/\r\n"),
+    "onvif-away": lambda data: onvif(data, SENT_ON),
     "onvif": onvif,
     "visca-tcp": lambda data: visca(data, ON),
     "visca-tcp-standby": lambda data: visca(data, STANDBY),

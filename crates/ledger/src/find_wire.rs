@@ -45,7 +45,8 @@ impl Ledger {
                         mac.octets()[5]
                     ),
                     format!(
-                        "Nothing to do at the routers for {}: a second hardware address beside theirs is as it                          should be.",
+                        "Nothing to do at the routers for {}: a second hardware address beside theirs is as it \
+                         should be.",
                         claim.address
                     ),
                 )

@@ -4,6 +4,7 @@ use std::time::Duration;
 
 use ledger::{Purpose, Settings, Snapshot, Standing, Vendors};
 use rigmuster::source::Simulation;
+use venue::Scene;
 use vocab::{AddressRange, Moment};
 
 /// Over how many seeds a scene is played where the environment does not say.
@@ -26,6 +27,12 @@ pub(crate) fn play(name: &str, seed: u64) -> Simulation {
 /// The same for another purpose.
 pub(crate) fn play_for(name: &str, seed: u64, purpose: Purpose) -> Simulation {
     let scene = venue::scene(name).unwrap_or_else(|| panic!("there is no scene {name}"));
+    play_scene(&scene, seed, purpose)
+}
+
+/// The same for a scene that a test has changed.
+pub(crate) fn play_scene(scene: &Scene, seed: u64, purpose: Purpose) -> Simulation {
+    let name = scene.name;
     let reading = rig::read(name, scene.rig.as_bytes());
     let rig = reading
         .rig
@@ -43,7 +50,7 @@ pub(crate) fn play_for(name: &str, seed: u64, purpose: Purpose) -> Simulation {
         vendors: Vendors::NONE,
         purpose,
     };
-    Simulation::new(&scene, seed, pace, settings)
+    Simulation::new(scene, seed, pace, settings)
 }
 
 /// How the device of that name stands.
@@ -82,6 +89,8 @@ pub(crate) fn check_invariants(snapshot: &Snapshot) {
             !finding.text.is_empty() && !finding.advice.is_empty(),
             "{finding:?}"
         );
+        let gap = |text: &str| text.contains("  ");
+        assert!(!gap(&finding.text) && !gap(&finding.advice), "{finding:?}");
     }
     for device in &snapshot.devices {
         if !matches!(device.standing, Standing::Unknown | Standing::Missing) {

@@ -19,6 +19,14 @@ fn severity(snapshot: &Snapshot, kind: Kind) -> Option<Severity> {
         .map(|f| f.severity)
 }
 
+/// The devices that findings of a kind are about.
+fn named(snapshot: &Snapshot, kind: Kind) -> BTreeSet<&str> {
+    let of_kind = snapshot.findings.iter().filter(|f| f.kind == kind);
+    of_kind
+        .flat_map(|f| f.devices.iter().map(String::as_str))
+        .collect()
+}
+
 #[test]
 fn nothing_is_what_it_seems_and_each_is_called_by_its_name() {
     for seed in seeds() {
@@ -49,6 +57,9 @@ fn nothing_is_what_it_seems_and_each_is_called_by_its_name() {
         ] {
             assert_eq!(severity(&snapshot, kind), Some(expected), "seed {seed}: {kind:?}");
         }
+        // A wrong mask looks like a card that answers for a sleeper.
+        let arp_only: BTreeSet<&str> = named(&snapshot, Kind::ArpOnly);
+        assert_eq!(arp_only, ["Cue laptop", "Hatch"].into(), "seed {seed}");
         for kind in [
             Kind::AddressConflict,
             Kind::ClientIsolation,
