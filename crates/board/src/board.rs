@@ -38,6 +38,8 @@ pub(crate) enum Page {
     Starts,
     /// Keys and standings.
     Help,
+    /// What it means to say that something is restarted, while the board asks what.
+    Restart,
     /// What the deep search would do, while the board asks whether it shall.
     Far,
 }
@@ -157,6 +159,7 @@ impl Board {
     pub(crate) const fn mood(&self) -> Mood {
         match self.asking {
             Some(Question::Far) => return Mood::Choosing,
+            Some(Question::Restart { .. }) => return Mood::Restarting,
             Some(_) => return Mood::Asking,
             None => {}
         }
@@ -216,6 +219,8 @@ impl Board {
             Action::AskControl => return self.ask_control(snapshot),
             Action::Far => return self.ask_far(snapshot),
             Action::Wait => return self.wait(),
+            Action::Restart => return self.ask_restart(snapshot),
+            Action::TheSwitch => return self.restart_switch(),
             Action::Accept => self.ask_match(snapshot),
             Action::Listen if snapshot.listen_only => self.asking = Some(Question::SendAgain),
             Action::Listen => {

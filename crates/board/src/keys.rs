@@ -37,6 +37,10 @@ pub(crate) enum Action {
     Far,
     /// Wait for a device to start instead.
     Wait,
+    /// Say that the selected device is being restarted, after a question; or end that.
+    Restart,
+    /// It is the switch that is restarted.
+    TheSwitch,
     /// Accept the probable match of the selected missing device.
     Accept,
     /// Listen-only on or off.
@@ -159,6 +163,13 @@ pub(crate) const KEYS: &[Key] = &[
         "ask the selected device's control ports, now",
     ),
     key(
+        Action::Restart,
+        &[KeyCode::Char('r')],
+        "r",
+        "restarting",
+        "I'm restarting this: no alarm for it meanwhile; again: ends it",
+    ),
+    key(
         Action::Accept,
         &[KeyCode::Char('m')],
         "m",
@@ -232,6 +243,24 @@ static CHOOSING: [Key; 3] = [
     ),
     NO,
 ];
+/// The answers to the question what is restarted, whose page scrolls.
+static RESTARTING: [Key; 3] = [
+    key(
+        Action::Yes,
+        &[KeyCode::Char('y'), KeyCode::Char('Y')],
+        "y",
+        "it",
+        "",
+    ),
+    key(
+        Action::TheSwitch,
+        &[KeyCode::Char('s'), KeyCode::Char('S')],
+        "s",
+        "switch",
+        "",
+    ),
+    NO,
+];
 /// The two ends of typing a filter.
 static TYPING: [Key; 2] = [
     key(Action::Yes, &[], "Enter", "keep", ""),
@@ -260,6 +289,18 @@ pub(crate) enum Mood {
     Asking,
     /// The board has asked whether to search or to wait, on a page of its own.
     Choosing,
+    /// The board has asked what is restarted, on a page of its own.
+    Restarting,
+}
+
+impl Mood {
+    /// Whether the foot belongs to a question, or to what is typed.
+    pub(crate) const fn wants_an_answer(self) -> bool {
+        matches!(
+            self,
+            Self::Asking | Self::Choosing | Self::Restarting | Self::Typing
+        )
+    }
 }
 
 /// What a key does in this mood, typing left out.
@@ -284,6 +325,7 @@ pub(crate) fn action(mood: Mood, event: &KeyEvent) -> Option<Action> {
     match mood {
         Mood::Asking => find(&ASKING),
         Mood::Choosing => find(&CHOOSING).or_else(|| find(KEYS).filter(scrolls)),
+        Mood::Restarting => find(&RESTARTING).or_else(|| find(KEYS).filter(scrolls)),
         Mood::Board | Mood::Sheet | Mood::Page | Mood::Typing => find(KEYS),
     }
 }
@@ -293,6 +335,7 @@ pub(crate) fn answers(mood: Mood) -> u16 {
     let keys: &[Key] = match mood {
         Mood::Asking => &ASKING,
         Mood::Choosing => &CHOOSING,
+        Mood::Restarting => &RESTARTING,
         Mood::Typing => &TYPING,
         Mood::Board | Mood::Sheet | Mood::Page => &[],
     };
@@ -319,20 +362,21 @@ pub(crate) struct Hint {
 /// fit first.
 pub(crate) fn hints(mood: Mood, x: u16, columns: u16) -> Vec<Hint> {
     use Action::{
-        Accept, AskControl, Back, Far, Filter, Findings, Help, History, Listen, Open, Quit, Starts, Sweep,
-        Switch,
+        Accept, AskControl, Back, Far, Filter, Findings, Help, History, Listen, Open, Quit, Restart, Starts,
+        Sweep, Switch,
     };
     // In order of importance; shown in that order too, with help and quit at the end.
     let wanted: &[Action] = match mood {
         Mood::Asking => return place(ASKING.iter(), x, columns),
         Mood::Choosing => return place(CHOOSING.iter(), x, columns),
+        Mood::Restarting => return place(RESTARTING.iter(), x, columns),
         Mood::Typing => return place(TYPING.iter(), x, columns),
         Mood::Board => &[
             Help, Quit, Open, Switch, Filter, Sweep, AskControl, Listen, Findings, Far, History, Accept,
             Starts,
         ],
         Mood::Sheet => &[
-            Help, Quit, Back, AskControl, Sweep, Listen, Findings, Far, History, Accept, Starts,
+            Help, Quit, Back, AskControl, Sweep, Listen, Findings, Far, History, Accept, Starts, Restart,
         ],
         Mood::Page => &[Help, Quit, Back],
     };
@@ -385,7 +429,7 @@ mod tests {
             assert!(!seen.contains(code), "{code:?}");
             seen.push(*code);
         }
-        for keys in [&ASKING[..], &CHOOSING[..]] {
+        for keys in [&ASKING[..], &CHOOSING[..], &RESTARTING[..]] {
             let codes: Vec<KeyCode> = keys.iter().flat_map(|k| k.codes).copied().collect();
             let once: std::collections::BTreeSet<String> = codes.iter().map(|c| format!("{c:?}")).collect();
             assert_eq!(once.len(), codes.len());

@@ -25,6 +25,7 @@ mod paint;
 mod pen;
 mod plan;
 mod request;
+mod restart;
 mod rows;
 mod shape;
 mod sheet;

@@ -47,6 +47,7 @@ fn parts(board: &Board, pen: &mut Pen<'_>, plan: &Plan, snapshot: &Snapshot, clo
         (Some(Page::Findings), _) => "findings",
         (Some(Page::History), _) => "history",
         (Some(Page::Starts), _) => "starts",
+        (Some(Page::Restart), _) => "restart",
         (Some(Page::Help), _) => "help",
         (Some(Page::Far), _) => "deep search",
         (None, View::Wall) => "wall",
@@ -92,6 +93,7 @@ fn main(board: &Board, pen: &mut Pen<'_>, plan: &Plan, snapshot: &Snapshot, cloc
             let one = board.chosen().and_then(|who| who.find(snapshot));
             lines(pen, &sheet.lines(one), plan.page_top);
         }
+        Some(Page::Restart) => lines(pen, &board.restart_lines(snapshot, area.width), plan.page_top),
         Some(Page::Starts) => {
             let all = starts::lines(snapshot, area.width, clock);
             lines(pen, &all, plan.page_top);
@@ -149,7 +151,7 @@ fn lines(pen: &mut Pen<'_>, lines: &[Line<'_>], top: usize) {
 /// The line at the foot: what the board asks or tells, and the keys that help now.
 fn foot(board: &Board, pen: &mut Pen<'_>, plan: &Plan) {
     match plan.mood {
-        Mood::Asking | Mood::Choosing => {
+        Mood::Asking | Mood::Choosing | Mood::Restarting => {
             let room = plan
                 .hints
                 .first()

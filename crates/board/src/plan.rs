@@ -110,7 +110,7 @@ impl Board {
         let mood = self.mood();
         let typed = u16::try_from(text::width(self.filter().text())).unwrap_or(u16::MAX);
         let x = match mood {
-            Mood::Asking | Mood::Choosing => {
+            Mood::Asking | Mood::Choosing | Mood::Restarting => {
                 let asked = self.question().map_or(0, |q| text::width(&q));
                 // The answers stay in sight, whatever is asked.
                 let room = screen.width.saturating_sub(keys::answers(mood));
@@ -123,12 +123,11 @@ impl Board {
             _ => 1,
         };
         // A notice stands where the hints would.
-        let hints =
-            if self.notice().is_some() && !matches!(mood, Mood::Asking | Mood::Choosing | Mood::Typing) {
-                Vec::new()
-            } else {
-                keys::hints(mood, x, screen.width.saturating_sub(x).saturating_sub(1))
-            };
+        let hints = if self.notice().is_some() && !mood.wants_an_answer() {
+            Vec::new()
+        } else {
+            keys::hints(mood, x, screen.width.saturating_sub(x).saturating_sub(1))
+        };
         let page_top = self.page_top().min(self.last_page_line(&areas, snapshot));
         Some(Plan {
             areas,
@@ -152,6 +151,10 @@ impl Board {
             Some(Page::Findings) => snapshot.findings.len().saturating_sub(1),
             Some(Page::History) => snapshot.changes.len().saturating_sub(rows),
             Some(Page::Far) => far::lines(snapshot, areas.main.width).len().saturating_sub(rows),
+            Some(Page::Restart) => self
+                .restart_lines(snapshot, areas.main.width)
+                .len()
+                .saturating_sub(rows),
             Some(Page::Starts) => {
                 let clock = |_| "00:00:00".to_owned();
                 let lines = starts::lines(snapshot, areas.main.width, &clock);

@@ -1,5 +1,6 @@
 //! What the board wants from the program.
 
+use ledger::Restarted;
 use vocab::Mac;
 
 /// Something that the user wants from the program.
@@ -15,6 +16,8 @@ pub enum Request {
     Search(bool),
     /// Wait for a device to start, or no longer.
     Wait(bool),
+    /// This is being restarted by the user (`true`; confirmed), or no longer.
+    Restarting(Restarted, bool),
     /// Keep silent from now on (`true`), or ask again (`false`; the user has confirmed it).
     ListenOnly(bool),
     /// Write this hardware in the rig file as that of the device (the user has confirmed it).

@@ -53,8 +53,16 @@ impl Weight {
         }
     }
 
-    /// What this device weighs.
-    pub(crate) const fn of_device(device: &DeviceView) -> Self {
+    /// What this device weighs: one whose restart is expected waits, unless another has its address.
+    pub(crate) fn of_device(device: &DeviceView) -> Self {
+        let expected = device.restart.expected.as_ref().is_some_and(|e| !e.overdue);
+        let other = matches!(
+            device.standing,
+            Standing::Present | Standing::Unknown | Standing::Conflict | Standing::Replaced
+        );
+        if expected && !other {
+            return Self::Waiting;
+        }
         Self::of(device.standing, device.need)
     }
 

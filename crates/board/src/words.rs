@@ -126,6 +126,12 @@ pub(crate) fn detail(device: &DeviceView, clock: Clock<'_>) -> String {
             None => "not heard yet".to_owned(),
         };
     }
+    if let Some(words) = crate::restart::expected(device, clock) {
+        return match crate::starts::stopwatch(device).filter(|_| device.standing == Standing::Starting) {
+            Some(watch) => format!("{watch}; {words}"),
+            None => words,
+        };
+    }
     // What it waits for stands on its ladder; where it is meanwhile does not.
     match crate::starts::stopwatch(device).filter(|_| device.standing == Standing::Starting) {
         Some(watch) if device.detail.starts_with("for now") => format!("{watch}; {}", device.detail),
@@ -147,7 +153,12 @@ pub(crate) fn standing(device: &DeviceView, clock: Clock<'_>) -> String {
 /// The standing where there is no room for the detail.
 pub(crate) fn brief(device: &DeviceView, columns: usize) -> String {
     let fits = |words: &String| text::width(words) <= columns;
-    let brief = crate::starts::brief(device).filter(fits);
+    let waits = device.restart.expected.as_ref().is_some_and(|e| !e.overdue);
+    let expected = || {
+        let away = waits && device.standing != Standing::Present;
+        away.then(|| format!("{}, expected", device.standing.words()))
+    };
+    let brief = crate::starts::brief(device).or_else(expected).filter(fits);
     brief.unwrap_or_else(|| device.standing.words().to_owned())
 }
 

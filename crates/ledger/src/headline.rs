@@ -100,7 +100,8 @@ impl All<'_> {
     fn faults(&self) -> Vec<(&Ledger, &Finding)> {
         let mut faults = Vec::new();
         for leg in self.0 {
-            let all = leg.wire_findings.iter().chain(leg.own_findings());
+            let own = leg.own_findings().filter(|f| !leg.is_expected(f));
+            let all = leg.wire_findings.iter().chain(own);
             faults.extend(all.filter(|f| f.severity == Severity::Fault).map(|f| (*leg, f)));
         }
         faults.sort_by_key(|(_, f)| crate::find::weight(f.kind));
@@ -119,10 +120,32 @@ impl All<'_> {
     }
 
     fn bad_news(&self) -> String {
+        let away = |t: &&Track| t.is_held() && t.standing != Standing::Present;
+        let held: Vec<&str> = self
+            .tracks()
+            .filter(away)
+            .map(|t| t.device.name.as_str())
+            .collect();
+        let alone = self.0.iter().all(|leg| leg.only_expected());
+        match held.as_slice() {
+            [] => self.worse_news(),
+            [one] if alone => format!("Not ready: {one} is being restarted, as you said."),
+            many if alone => format!("Not ready: {} are being restarted, as you said.", many.len()),
+            [_] => format!("{} 1 is being restarted, as you said.", self.worse_news()),
+            many => format!(
+                "{} {} are being restarted, as you said.",
+                self.worse_news(),
+                many.len()
+            ),
+        }
+    }
+
+    fn worse_news(&self) -> String {
         let total = self.tracks().count();
         let faults = self.faults();
         let amiss = self.tracks().filter(|t| {
             t.device.need == Need::Show
+                && !t.is_held()
                 && !matches!(
                     t.standing,
                     Standing::Present | Standing::Unknown | Standing::Starting
@@ -162,7 +185,7 @@ impl All<'_> {
         let total = self.tracks().count();
         let of = |s| {
             self.tracks()
-                .filter(move |t| t.device.need == Need::Show && t.standing == s)
+                .filter(move |t| t.device.need == Need::Show && t.standing == s && !t.is_held())
         };
         if let Some(unknown) = of(Standing::Unknown).next() {
             let heard = self.tracks().filter(|t| t.standing != Standing::Unknown).count();

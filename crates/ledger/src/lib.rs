@@ -27,6 +27,7 @@ mod covered;
 mod detect;
 mod double;
 mod evidence;
+mod expected;
 mod find;
 mod find_clashes;
 mod find_masks;
@@ -85,7 +86,8 @@ pub use search::Places;
 pub use settings::{Purpose, Settings};
 pub use vendors::Vendors;
 pub use view::{
-    AddressView, AnswerView, Caught, Change, ControlView, Counts, Course, DeviceView, EchoSample, Finding,
-    FindingKind, HeardView, HostView, Known, Likely, NetworkView, Opening, Proof, Resemblance, SearchOffer,
-    SearchView, SeenView, Severity, Sign, Snapshot, Standing, Start, StartView, Subject, Usual, WaitView,
+    AddressView, AnswerView, Caught, Change, ControlView, Counts, Course, DeviceView, EchoSample, Expected,
+    Finding, FindingKind, HeardView, HostView, Known, Likely, NetworkView, Opening, Proof, Resemblance,
+    Restart, Restarted, SearchOffer, SearchView, SeenView, Severity, Sign, Snapshot, Standing, Start,
+    StartView, Subject, Usual, WaitView,
 };

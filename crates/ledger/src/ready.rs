@@ -15,8 +15,8 @@ use crate::{Change, Severity, Standing, Subject};
 /// "No sooner than 250 ms after every rig address was asked a second time."
 const AFTER_SECOND: Duration = Duration::from_millis(250);
 
-/// The rig became ready, or is no longer. What readiness rests on is said; what ends it is told by itself.
-pub(crate) fn ready_change(at: Moment, ready: bool, text: String) -> Change {
+/// The rig became ready, or is no longer; `expected`: by restarts that were announced alone. What readiness rests on is said; what ends it is told by itself.
+pub(crate) fn ready_change(at: Moment, ready: bool, text: String, expected: bool) -> Change {
     let basis = if ready {
         "every address of the rig was asked twice, and each is claimed by one host alone"
     } else {
@@ -27,7 +27,7 @@ pub(crate) fn ready_change(at: Moment, ready: bool, text: String) -> Change {
         subject: Subject::Ready(ready),
         text,
         basis: basis.to_owned(),
-        worse: !ready,
+        worse: !ready && !expected,
         folded: false,
     }
 }
@@ -46,7 +46,8 @@ impl Ledger {
         // A gap in our own sight is told by its finding alone.
         if self.blind().is_none() {
             let text = self.headline();
-            self.changes.push(ready_change(now, ready, text));
+            let expected = self.only_expected();
+            self.changes.push(ready_change(now, ready, text, expected));
         }
     }
 

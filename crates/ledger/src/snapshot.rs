@@ -136,6 +136,7 @@ fn device(ledger: &Ledger, units: &Units<'_>, i: usize, now: Moment) -> DeviceVi
         answers: ledger.answers(i),
         last_heard: track.last_heard,
         start: ledger.start_view(i, now),
+        restart: ledger.restart_view(i),
         likely: track
             .likely
             .clone()

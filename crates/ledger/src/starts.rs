@@ -9,6 +9,7 @@ use std::time::Duration;
 use vocab::{ControlPort, ControlState, Fact, Mac, Moment, RollCall, SilentTo};
 
 use crate::claim::HostId;
+use crate::ladder::Ladder;
 use crate::lanes::Key;
 use crate::ledger::Ledger;
 use crate::track::{PortState, Track};
@@ -110,7 +111,8 @@ impl Ledger {
             .take()
             .filter(|(first, _)| at.since(*first) <= boot);
         let (first, opening) = stirs.unwrap_or((at, opening));
-        track.starts.latest = Some(crate::ladder::Ladder::new(first, opening));
+        track.starts.latest = Some(Ladder::new(first, opening));
+        self.expected_starts(i, first);
         self.revision += 1;
     }
 

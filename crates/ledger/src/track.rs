@@ -100,6 +100,8 @@ pub(crate) struct Track {
     pub(crate) echoes: VecDeque<EchoSample>,
     /// When anything was last heard of it.
     pub(crate) last_heard: Option<Moment>,
+    /// Its restart is expected.
+    pub(crate) expected: Option<crate::expected::Announced>,
     /// How it starts.
     pub(crate) starts: Starts,
     /// The lanes of its control ports.
@@ -151,6 +153,7 @@ impl Track {
             power: None,
             echoes: VecDeque::new(),
             last_heard: None,
+            expected: None,
             starts: Starts::default(),
             port_lanes: None,
             floating: Vec::new(),

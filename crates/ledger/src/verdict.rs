@@ -75,6 +75,7 @@ impl Ledger {
             self.doubt_end(i, &e, now),
             self.tracks[i].start_end(),
             self.seek_end(i),
+            self.expected_end(i),
         ];
         let next = ends.into_iter().flatten().filter(|end| *end > now).min();
         self.timers.set(Timer::Device(i), next);
@@ -83,15 +84,19 @@ impl Ledger {
             self.pass_verdict(i, standing, who, e, now);
         }
         self.climb(i, now);
+        self.watch_expected(i, now);
         self.plan_ports(i, now);
     }
 
     fn pass_verdict(&mut self, i: usize, standing: Standing, who: Option<HostId>, e: Evidence, now: Moment) {
         let swapped = e.swapped.and_then(|j| self.tracks.get(j));
-        let told = words::tell(&self.tracks[i], standing, &e, swapped, self.me(), self.subnet());
+        let mut told = words::tell(&self.tracks[i], standing, &e, swapped, self.me(), self.subnet());
         let track = &mut self.tracks[i];
         track.retell = false;
         let before = track.standing;
+        if track.expected.as_ref().is_some_and(|e| !e.view.overdue) && told.waits_for_a_restart(standing) {
+            told.advice = format!("Wait for {}: its restart is expected.", track.device.name);
+        }
         if standing != before {
             self.wire_dirty = true;
             track.standing = standing;
@@ -161,12 +166,18 @@ impl Ledger {
             track.said = Some(to);
         }
         let dozes = to == Standing::Missing && track.device.sleeps && track.last_heard.is_some();
-        let folded = self.outage_sees(i, before, !quiet && !dozes, now);
+        let held = track.is_held();
+        let folded = self.outage_sees(i, before, !quiet && !dozes && !held, now);
         if quiet {
             return;
         }
         let track = &self.tracks[i];
-        let worse = to.trouble() > before.trouble() && !dozes;
+        let worse = to.trouble() > before.trouble() && !dozes && !held;
+        let text = if held && to.trouble() > 0 {
+            format!("{text} Its restart is expected.")
+        } else {
+            text
+        };
         let subject = Subject::Device {
             name: track.device.name.clone(),
             from: before,

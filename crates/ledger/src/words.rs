@@ -23,6 +23,12 @@ pub(crate) struct Told {
 }
 
 impl Told {
+    /// Whether a restart that is expected explains that the device stands so.
+    pub(crate) const fn waits_for_a_restart(&self, standing: Standing) -> bool {
+        let explains = !matches!(standing, Standing::Conflict | Standing::Replaced);
+        explains && !self.advice.is_empty()
+    }
+
     /// The finding that the standing makes, if it is a trouble.
     pub(crate) fn finding(&self, track: &Track, e: &Evidence, since: Moment) -> Option<Finding> {
         let kind = self.kind?;

@@ -17,6 +17,7 @@ mod document;
 mod model;
 mod power;
 mod read;
+mod wiring;
 
 pub use document::{Edit, EditError, NewDevice, RigDocument};
 pub use model::{

@@ -1,11 +1,12 @@
 //! What the board asks back, and what comes of the answers.
 
-use ledger::Snapshot;
+use ledger::{Restarted, Snapshot};
+use ratatui::text::Line;
 use vocab::Mac;
 
 use super::{Board, Page, SILENT};
 use crate::rows::One;
-use crate::{Request, far};
+use crate::{Request, far, restart};
 
 /// What the board asks back before it changes something.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -14,6 +15,13 @@ pub(crate) enum Question {
     SendAgain,
     /// The search beyond the subnet asks for many addresses on somebody's network.
     Far,
+    /// For what is restarted no alarm is raised.
+    Restart {
+        /// The device that is selected.
+        device: String,
+        /// The switch that it is plugged into, and how many devices hang on that.
+        switch: Option<(String, usize)>,
+    },
     /// A guess becomes the file's word.
     Accept {
         /// The device's name.
@@ -28,6 +36,7 @@ impl Question {
     pub(crate) fn words(&self) -> String {
         match self {
             Self::Far => "Search farther?".to_owned(),
+            Self::Restart { device, switch } => restart::question(device, switch.as_ref()),
             Self::SendAgain => "Send on the wire again?".to_owned(),
             Self::Accept { device, mac } => format!("Write {mac} in the file as {device}?"),
         }
@@ -42,6 +51,10 @@ impl Board {
                 Question::Far => {
                     self.close_far();
                     yes.then(|| self.search(snapshot)).flatten()
+                }
+                Question::Restart { device, .. } => {
+                    self.close_far();
+                    yes.then_some(Request::Restarting(Restarted::Device(device), true))
                 }
                 Question::SendAgain => yes.then_some(Request::ListenOnly(false)),
                 Question::Accept { device, mac } => yes.then_some(Request::Accept { device, mac }),
@@ -121,6 +134,57 @@ impl Board {
         self.asking.take_if(|q| *q == Question::Far)?;
         self.close_far();
         Some(Request::Wait(true))
+    }
+
+    /// Asks what is restarted; ends what is expected of the selected device already.
+    pub(super) fn ask_restart(&mut self, snapshot: &Snapshot) -> Option<Request> {
+        let who = self.selected(snapshot);
+        let Some(One::Device(device)) = who.as_ref().and_then(|who| who.find(snapshot)) else {
+            self.tell("Select a device of the list first: only for those alarms are raised.");
+            return None;
+        };
+        if let Some(expected) = &device.restart.expected {
+            let what = match &expected.switch {
+                Some(switch) => Restarted::Switch(switch.clone()),
+                None => Restarted::Device(device.name.clone()),
+            };
+            let name = expected.switch.as_ref().unwrap_or(&device.name);
+            self.tell(&format!("The restart of {name} is no longer expected."));
+            return Some(Request::Restarting(what, false));
+        }
+        self.chosen.clone_from(&who);
+        self.asking = Some(Question::Restart {
+            device: device.name.clone(),
+            switch: device.restart.switch.clone(),
+        });
+        self.under = self.page.replace(Page::Restart);
+        self.page_top = 0;
+        None
+    }
+
+    /// It is the switch that is restarted.
+    pub(super) fn restart_switch(&mut self) -> Option<Request> {
+        let Some(Question::Restart {
+            switch: Some((switch, _)),
+            ..
+        }) = &self.asking
+        else {
+            // The page says why there is none.
+            return None;
+        };
+        let what = Restarted::Switch(switch.clone());
+        self.asking = None;
+        self.close_far();
+        Some(Request::Restarting(what, true))
+    }
+
+    /// The lines of the page that asks what is restarted.
+    pub(crate) fn restart_lines(&self, snapshot: &Snapshot, columns: u16) -> Vec<Line<'static>> {
+        let one = self.chosen().and_then(|who| who.find(snapshot));
+        match one {
+            Some(One::Device(device)) => restart::lines(device, columns),
+            _ => Vec::new(),
+        }
     }
 
     fn close_far(&mut self) {

@@ -5,7 +5,7 @@ use std::time::Duration;
 
 use ledger::{
     AddressView, AnswerView, Caught, Change, ControlView, Counts, DeviceView, EchoSample, Finding,
-    FindingKind, HeardView, HostView, Known, Likely, NetworkView, Proof, Resemblance, SearchOffer,
+    FindingKind, HeardView, HostView, Known, Likely, NetworkView, Proof, Resemblance, Restart, SearchOffer,
     SearchView, SeenView, Severity, Sign, Snapshot, Standing, Subject, WaitView,
 };
 use rig::{AddressSpec, Need, Reach, Role};
@@ -87,6 +87,11 @@ pub(super) fn device(name: &str, role: Role, last: u8) -> DeviceView {
         }),
         power: camera.then_some(Power::On),
         start: None,
+        restart: Restart {
+            within: Duration::from_secs(75),
+            switch: Some(("S1".to_owned(), 8)),
+            expected: None,
+        },
         control: words
             .iter()
             .map(|word| ControlView {

@@ -5,6 +5,7 @@ pub(crate) mod hall;
 mod outage;
 mod pictures;
 mod play;
+mod restart;
 mod starts;
 mod storm;
 mod styles;

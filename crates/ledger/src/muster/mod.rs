@@ -13,7 +13,9 @@ use vocab::{Ask, Moment, Pace, Sighting};
 use crate::changes::Changes;
 use crate::headline::headline;
 use crate::ready::ready_change;
-use crate::{Change, Counts, Ledger, Places, Settings, Snapshot, Standing, Subject, Usual, Vendors};
+use crate::{
+    Change, Counts, Ledger, Places, Restarted, Settings, Snapshot, Standing, Subject, Usual, Vendors,
+};
 
 /// The ledgers of a rig's networks, the main one first. Without a rig, or with one network, it is
 /// that one ledger and nothing else.
@@ -130,6 +132,24 @@ impl Muster {
     /// How long the starts of the device of that name usually take. `false` if there is none.
     pub fn set_usual(&mut self, device: &str, usual: Usual) -> bool {
         self.legs.iter_mut().any(|leg| leg.set_usual(device, usual))
+    }
+
+    /// Somebody restarts a device or a switch; see [`Ledger::expect_restart`].
+    pub fn expect_restart(&mut self, now: Moment, what: &Restarted) -> usize {
+        let mut devices = 0;
+        for leg in 0..self.legs.len() {
+            devices += self.legs[leg].expect_restart(now, what);
+            self.collect(leg, now);
+        }
+        devices
+    }
+
+    /// Nobody restarts it any more.
+    pub fn expect_no_restart(&mut self, now: Moment, what: &Restarted) {
+        for leg in 0..self.legs.len() {
+            self.legs[leg].expect_no_restart(now, what);
+            self.collect(leg, now);
+        }
     }
 
     /// Asks the control ports of the device of that name now, on its network. `false` if there is
@@ -258,7 +278,8 @@ impl Muster {
             // A gap in our own sight is told by its finding alone.
             if self.legs.iter().all(|leg| leg.blind().is_none()) {
                 let text = headline(&self.legs.iter().collect::<Vec<_>>());
-                self.changes.push(ready_change(now, ready, text));
+                let expected = self.legs.iter().all(Ledger::only_expected);
+                self.changes.push(ready_change(now, ready, text, expected));
             }
         }
     }

@@ -126,12 +126,14 @@ impl Ledger {
     pub(crate) fn outage_sees(&mut self, i: usize, before: Standing, alarms: bool, now: Moment) -> bool {
         let track = &self.tracks[i];
         let to = track.standing;
+        // One that somebody restarts went by itself.
+        let held = track.is_held();
         self.outages.dirty = true;
         let lost = matches!(to, Standing::Missing)
             || (to == Standing::WrongSubnet
                 && track.evidence.foreign.is_some_and(|(_, a)| a.is_link_local()));
         if track.device.address == AddressSpec::Dhcp {
-            if matches!(before, Standing::Present | Standing::NoControl) && lost {
+            if matches!(before, Standing::Present | Standing::NoControl) && lost && !held {
                 self.outages.leases.insert(i);
                 self.doubt_server(now);
                 let known = |o: &&mut Outage| o.server.is_some() && o.back.is_none();
@@ -146,7 +148,7 @@ impl Ledger {
         match to {
             Standing::Missing => {
                 let heard = self.tracks[i].last_heard.filter(|at| *at >= self.epoch);
-                if let Some(heard) = heard.filter(|_| before != Standing::Unknown) {
+                if let Some(heard) = heard.filter(|_| before != Standing::Unknown && !held) {
                     let missed = self.silent_since(i).unwrap_or(now);
                     self.outages.fell.insert(i, (heard, missed));
                 }

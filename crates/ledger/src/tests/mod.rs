@@ -8,6 +8,7 @@ mod calls;
 mod conflict;
 mod control;
 mod dhcp;
+mod expected;
 mod kin;
 mod known;
 mod masks;

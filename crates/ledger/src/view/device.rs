@@ -6,7 +6,7 @@ use std::time::Duration;
 use rig::{AddressSpec, Need, Role};
 use vocab::{ControlPort, ControlState, Mac, Moment, Name, Power, Text};
 
-use super::{HeardView, Standing, StartView};
+use super::{HeardView, Restart, Standing, StartView};
 
 /// A device of the rig: expected beside seen.
 #[derive(Debug, Clone, PartialEq)]
@@ -56,6 +56,8 @@ pub struct DeviceView {
     pub last_heard: Option<Moment>,
     /// Its latest start in this run; `None` if it was not seen to start.
     pub start: Option<StartView>,
+    /// What may be said of restarting it, and whether that is expected.
+    pub restart: Restart,
     /// While it is missing: the stranger that it probably is. A guess, never a fact.
     pub likely: Option<Likely>,
 }

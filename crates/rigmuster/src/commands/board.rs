@@ -177,6 +177,10 @@ fn carry_out(request: Request, run: &mut Run) {
         Request::AskControl(device) => {
             run.ledger.ask_control(now, &device);
         }
+        Request::Restarting(what, true) => {
+            run.ledger.expect_restart(now, &what);
+        }
+        Request::Restarting(what, false) => run.ledger.expect_no_restart(now, &what),
         Request::ListenOnly(on) => run.source.set_listen_only(on),
     }
 }

@@ -2,7 +2,7 @@
 
 use std::time::Duration;
 
-use ledger::{Course, Opening, Standing, Start, Subject};
+use ledger::{Course, Opening, Restarted, Standing, Start, Subject};
 use rigmuster::source::Simulation;
 use vocab::Moment;
 
@@ -99,4 +99,49 @@ fn check_start(play: &Simulation, head: &str, seed: &str) {
         start.done,
         "{seed}: {start:?}"
     );
+}
+
+#[test]
+fn a_switch_that_somebody_restarts_calls_nobody_and_unannounced_it_does() {
+    for seed in seeds() {
+        let alarms = |announced: bool| {
+            let mut play = play("power", seed);
+            play.play_until(Moment::from_secs(19), |_| false);
+            let now = play.now();
+            if announced {
+                let what = Restarted::Switch("S1".to_owned());
+                assert_eq!(
+                    play.ledger_mut().expect_restart(now, &what),
+                    8,
+                    "seven heads and the panel"
+                );
+            }
+            play_checked(&mut play, Duration::from_secs(18));
+            let dark = play.snapshot();
+            assert_eq!(standing(&dark, "Organ loft"), Standing::Missing, "seed {seed}");
+            assert_eq!(
+                dark.headline.ends_with("are being restarted, as you said."),
+                announced,
+                "{}",
+                dark.headline
+            );
+            let end = Moment::from_secs(150);
+            assert!(
+                play.play_until(end, ledger::Muster::ready),
+                "seed {seed}: {}",
+                play.snapshot().headline
+            );
+            let expected = play
+                .snapshot()
+                .devices
+                .iter()
+                .filter(|d| d.restart.expected.is_some())
+                .count();
+            assert_eq!(expected, 0, "seed {seed}: all are back");
+            let since = play.changes().iter().filter(|c| c.at > now && c.worse);
+            since.map(|c| c.text.clone()).collect::<Vec<_>>()
+        };
+        assert_eq!(alarms(true), Vec::<String>::new(), "seed {seed}");
+        assert!(!alarms(false).is_empty(), "seed {seed}");
+    }
 }
