@@ -43,6 +43,10 @@ impl Ledger {
                 OwnPort::new(at)
             };
         }
+        let stayed = |o: &&Station| carried(o) && carried(station) && before.is_none();
+        if let Some(old) = old.as_ref().filter(stayed) {
+            self.note_other_station(at, old);
+        }
         let same = old.is_some_and(|o| {
             (o.mac, o.index, o.mode, &o.addresses)
                 == (station.mac, station.index, station.mode, &station.addresses)

@@ -13,6 +13,7 @@
 //! and `ready` add what is no single device's (`find_servers` what `servers` gathered of DHCP), and `plan` decides what to ask next and when.
 
 mod agenda;
+mod anew;
 mod apart;
 mod asleep;
 mod assign;

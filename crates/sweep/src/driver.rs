@@ -5,6 +5,7 @@ use core::time::Duration;
 use link::{Clock, Frame, Live, LiveEvent, PortError};
 use vocab::{Ask, Mode, Moment, Pace, Sighting};
 
+use crate::gaps::Gaps;
 use crate::{Hold, Order, Scanner};
 
 /// Events taken in before time passes and others get their turn.
@@ -34,6 +35,8 @@ pub struct Driver {
     /// Events taken in since then.
     seen: usize,
     drops_at: Moment,
+    /// What it slept through.
+    gaps: Gaps,
     /// Turns in a row that did not wait.
     unrested: u8,
 }
@@ -47,6 +50,7 @@ impl Driver {
         }
         scanner.set_station(clock.now(), live.station().clone());
         Self {
+            gaps: Gaps::new(clock.now(), clock.slept()),
             live,
             scanner,
             clock,
@@ -95,10 +99,13 @@ impl Driver {
     /// or `until`), then takes in what happened and carries out what is to be done now. Then the
     /// sightings are to be fetched. Cancel-safe: it waits only before it does anything.
     pub async fn turn(&mut self, until: Option<Moment>) {
+        self.look_for_gap();
         let wake = [self.scanner.next_wake(), until].into_iter().flatten().min();
         let span = wake.map(|at| at.since(self.clock.now()));
         if span.is_none_or(|span| !span.is_zero()) || self.blocked {
+            self.gaps.wait(wake);
             self.wait(span).await;
+            self.look_for_gap();
             self.unrested = 0;
         } else if self.unrested < TURNS_AT_ONCE {
             self.unrested += 1;
@@ -115,6 +122,19 @@ impl Driver {
             self.drops_at = now + LOOK_AT_DROPS_EVERY;
             let total = self.live.dropped();
             self.scanner.dropped(now, total);
+        }
+    }
+
+    /// How long the computer has slept since the run began.
+    pub fn slept(&self) -> Duration {
+        self.clock.slept()
+    }
+
+    fn look_for_gap(&mut self) {
+        let now = self.clock.now();
+        if let Some(gap) = self.gaps.look(now, self.clock.slept()) {
+            self.scanner.gap(now, gap);
+            self.close_abandoned();
         }
     }
 

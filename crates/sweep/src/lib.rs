@@ -11,6 +11,7 @@ mod control;
 mod discover;
 mod driver;
 mod echo;
+mod gaps;
 mod hear;
 mod here;
 mod known;

@@ -5,7 +5,7 @@ use core::time::Duration;
 use std::collections::VecDeque;
 
 use link::{DialEvent, DialId, UserDialer};
-use vocab::{ArpForm, Ask, Budget, Fact, Mac, Mode, Moment, Pace, Rank, Sighting, SilentTo, Station};
+use vocab::{ArpForm, Ask, Budget, Fact, Gap, Mac, Mode, Moment, Pace, Rank, Sighting, SilentTo, Station};
 
 use crate::Order;
 use crate::arp::Questions;
@@ -178,6 +178,14 @@ impl Scanner {
         }
         self.stir(now);
         self.say(now, Fact::ListenOnly(on));
+    }
+
+    /// The program did not live through a while: whatever waits or is on its way is forgotten, for nobody
+    /// knows what became of the answers.
+    pub fn gap(&mut self, now: Moment, gap: Gap) {
+        self.drop_all();
+        self.stir(now);
+        self.say(now, Fact::Gap(gap));
     }
 
     /// Whether nothing at all is sent, by the user's word.

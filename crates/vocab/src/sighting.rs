@@ -4,8 +4,8 @@ use core::net::{Ipv4Addr, Ipv6Addr};
 use core::time::Duration;
 
 use crate::{
-    AddressSource, ClientId, ControlPort, ControlState, DhcpOffer, Ipv6Source, Mac, Moment, Name, PassId,
-    Plugged, Station, Text, Told,
+    AddressSource, ClientId, ControlPort, ControlState, DhcpOffer, Gap, Ipv6Source, Mac, Moment, Name,
+    PassId, Plugged, Station, Text, Told,
 };
 
 /// One observed fact with its time.
@@ -275,6 +275,8 @@ pub enum Fact {
     /// This computer's interface as it is now: sent at the start and at each change. All that
     /// was waiting to be sent is dropped when the link does not carry or the hardware changed.
     Station(Station),
+    /// The program knows nothing of a while: what it had asked and not heard of is forgotten.
+    Gap(Gap),
     /// Listen-only began or ended, by the user's word.
     ListenOnly(bool),
     /// Frames that the kernel had to drop since the start, because we read too slowly.

@@ -7,6 +7,8 @@
 mod astray;
 mod join;
 
+use std::time::Duration;
+
 use rig::{AddressSpec, Network, Rig};
 use vocab::{Ask, Moment, Pace, Sighting};
 
@@ -158,6 +160,16 @@ impl Muster {
         self.legs.iter_mut().any(|leg| leg.ask_control(now, device))
     }
 
+    /// Puts on record that the time of day was set by so much, `ahead` or back.
+    pub fn clock_was_set(&mut self, now: Moment, ahead: bool, by: Duration) {
+        let change = crate::anew::clock_set(now, ahead, by);
+        self.revision += 1;
+        match self.legs.as_mut_slice() {
+            [only] => only.changes.push(change),
+            _ => self.changes.push(change),
+        }
+    }
+
     /// Whether the first passes are over on every network.
     pub fn pass_complete(&self) -> bool {
         self.legs.iter().all(Ledger::pass_complete)
@@ -267,7 +279,9 @@ impl Muster {
                         change.text = format!("{}: {}", rig.network.name, change.text);
                     }
                 }
-                Subject::Device { .. } | Subject::Start(_) => {}
+                // A gap is all networks' own.
+                Subject::Anew if self.changes.all().last().is_some_and(|c| c.text == change.text) => continue,
+                Subject::Anew | Subject::Device { .. } | Subject::Start(_) => {}
             }
             self.changes.push(change);
         }

@@ -1,6 +1,7 @@
 //! Scenes in virtual time: a scripted wire answers what the ledger asks.
 
 mod again;
+mod anew;
 mod asking;
 mod away;
 mod bounds;

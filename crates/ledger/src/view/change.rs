@@ -57,6 +57,8 @@ pub enum Subject {
     },
     /// A device has started: one whole cycle from its first frame to the last of its steps.
     Start(Box<Start>),
+    /// The head count began anew, or the time of day was set: no device's doing.
+    Anew,
     /// The rig became ready, or is no longer.
     Ready(bool),
 }

@@ -20,6 +20,7 @@ mod watched;
 
 use std::net::Ipv4Addr;
 use std::path::Path;
+use std::time::Duration;
 
 use vocab::Medium;
 
@@ -33,6 +34,14 @@ pub fn default_gateway() -> Option<Ipv4Addr> {
 /// The interface of the default route with the lowest metric.
 pub(crate) fn default_route_interface() -> Option<String> {
     route::default_route().map(|route| route.interface)
+}
+
+/// How long the computer has slept since it was switched on: what the clock that counts sleep is ahead of the
+/// one that does not (`clock_gettime(2)`, `CLOCK_BOOTTIME` and `CLOCK_MONOTONIC`).
+pub(crate) fn asleep() -> Duration {
+    let monotonic = sys::clock(libc::CLOCK_MONOTONIC);
+    let boottime = sys::clock(libc::CLOCK_BOOTTIME);
+    boottime.saturating_sub(monotonic)
 }
 
 /// Whether the system knows an interface as Wi-Fi.

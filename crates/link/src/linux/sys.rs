@@ -6,6 +6,7 @@ use std::mem::{self, MaybeUninit};
 use std::net::Ipv4Addr;
 use std::os::fd::{AsRawFd, BorrowedFd, OwnedFd};
 use std::ptr;
+use std::time::Duration;
 
 use tokio::io::Interest;
 use tokio::io::unix::AsyncFd;
@@ -215,6 +216,22 @@ pub(super) fn take_error(fd: BorrowedFd<'_>) -> io::Result<Option<Returned>> {
 fn internet(address: &libc::sockaddr_in) -> Option<Ipv4Addr> {
     let known = i32::from(address.sin_family) == libc::AF_INET;
     known.then(|| Ipv4Addr::from(u32::from_be(address.sin_addr.s_addr)))
+}
+
+/// What one of the system's clocks shows; zero if there is no such clock.
+pub(super) fn clock(which: libc::clockid_t) -> Duration {
+    let mut time = libc::timespec {
+        tv_sec: 0,
+        tv_nsec: 0,
+    };
+    // SAFETY: the pointer is to a `timespec` that outlives the call; the kernel writes one there.
+    let result = unsafe { libc::clock_gettime(which, ptr::from_mut(&mut time)) };
+    if result != 0 {
+        return Duration::ZERO;
+    }
+    let seconds = u64::try_from(time.tv_sec).unwrap_or_default();
+    let nanos = u32::try_from(time.tv_nsec).unwrap_or_default();
+    Duration::new(seconds, nanos.min(999_999_999))
 }
 
 /// The last piece of this kind that stands beside a received message, if one is there whole.

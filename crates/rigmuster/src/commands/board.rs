@@ -94,6 +94,12 @@ async fn draw(
     loop {
         exchange(&mut run.source, &mut run.ledger);
         let now = run.source.now();
+        // A rehearsal's own time may lag.
+        if !run.simulated
+            && let Some((ahead, by)) = run.wall.follow(now, run.source.slept())
+        {
+            run.ledger.clock_was_set(now, ahead, by);
+        }
         let mut worse = false;
         while let Some(change) = run.ledger.next_change() {
             worse |= change.worse && !change.folded;

@@ -63,6 +63,8 @@ pub enum What {
         /// The steps.
         steps: Steps,
     },
+    /// The head count began anew, or the time of day was set.
+    Anew,
     /// Changes that could not be written: so many.
     Gap(u64),
 }
@@ -106,6 +108,7 @@ impl What {
             Self::Finding { .. } => "finding",
             Self::Ready(_) => "ready",
             Self::Start { .. } => "start",
+            Self::Anew => "anew",
             Self::Gap(_) => "gap",
         }
     }
@@ -149,6 +152,7 @@ impl Entry {
                 let macs = start.mac.iter().copied().collect();
                 (what, vec![start.device.clone()], macs, start.address)
             }
+            Subject::Anew => (What::Anew, Vec::new(), Vec::new(), None),
             Subject::Ready(ready) => (What::Ready(*ready), Vec::new(), Vec::new(), None),
         };
         Self {

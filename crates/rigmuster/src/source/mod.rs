@@ -12,6 +12,7 @@ mod simulation;
 use std::future::poll_fn;
 use std::pin::Pin;
 use std::task::Poll;
+use std::time::Duration;
 
 use ledger::Muster;
 use rig::{Network, Reach, Rig};
@@ -67,6 +68,14 @@ impl Source {
         match self {
             Self::Live(drivers) => drivers.first().map_or(Moment::ZERO, Driver::now),
             Self::Rehearsal(venue) => venue.now(),
+        }
+    }
+
+    /// How long the computer has slept since the run began, which [`Source::now`] does not count.
+    pub fn slept(&self) -> Duration {
+        match self {
+            Self::Live(drivers) => drivers.first().map_or(Duration::ZERO, Driver::slept),
+            Self::Rehearsal(_) => Duration::ZERO,
         }
     }
 

@@ -6,7 +6,7 @@ use link::{Clock, Frame, FramePort, LiveEvent, PortError};
 use rig::Reach;
 use sweep::{Config, Dialing, Hold, Order, Scanner};
 use venue::{Router, Scene, Venue};
-use vocab::{Ask, Mode, Moment, Sighting, Station};
+use vocab::{Ask, Gap, Mode, Moment, Sighting, Station};
 
 use super::Net;
 
@@ -110,6 +110,17 @@ impl Rehearsal {
         }
     }
 
+    /// Lets this computer sleep for `span`: the venue goes on, nothing of what comes is heard, and nothing is
+    /// sent. Then it wakes up.
+    pub fn sleep(&mut self, span: Duration) {
+        self.now = self.now + span;
+        for jack in &mut self.jacks {
+            jack.way.miss(self.now);
+            jack.scanner.gap(self.now, Gap::Slept(span));
+            jack.step(self.now);
+        }
+    }
+
     /// Waits (or jumps) until the next event or `until`, whichever is first, and carries it out.
     pub async fn turn(&mut self, until: Option<Moment>) {
         let next = [self.next_wake(), until].into_iter().flatten().min();
@@ -199,6 +210,20 @@ impl Way {
         match self {
             Self::Jack(venue, _) => venue.station(),
             Self::Router(router) => router.station(),
+        }
+    }
+
+    /// Lets the venue come to `now`, and nothing that reached us is heard.
+    fn miss(&mut self, now: Moment) {
+        match self {
+            Self::Jack(venue, frame) => {
+                venue.advance(now);
+                while let Ok(true) = venue.receive(frame) {}
+            }
+            Self::Router(router) => {
+                router.advance(now);
+                while router.next_event().is_some() {}
+            }
         }
     }
 

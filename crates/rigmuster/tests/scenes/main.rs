@@ -26,3 +26,4 @@ mod standings;
 mod strayed;
 mod tangled;
 mod traps;
+mod woken;

@@ -1,0 +1,131 @@
+//! Looking anew after a gap in our own sight.
+
+use std::time::Duration;
+
+use vocab::{Fact, Gap, LinkState};
+
+use super::world::{Unit, World, device, mac, secs};
+use crate::{Change, Standing, Subject};
+
+const NAMES: [&str; 3] = ["Organ loft", "West door", "Stage left"];
+
+fn world() -> World {
+    let devices = (21..).zip(NAMES).map(|(n, name)| device(name, n)).collect();
+    let mut w = World::board(devices, (21..24).map(Unit::good).collect());
+    w.run_to(secs(20.0));
+    assert!(w.ledger.ready());
+    w
+}
+
+fn since(w: &World, at: f64) -> Vec<&Change> {
+    w.changes.iter().filter(|c| c.at >= secs(at)).collect()
+}
+
+fn texts(w: &World) -> Vec<String> {
+    let anew = |c: &&Change| c.subject == Subject::Anew;
+    w.changes.iter().filter(anew).map(|c| c.text.clone()).collect()
+}
+
+#[test]
+fn after_a_gap_all_is_asked_anew_and_told_in_one_line() {
+    for (gap, words) in [
+        (
+            Gap::Slept(Duration::from_mins(41)),
+            "This computer slept for 41 min: looking anew.",
+        ),
+        (
+            Gap::Stood(Duration::from_secs(25)),
+            "This program stood still for 25 s: looking anew.",
+        ),
+    ] {
+        let mut w = world();
+        w.see(Fact::Gap(gap));
+        assert_eq!(w.snapshot().counts.of(Standing::Unknown), 3);
+        assert!(!w.ledger.ready());
+        w.run_until(2.0, |w| w.snapshot().counts.of(Standing::Present) == 3);
+        w.run_until(8.0, |w| w.ledger.ready());
+        assert_eq!(texts(&w), [words]);
+        let worse = since(&w, 20.0)
+            .into_iter()
+            .filter(|c| c.worse && !matches!(c.subject, Subject::Ready(_)));
+        assert_eq!(worse.count(), 0, "{:?}", w.changes);
+    }
+}
+
+#[test]
+fn a_network_that_takes_its_time_after_the_sleep_makes_nobody_missing() {
+    let mut w = world();
+    w.passes = false;
+    w.plug();
+    let units = std::mem::take(&mut w.units);
+    w.see(Fact::Gap(Gap::Slept(Duration::from_hours(3))));
+    // The card says that it carries, and nothing comes through for half a minute.
+    w.run(30.0);
+    assert_eq!(w.snapshot().counts.of(Standing::Missing), 0);
+    w.units = units;
+    w.run_until(8.0, |w| w.ledger.ready());
+    assert_eq!(w.snapshot().counts.of(Standing::Present), 3);
+}
+
+#[test]
+fn who_vanished_in_the_gap_is_missing() {
+    let mut w = world();
+    w.units.remove(1);
+    w.see(Fact::Gap(Gap::Stood(Duration::from_mins(1))));
+    w.run_until(6.0, |w| w.standing("West door") == Standing::Missing);
+    w.run(2.0);
+    assert_eq!(w.snapshot().counts.of(Standing::Present), 2);
+    let told = since(&w, 20.0)
+        .into_iter()
+        .filter(|c| c.worse && c.text.contains("West door"))
+        .count();
+    assert!(told >= 1, "{:?}", w.changes);
+}
+
+#[test]
+fn another_interface_or_address_is_told_of_and_begins_anew() {
+    let mut w = world();
+    w.station.mac = mac(251);
+    w.plug();
+    w.run(8.0);
+    assert!(w.ledger.ready());
+    w.station.addresses = vec!["10.40.8.77/24".parse().unwrap()];
+    w.plug();
+    w.run(8.0);
+    assert!(w.ledger.ready());
+    let said = texts(&w);
+    assert_eq!(said.len(), 2, "{said:?}");
+    assert!(said[0].contains("interface eth0 is another one now"), "{said:?}");
+    assert!(said[1].contains("10.40.8.77/24"), "{said:?}");
+    let missed = |c: &&Change| {
+        matches!(
+            c.subject,
+            Subject::Device {
+                to: Standing::Missing,
+                ..
+            }
+        )
+    };
+    assert_eq!(w.changes.iter().filter(missed).count(), 0);
+}
+
+#[test]
+fn a_gap_while_the_link_is_down_is_told_and_nothing_else() {
+    let mut w = world();
+    w.station.state = LinkState::NoCarrier;
+    w.plug();
+    w.see(Fact::Gap(Gap::Slept(Duration::from_secs(90))));
+    w.run(2.0);
+    assert_eq!(texts(&w), ["This computer slept for 1 min 30 s: looking anew."]);
+    assert_eq!(w.snapshot().counts.of(Standing::Unknown), 3);
+}
+
+#[test]
+fn a_clock_that_was_set_is_on_record() {
+    let rig = super::world::rig(vec![device("Organ loft", 21)]);
+    let mut muster = crate::Muster::new(super::world::settings(rig, crate::Purpose::Board), secs(0.0));
+    muster.clock_was_set(secs(5.0), false, Duration::from_mins(90));
+    let change = muster.next_change().unwrap();
+    assert_eq!(change.text, "This computer's clock was set back by 1 h 30 min.");
+    assert!(!change.worse);
+}
