@@ -98,9 +98,9 @@ fn other_programs_read_it() {
     // What a name in a file could do to whoever reads it.
     sql(
         &file,
-        "INSERT INTO entry (run, seq, mono_ns, wall_ms, offset_s, kind, devices, standing, macs, text, basis, worse)
+        "INSERT INTO entry (run, seq, mono_ns, wall_ms, offset_s, kind, devices, standing, macs, text, basis, worse, folded)
          VALUES (2, 900, 9000000000000, 1795000000000, -3600, 'standing', '[\"=cmd()\"]', 'missing', '[]',
-         char(27) || '[2J, \"quoted\"' || char(10) || char(155) || '31m', '@SUM(A1)', 1)",
+         char(27) || '[2J, \"quoted\"' || char(10) || char(155) || '31m', '@SUM(A1)', 1, 0)",
     );
     let keep = |name: &str, args: &[&str]| {
         let out = journal(&file, args).out;
@@ -257,12 +257,12 @@ fn pruning_asks_first() {
     );
 }
 
-/// A board that plays the power cycle, until it told of the first device that is gone.
+/// A board that plays the power cycle, until a device is gone.
 fn power(more: &[&str]) -> Terminal {
     let terminal = Start::program(&[&["rehearse", "power"], more].concat())
         .size(120, 40)
         .start();
-    terminal.wait_text("is missing: nobody answers");
+    terminal.wait_text(" missing ");
     terminal
 }
 
@@ -311,6 +311,28 @@ fn what_was_told_survives_a_kill_of_the_board() {
         table.contains("goes on, or was cut short") && table.contains("is missing"),
         "{table}"
     );
+}
+
+#[test]
+fn the_board_scrolls_back_into_earlier_runs() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = folder.path().join("journal.db").display().to_string();
+    for scene in ["clash", "tangled"] {
+        run(&["check", "--rehearse", scene, "--journal", &path]);
+    }
+    // Each sees the runs before it of its own rig, and none of another.
+    for earlier in [1, 2] {
+        let args = ["rehearse", "clash", "--journal", &path];
+        let terminal = Start::program(&args).size(120, 40).start();
+        terminal.wait_text("Ready.");
+        terminal.send("h");
+        terminal.wait_text("The journal has nothing earlier of this rig.");
+        let seen = terminal.contents();
+        assert_eq!(seen.matches(": run of ").count(), earlier, "{seen}");
+        assert!(!seen.contains("Pulpit"), "{seen}");
+        terminal.send("q");
+        assert_eq!(terminal.end().code, 0);
+    }
 }
 
 #[test]

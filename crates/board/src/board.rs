@@ -8,11 +8,13 @@ use vocab::Moment;
 
 use crate::filter::Filter;
 use crate::keys::{self, Action, Mood};
+use crate::past::Past;
 use crate::plan::{Hit, Plan};
 use crate::rows::{One, Who};
 use crate::{Look, Request, paint};
 
 mod asking;
+mod journal;
 
 pub(crate) use asking::Question;
 
@@ -61,6 +63,7 @@ pub struct Board {
     asking: Option<Question>,
     notice: Option<String>,
     warning: Option<String>,
+    past: Past,
 }
 
 impl Board {
@@ -81,6 +84,7 @@ impl Board {
             asking: None,
             notice: None,
             warning: None,
+            past: Past::NONE,
         }
     }
 
@@ -246,7 +250,10 @@ impl Board {
                 }
             }
             Action::Findings => self.toggle(Page::Findings),
-            Action::History => self.toggle(Page::History),
+            Action::History => {
+                self.toggle(Page::History);
+                return self.look_back(snapshot);
+            }
             Action::Starts => self.toggle(Page::Starts),
             Action::Help => self.toggle(Page::Help),
             Action::Up
@@ -256,7 +263,10 @@ impl Board {
             | Action::PageUp
             | Action::PageDown
             | Action::Home
-            | Action::End => self.go(action, snapshot),
+            | Action::End => {
+                self.go(action, snapshot);
+                return self.look_back(snapshot);
+            }
         }
         None
     }
@@ -368,17 +378,6 @@ impl Board {
     pub fn tell(&mut self, words: &str) {
         self.notice = Some(words.to_owned());
         self.dirty = true;
-    }
-
-    /// Shows something that is wrong with the program itself above everything, until it is taken
-    /// back with `None`.
-    pub fn warn(&mut self, words: Option<String>) {
-        self.dirty |= self.warning != words;
-        self.warning = words;
-    }
-
-    pub(crate) fn warning(&self) -> Option<&str> {
-        self.warning.as_deref()
     }
 
     fn forget_notice(&mut self) {

@@ -2,6 +2,7 @@
 
 use ledger::{Change, Snapshot, Subject};
 
+use crate::past::{self, Past};
 use crate::pen::Pen;
 use crate::words::Clock;
 use crate::{look, shape};
@@ -19,14 +20,9 @@ const fn mark(change: &Change) -> char {
 fn draw(pen: &mut Pen<'_>, from: u16, snapshot: &Snapshot, skip: usize, why: bool, clock: Clock<'_>) {
     let rows = from..pen.area().height;
     for (change, y) in snapshot.changes.iter().rev().skip(skip).zip(rows) {
-        let style = if change.worse { look::BOLD } else { look::PLAIN };
-        let mut x = 1;
-        x += pen.put(x, y, u16::MAX, &clock(change.at), look::PLAIN) + 2;
-        x += pen.put(x, y, 1, &mark(change).to_string(), style) + 1;
-        x += pen.put(x, y, u16::MAX, &change.text, style);
-        if why && !change.basis.is_empty() {
-            pen.put(x + 2, y, u16::MAX, &format!("({})", change.basis), look::PLAIN);
-        }
+        let basis = if why { change.basis.as_str() } else { "" };
+        let time = clock(change.at);
+        past::draw_change(pen, y, &time, mark(change), change.worse, &change.text, basis);
     }
 }
 
@@ -42,11 +38,27 @@ pub(crate) fn draw_pane(pen: &mut Pen<'_>, snapshot: &Snapshot, titled: bool, cl
     draw(pen, u16::from(titled), snapshot, 0, false, clock);
 }
 
-/// Paints the page of all changes, leaving out the latest `top`.
-pub(crate) fn draw_page(pen: &mut Pen<'_>, snapshot: &Snapshot, top: usize, clock: Clock<'_>) {
-    if snapshot.changes.is_empty() {
-        pen.put(2, 1, u16::MAX, "Nothing has changed so far.", look::PLAIN);
-        return;
+/// How many rows this run's own changes take on the page.
+pub(crate) fn own_rows(snapshot: &Snapshot) -> usize {
+    match snapshot.changes.len() {
+        0 => NOTHING.len(),
+        many => many,
     }
-    draw(pen, 0, snapshot, top, true, clock);
+}
+
+const NOTHING: [&str; 3] = ["", "Nothing has changed so far.", ""];
+
+/// Paints the page of all changes, leaving out its first `top` rows: this run's own, and below them what
+/// the journal has of earlier ones.
+pub(crate) fn draw_page(pen: &mut Pen<'_>, snapshot: &Snapshot, past: &Past, top: usize, clock: Clock<'_>) {
+    if snapshot.changes.is_empty() {
+        for (words, y) in NOTHING.iter().skip(top).zip(0..) {
+            pen.put(2, y, u16::MAX, words, look::PLAIN);
+        }
+    } else {
+        draw(pen, 0, snapshot, top, true, clock);
+    }
+    let own = own_rows(snapshot);
+    let from = u16::try_from(own.saturating_sub(top)).unwrap_or(u16::MAX);
+    past.draw(pen, from, top.saturating_sub(own));
 }

@@ -195,7 +195,7 @@ pub(crate) const KEYS: &[Key] = &[
         &[KeyCode::Char('h')],
         "h",
         "history",
-        "all changes, the latest first",
+        "all changes, the latest first, back into the journal",
     ),
     key(
         Action::Starts,

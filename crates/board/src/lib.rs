@@ -22,6 +22,7 @@ mod layout;
 mod list;
 mod look;
 mod paint;
+mod past;
 mod pen;
 mod plan;
 mod request;
@@ -41,6 +42,7 @@ mod tests;
 
 pub use board::Board;
 pub use look::{ColourUse, Look};
+pub use past::PastLine;
 pub use request::Request;
 pub use title::title;
 pub use words::span;

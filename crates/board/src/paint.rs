@@ -101,7 +101,7 @@ fn main(board: &Board, pen: &mut Pen<'_>, plan: &Plan, snapshot: &Snapshot, cloc
         Some(Page::Help) => lines(pen, &help::lines(snapshot, area.width), plan.page_top),
         Some(Page::Far) => lines(pen, &far::lines(snapshot, area.width), plan.page_top),
         Some(Page::Findings) => findings::draw_page(pen, snapshot, plan.page_top, clock),
-        Some(Page::History) => changes::draw_page(pen, snapshot, plan.page_top, clock),
+        Some(Page::History) => changes::draw_page(pen, snapshot, board.past(), plan.page_top, clock),
         None => match plan.body {
             _ if plan.shown.len() == 0 => empty(board, pen, snapshot),
             Body::Wall(grid) => Wall {

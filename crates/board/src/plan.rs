@@ -8,7 +8,7 @@ use crate::keys::{self, Action, Hint, Mood};
 use crate::layout::{self, Areas, Grid, Wants};
 use crate::rows::{self, Line, Shown};
 use crate::sheet::Sheet;
-use crate::{far, findings, head, help, starts, text, wall};
+use crate::{changes, far, findings, head, help, starts, text, wall};
 
 /// How the main part is arranged.
 #[derive(Debug, Clone, Copy)]
@@ -149,7 +149,7 @@ impl Board {
         match self.page() {
             None => 0,
             Some(Page::Findings) => snapshot.findings.len().saturating_sub(1),
-            Some(Page::History) => snapshot.changes.len().saturating_sub(rows),
+            Some(Page::History) => (changes::own_rows(snapshot) + self.past().rows()).saturating_sub(rows),
             Some(Page::Far) => far::lines(snapshot, areas.main.width).len().saturating_sub(rows),
             Some(Page::Restart) => self
                 .restart_lines(snapshot, areas.main.width)

@@ -27,4 +27,9 @@ pub enum Request {
         /// The hardware that it is now.
         mac: Mac,
     },
+    /// Read the next lines of the journal, for [`Board::add_past`](crate::Board::add_past).
+    Past {
+        /// Those before the changes that are kept now; else those before what came last.
+        anew: bool,
+    },
 }

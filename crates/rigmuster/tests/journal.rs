@@ -56,6 +56,7 @@ fn entry(seq: u64) -> Entry {
         text: format!("change {seq}"),
         basis: String::new(),
         worse: true,
+        folded: false,
     }
 }
 

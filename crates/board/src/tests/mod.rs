@@ -3,6 +3,7 @@
 mod far;
 pub(crate) mod hall;
 mod outage;
+mod past;
 mod pictures;
 mod play;
 mod restart;

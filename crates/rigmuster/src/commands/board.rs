@@ -91,6 +91,9 @@ async fn draw(
     let mut pictures = Pictures::new(run.source.now());
     let mut next_bell = run.source.now();
     board.warn(journal.warning());
+    if journal.is_kept() {
+        board.keep_journal();
+    }
     loop {
         exchange(&mut run.source, &mut run.ledger);
         let now = run.source.now();
@@ -144,6 +147,7 @@ async fn draw(
                     Some(Request::Accept { device, mac }) => {
                         board.tell(&take_match(run, file, &device, mac));
                     }
+                    Some(Request::Past { anew }) => journal.read_back(anew),
                     Some(request) => carry_out(request, run),
                     None => {}
                 },
@@ -151,6 +155,7 @@ async fn draw(
             table = vendors.arrive() => run.ledger.set_vendors(&table),
             news = journal.news() => match news {
                 News::Writing => board.warn(journal.warning()),
+                News::Past(lines, more) => board.add_past(lines, more),
                 News::Usual(all) => for (device, usual) in all {
                     run.ledger.set_usual(&device, usual);
                 },
@@ -170,8 +175,8 @@ fn is_interrupt(event: &Event) -> bool {
 fn carry_out(request: Request, run: &mut Run) {
     let now = run.source.now();
     match request {
-        // Both were seen to before.
-        Request::Quit | Request::Accept { .. } => {}
+        // They were seen to before.
+        Request::Quit | Request::Accept { .. } | Request::Past { .. } => {}
         Request::Search(true) => {
             let pace = run.ledger.pace();
             run.ledger.search(now, Places::Usual, pace);

@@ -54,6 +54,7 @@ CREATE TABLE entry (
     text      TEXT NOT NULL,
     basis     TEXT NOT NULL,
     worse     INTEGER NOT NULL,
+    folded    INTEGER NOT NULL,
     took_ns   INTEGER,
     steps     TEXT,
     PRIMARY KEY (run, seq)

@@ -33,6 +33,8 @@ pub struct Entry {
     pub basis: String,
     /// Whether it is one for the worse.
     pub worse: bool,
+    /// Whether another entry tells it together with others.
+    pub folded: bool,
 }
 
 /// What an entry is about.
@@ -166,6 +168,7 @@ impl Entry {
             text: change.text.clone(),
             basis: change.basis.clone(),
             worse: change.worse,
+            folded: change.folded,
         }
     }
 
@@ -182,6 +185,7 @@ impl Entry {
             text: format!("Changes that could not be written here: {lost}."),
             basis: String::new(),
             worse: false,
+            folded: false,
         }
     }
 

@@ -7,6 +7,7 @@ mod book;
 mod entry;
 mod found;
 mod page;
+mod past;
 mod place;
 mod prune;
 mod read;

@@ -179,8 +179,8 @@ fn put(begun: &Transaction<'_>, run: i64, entry: &Entry) -> rusqlite::Result<()>
     let macs = entry.macs.iter().map(Mac::to_string);
     begun.execute(
         "INSERT OR IGNORE INTO entry (run, seq, mono_ns, wall_ms, offset_s, kind, devices, standing, finding,
-            severity, began, heard, macs, address, text, basis, worse, took_ns, steps)
-         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16, ?17, ?18, ?19)",
+            severity, began, heard, macs, address, text, basis, worse, folded, took_ns, steps)
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16, ?17, ?18, ?19, ?20)",
         params![
             run,
             i64::try_from(entry.seq).unwrap_or(i64::MAX),
@@ -199,6 +199,7 @@ fn put(begun: &Transaction<'_>, run: i64, entry: &Entry) -> rusqlite::Result<()>
             entry.text,
             entry.basis,
             entry.worse,
+            entry.folded,
             took.map(|took| i64::try_from(took.as_nanos()).unwrap_or(i64::MAX)),
             steps,
         ],

@@ -71,6 +71,8 @@ pub struct Line {
     pub basis: String,
     /// Whether it is one for the worse.
     pub worse: bool,
+    /// Whether another entry tells it together with others.
+    pub folded: bool,
     /// How long a start took.
     pub took: Option<Duration>,
     /// Its steps.
@@ -134,7 +136,7 @@ impl Wanted {
 }
 
 const COLUMNS: &str = "run, seq, mono_ns, wall_ms, offset_s, kind, devices, standing, finding, severity, began, \
-                       heard, macs, address, text, basis, worse, took_ns, steps";
+                       heard, macs, address, text, basis, worse, folded, took_ns, steps";
 
 impl Book {
     /// The runs of the rig that is wanted, in their order.
@@ -191,7 +193,7 @@ impl Book {
     }
 
     /// The latest `many` entries of a rig file before number `before.1` of run `before.0`, the latest
-    /// first.
+    /// first, without those that others tell together.
     ///
     /// # Errors
     /// The file is damaged or held.
@@ -205,7 +207,7 @@ impl Book {
         let read = || {
             let sql = format!(
                 "SELECT {COLUMNS} FROM entry
-                 WHERE (run, seq) < (?1, ?2)
+                 WHERE (run, seq) < (?1, ?2) AND NOT folded
                    AND run IN (SELECT id FROM run WHERE file = ?3 AND rehearsal = ?4)
                  ORDER BY run DESC, seq DESC LIMIT ?5"
             );
@@ -286,8 +288,8 @@ fn run(row: &Row<'_>) -> rusqlite::Result<Run> {
 }
 
 fn line(row: &Row<'_>) -> rusqlite::Result<Line> {
-    let took: Option<i64> = row.get(17)?;
-    let steps: Option<String> = row.get(18)?;
+    let took: Option<i64> = row.get(18)?;
+    let steps: Option<String> = row.get(19)?;
     Ok(Line {
         run: row.get(0)?,
         seq: row.get(1)?,
@@ -305,8 +307,9 @@ fn line(row: &Row<'_>) -> rusqlite::Result<Line> {
         text: row.get(14)?,
         basis: row.get(15)?,
         worse: row.get(16)?,
+        folded: row.get(17)?,
         took: took.map(|ns| Duration::from_nanos(u64::try_from(ns).unwrap_or(0))),
-        steps: steps.map(|text| from_json(18, &text)).transpose()?,
+        steps: steps.map(|text| from_json(19, &text)).transpose()?,
     })
 }
 

@@ -1,13 +1,15 @@
 //! Keeps the journal of one run: what the ledger tells becomes entries.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, VecDeque};
 use std::path::PathBuf;
 use std::time::Duration;
 
+use board::PastLine;
 use ledger::{Change, Snapshot, Subject, Usual};
 use tokio::task::JoinHandle;
 use vocab::{Mac, Moment};
 
+use super::past::{self, Mark, Piece};
 use super::stats::{Count, Figures};
 use super::{AsFound, Book, Entry, RunHead, Stamp, State, Trouble, Writer, default_place};
 use crate::settings::Expected;
@@ -82,6 +84,8 @@ pub(crate) enum News {
     Writing,
     /// How long devices usually take to start.
     Usual(Vec<(String, Usual)>),
+    /// Earlier entries, for the board; whether there are more.
+    Past(Vec<PastLine>, bool),
 }
 
 #[derive(Debug)]
@@ -98,6 +102,14 @@ struct Kept {
     counted: Option<u64>,
     /// The counting that is under way.
     counting: Option<JoinHandle<Vec<(String, Usual)>>>,
+    /// The numbers of the latest entries that the board lists.
+    listed: VecDeque<u64>,
+    /// The number of the oldest that is on the board; earlier ones are in the file only.
+    oldest: u64,
+    /// Where to read on, backwards.
+    mark: Option<Mark>,
+    /// The reading that is under way.
+    reading: Option<JoinHandle<Piece>>,
     /// What the writer was told of devices as they were found.
     found: BTreeMap<(String, Option<Mac>), AsFound>,
     next_sign: Moment,
@@ -131,6 +143,10 @@ impl Recorder {
             started: 0,
             counted: None,
             counting: None,
+            listed: VecDeque::new(),
+            oldest: 1,
+            mark: None,
+            reading: None,
             found: BTreeMap::new(),
             next_sign: now + SIGN,
         })))
@@ -140,6 +156,9 @@ impl Recorder {
     pub(crate) fn record(&mut self, change: &Change, before: &Snapshot, now: Moment) {
         let Kind::Kept(kept) = &mut self.0 else { return };
         kept.seq += 1;
+        if !change.folded {
+            kept.listed.push_back(kept.seq);
+        }
         if matches!(change.subject, Subject::Start(_)) {
             kept.started = kept.seq;
         }
@@ -156,6 +175,9 @@ impl Recorder {
     /// to time that the run goes on.
     pub(crate) fn look(&mut self, snapshot: &Snapshot, now: Moment) {
         let Kind::Kept(kept) = &mut self.0 else { return };
+        let beyond = kept.listed.len().saturating_sub(snapshot.changes.len());
+        kept.listed.drain(..beyond);
+        kept.oldest = kept.listed.front().copied().unwrap_or(kept.seq + 1);
         let wall = kept.stamp(now, now);
         for found in snapshot.devices.iter().filter_map(|d| AsFound::of(d, wall)) {
             let key = (found.device.clone(), found.mac);
@@ -171,6 +193,30 @@ impl Recorder {
             kept.next_sign = now + SIGN;
             kept.writer.sign(now, wall);
         }
+    }
+
+    /// Whether a journal is kept.
+    pub(crate) const fn is_kept(&self) -> bool {
+        matches!(self.0, Kind::Kept(_))
+    }
+
+    /// Begins to read earlier entries, on a thread of its own: `anew` those before the changes that
+    /// were on the board when it was last looked at, else those before what was read last.
+    pub(crate) fn read_back(&mut self, anew: bool) {
+        let Kind::Kept(kept) = &mut self.0 else { return };
+        let own = || Mark {
+            // A run that is not in the file has no entries there, and all others are earlier.
+            before: (
+                kept.writer.state().run.unwrap_or(i64::MAX),
+                kept.oldest.cast_signed(),
+            ),
+            under: None,
+        };
+        let mark = kept.mark.take().filter(|_| !anew).unwrap_or_else(own);
+        let (path, file, rehearsal) = (kept.path.clone(), kept.about.file.clone(), kept.about.rehearsal);
+        kept.reading = Some(tokio::task::spawn_blocking(move || {
+            past::read(&path, &file, rehearsal, mark)
+        }));
     }
 
     /// What the board says while nothing is written.
@@ -193,7 +239,15 @@ impl Recorder {
                 kept.count_starts(&state);
                 News::Writing
             }
-            usual = task(&mut kept.counting) => News::Usual(usual),
+            usual = task(&mut kept.counting) => {
+                // There may be newer ones by now.
+                kept.count_starts(&kept.writer.state());
+                News::Usual(usual)
+            }
+            piece = task(&mut kept.reading) => {
+                kept.mark = piece.next;
+                News::Past(piece.lines, kept.mark.is_some())
+            }
         }
     }
 
@@ -266,3 +320,7 @@ impl Kept {
         }
     }
 }
+
+#[cfg(test)]
+#[path = "recorder_tests.rs"]
+mod tests;

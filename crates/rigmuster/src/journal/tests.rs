@@ -45,6 +45,7 @@ fn entry(seq: u64) -> Entry {
         text: format!("Quay is missing, {seq}."),
         basis: "6 questions".into(),
         worse: true,
+        folded: false,
     }
 }
 

@@ -35,6 +35,7 @@ impl Record {
             ("took_ms", json!(line.took.map(millis))),
             ("steps", json!(line.steps)),
             ("worse", json!(line.worse)),
+            ("folded", json!(line.folded)),
             ("text", json!(line.text)),
             ("basis", json!(line.basis)),
         ])
