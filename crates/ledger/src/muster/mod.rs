@@ -101,6 +101,15 @@ impl Muster {
         }
     }
 
+    /// The run ends: changes that were held back, until it was known whether they have one cause, are
+    /// told now.
+    pub fn close(&mut self, now: Moment) {
+        for leg in 0..self.legs.len() {
+            self.legs[leg].release(Vec::new());
+            self.collect(leg, now);
+        }
+    }
+
     /// Everything a screen or report shows, as of `now`.
     pub fn snapshot(&self, now: Moment) -> Snapshot {
         match self.legs.as_slice() {

@@ -448,7 +448,7 @@ impl Ledger {
     }
 
     /// Tells what was held back; what an outage tells is on record only.
-    fn release(&mut self, told: Vec<Change>) {
+    pub(crate) fn release(&mut self, told: Vec<Change>) {
         if self.outages.held.take().is_some() {
             for mut change in self.changes.open() {
                 match &change.subject {

@@ -275,6 +275,29 @@ fn a_single_loss_is_told_of_as_soon_as_the_others_have_answered() {
 }
 
 #[test]
+fn what_is_held_back_is_told_when_the_run_ends() {
+    let mut w = world(house(6));
+    dark(&mut w, 2..10);
+    let gone = |w: &World| w.snapshot().counts.of(Standing::Missing);
+    let first = w.run_until(4.0, |w| gone(w) > 0);
+    assert!(alarms(&w).is_empty(), "{:?}", alarms(&w));
+    let many = gone(&w);
+    w.ledger.release(Vec::new());
+    let told: Vec<Change> = std::iter::from_fn(|| w.ledger.next_change()).collect();
+    let lost = |c: &&Change| {
+        matches!(
+            c.subject,
+            Subject::Device {
+                to: Standing::Missing,
+                ..
+            }
+        )
+    };
+    assert_eq!(told.iter().filter(lost).count(), many);
+    assert!(told.iter().all(|c| c.at <= first), "{told:?}");
+}
+
+#[test]
 fn what_the_show_does_not_wait_for_is_no_common_outage() {
     let mut devices = house(4);
     for device in &mut devices[2..8] {

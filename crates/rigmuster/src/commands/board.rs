@@ -1,6 +1,6 @@
 //! `board`: the head count live on a full screen.
 
-use std::io::{self, IsTerminal, Write};
+use std::io::{self, IsTerminal};
 use std::path::Path;
 use std::time::Duration;
 
@@ -63,9 +63,7 @@ pub(super) async fn watch(
     mut journal: Recorder,
 ) -> Result<Exit, Failure> {
     let exit = draw(&mut run, file, args, &mut journal).await;
-    if let Some(trouble) = journal.finish(run.source.now()) {
-        let _ = writeln!(io::stderr(), "rigmuster: {trouble}");
-    }
+    run.close(journal);
     exit
 }
 

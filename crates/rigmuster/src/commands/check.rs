@@ -27,19 +27,12 @@ pub(super) async fn check(
     super::print_warnings(&expected.warnings);
     let mut run = open(&expected, &link, Purpose::Check, Tempo::Jump)?;
     let place = record.journal.map_or(Place::Nowhere, Place::At);
-    let mut journal = run.record(place, &expected);
+    let journal = run.record(place, &expected);
     let vendors = run.look_for_vendors();
     let deadline = run.source.now() + within;
     let ready = |ledger: &mut Muster, now| ledger.ready().then_some(now);
     let whole = count(&mut run, Some(deadline), ready).await?;
-    let snapshot = run.ledger.snapshot(run.source.now());
-    while let Some(change) = run.ledger.next_change() {
-        journal.record(&change, &snapshot, snapshot.at);
-    }
-    journal.look(&snapshot, snapshot.at);
-    if let Some(trouble) = journal.finish(snapshot.at) {
-        let _ = writeln!(io::stderr(), "rigmuster: {trouble}");
-    }
+    run.close(journal);
     if !whole {
         interrupted(&run, "nothing was decided");
         return Ok(Exit::Interrupted);

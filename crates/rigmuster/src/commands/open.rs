@@ -1,5 +1,7 @@
 //! From arguments to a source and ledgers that fit together.
 
+use std::io::{self, Write};
+
 use ledger::{Muster, Purpose, Settings, Vendors};
 use link::Clock;
 use tokio::task::JoinHandle;
@@ -43,6 +45,20 @@ impl Run {
     pub(super) fn record(&self, place: Place, expected: &Expected) -> Recorder {
         let about = About::of(expected, self.source.names().join(" "), self.simulated);
         Recorder::start(place, about, &self.wall, self.source.now())
+    }
+
+    /// The run ends: what the ledger still has to tell is written, and the journal brought to its end.
+    pub(super) fn close(&mut self, mut journal: Recorder) {
+        let now = self.source.now();
+        self.ledger.close(now);
+        let snapshot = self.ledger.snapshot(now);
+        while let Some(change) = self.ledger.next_change() {
+            journal.record(&change, &snapshot, now);
+        }
+        journal.look(&snapshot, now);
+        if let Some(trouble) = journal.finish(now) {
+            let _ = writeln!(io::stderr(), "rigmuster: {trouble}");
+        }
     }
 
     /// Begins to look whether the system has a newer table of hardware makers than the program. A
