@@ -22,7 +22,7 @@ use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use vocab::{AddressRange, Moment};
 
 use crate::arp::Due;
-use crate::control::Target;
+use crate::job::Target;
 
 /// Probes before an address is taken for free: `PROBE_NUM` of RFC 5227 section 1.1.
 const PROBES: u8 = 3;
@@ -97,8 +97,8 @@ pub(crate) struct Loans {
     list: BTreeMap<[u8; 3], Loan>,
     seed: u64,
     acts: VecDeque<Act>,
-    /// What the link lets in, as far as it is known.
-    let_in: Option<Vec<Ipv4Addr>>,
+    /// What the link lets in.
+    let_in: Vec<Ipv4Addr>,
 }
 
 const fn net(address: Ipv4Addr) -> [u8; 3] {
@@ -112,7 +112,7 @@ impl Loans {
             list: BTreeMap::new(),
             seed,
             acts: VecDeque::new(),
-            let_in: Some(Vec::new()),
+            let_in: Vec::new(),
         }
     }
 
@@ -178,8 +178,8 @@ impl Loans {
 
     /// The addresses that the link is to let in, where that is not what it does.
     pub(crate) fn admission(&self) -> Option<Vec<Ipv4Addr>> {
-        let wanted = self.open().collect();
-        (self.let_in.as_ref() != Some(&wanted)).then_some(wanted)
+        let wanted: Vec<Ipv4Addr> = self.open().collect();
+        (self.let_in != wanted).then_some(wanted)
     }
 
     fn open(&self) -> impl Iterator<Item = Ipv4Addr> {
@@ -199,7 +199,7 @@ impl Loans {
                 _ => None,
             })
             .collect();
-        self.let_in = Some(addresses);
+        self.let_in = addresses;
         for (key, address) in opening {
             if !done {
                 self.give_up(key);
@@ -210,7 +210,7 @@ impl Loans {
             }
         }
         if !done {
-            self.let_in = Some(self.open().collect());
+            self.let_in = self.open().collect();
         }
     }
 
@@ -255,7 +255,7 @@ impl Loans {
         }
     }
 
-    /// A question that was handed out is over. The last one ends the loan.
+    /// A question that was handed out is over, or was not taken. The last one ends the loan.
     pub(crate) fn over(&mut self, target: &Target) {
         let key = net(target.address);
         if let Some(loan) = self.list.get_mut(&key)

@@ -78,7 +78,7 @@ fn three_probes_half_a_second_apart_and_half_a_second_after_the_last() {
     served.sort();
     assert_eq!(served, [(1_510, rtsp, from), (1_510, http, from)]);
     assert!(loans.holds(from));
-    assert_eq!(loans.let_in, Some(vec![from]));
+    assert_eq!(loans.let_in, [from]);
     loans.over(&http);
     assert!(loans.holds(from));
     loans.over(&rtsp);
@@ -281,5 +281,79 @@ proptest! {
             .flat_map(|l| l.asked.iter().chain(&l.waiting).copied())
             .collect();
         prop_assert_eq!(open, under_way, "nothing is forgotten");
+    }
+}
+
+#[derive(Debug, Clone)]
+enum Step {
+    Want(u8, u8),
+    Taken(u8),
+    ProbeFails,
+    LinkRefuses,
+    Later(u16),
+}
+
+fn step() -> impl Strategy<Value = Step> {
+    prop_oneof![
+        3 => (0_u8..4, 0_u8..3).prop_map(|(net, host)| Step::Want(net, host)),
+        1 => any::<u8>().prop_map(Step::Taken),
+        1 => Just(Step::ProbeFails),
+        1 => Just(Step::LinkRefuses),
+        3 => (0_u16..900).prop_map(Step::Later),
+    ]
+}
+
+proptest! {
+    /// Whatever happens on the way, a loan ends with its questions, and each of these is put or given up.
+    #[test]
+    fn no_loan_outlives_its_work(steps in prop::collection::vec(step(), 1..60)) {
+        let mut loans = Loans::new(1);
+        let mut now = 0_u64;
+        let mut wanted = BTreeSet::new();
+        let mut ended = BTreeSet::new();
+        let mut put = Vec::new();
+        let (mut fails, mut refuses) = (false, false);
+        let calm = std::iter::repeat_n(Step::Later(600), 200);
+        for step in steps.into_iter().chain(calm) {
+            match step {
+                Step::Want(net, host) => {
+                    let target = target(Ipv4Addr::new(192, 168, net, 20 + host), "http");
+                    ended.remove(&target);
+                    wanted.insert(target);
+                    loans.want(ms(now), target, vec![range("192.168.0.1-192.168.255.254")]);
+                }
+                Step::Taken(n) => {
+                    let open: Vec<_> = loans.list.values().filter_map(|l| l.state.address()).collect();
+                    if let Some(address) = open.get(usize::from(n) % open.len().max(1)) {
+                        loans.taken(ms(now), *address);
+                    }
+                }
+                Step::ProbeFails => fails = true,
+                Step::LinkRefuses => refuses = true,
+                Step::Later(wait) => now += u64::from(wait),
+            }
+            // What was put is over by now.
+            for target in std::mem::take(&mut put) {
+                loans.over(&target);
+                ended.insert(target);
+            }
+            loans.tick(ms(now), |_| Some(Moment::ZERO));
+            if let Some(addresses) = loans.admission() {
+                loans.admitted(addresses, !std::mem::take(&mut refuses));
+            }
+            while let Some(act) = loans.act() {
+                match act {
+                    Act::Probe(address) if std::mem::take(&mut fails) => loans.failed(address),
+                    Act::Probe(address) => loans.probed(ms(now), address),
+                    Act::Ask(target, _) => put.push(target),
+                    Act::NoWay(target) => drop(ended.insert(target)),
+                    Act::Withdraw(_) => put.clear(),
+                    Act::Say(_) => {}
+                }
+            }
+        }
+        prop_assert!(loans.list.is_empty(), "{:?}", loans.list);
+        prop_assert_eq!(ended, wanted);
+        prop_assert!(loans.admission().is_none() && loans.next_wake().is_none());
     }
 }

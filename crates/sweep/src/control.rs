@@ -2,18 +2,21 @@
 //!
 //! Each question is a job of up to three tries. A job waits until its host and the whole have a
 //! connection to spare, then its tries wait in the queue for their frames like everything else.
-//! Many devices take only one or a few clients, so a connection ends as soon as it is judged.
+//! Many devices take only one or a few clients, so a connection ends as soon as it is judged. Where
+//! a second question follows, a job goes on to it: over TCP at once on the same connection, by
+//! datagram for one more frame, and to ONVIF on a connection of its own. All is told together.
 
 use core::net::{Ipv4Addr, SocketAddrV4};
 use core::time::Duration;
 use std::collections::{BTreeMap, VecDeque};
 
 use link::{Dial, DialEvent, DialId, Transport};
-use vocab::{ControlPort, ControlState, Fact, Mac, Moment, Name, NameSource, Text, Told};
+use vocab::{ControlState, Fact, Mac, Moment, Text, Told};
 use wire::follow;
 
 use crate::arp::Due;
-use crate::busy::{Busy, Line, Way};
+use crate::busy::{Busy, Way};
+use crate::job::{Act, Job, OPEN_IN_ALL, State, Target};
 use crate::listener::{Heard, Listener, Question};
 use crate::pacer::{TCP_FRAMES, UDP_FRAMES};
 
@@ -21,131 +24,15 @@ use crate::pacer::{TCP_FRAMES, UDP_FRAMES};
 const JOBS_MAX: usize = 4_096;
 /// Tries of one job.
 const TRIES: u8 = 3;
-/// How long a datagram's answer is waited for.
-const UDP_ANSWER: Duration = Duration::from_millis(500);
+/// How long a datagram's answer is waited for, and the second one on a connection that gave the first:
+/// nobody else may get in meanwhile.
+const SOON: Duration = Duration::from_millis(500);
 /// How long a connection may take to be accepted.
 const TCP_CONNECT: Duration = Duration::from_secs(1);
 /// How long an accepted connection may take to answer.
 const TCP_ANSWER: Duration = Duration::from_millis(1_500);
 /// Time for a device that takes one client only to be free of the last try.
 const REST: Duration = Duration::from_millis(100);
-/// How long all the tries of one job may be open together, drip or not.
-const OPEN_IN_ALL: Duration = Duration::from_secs(5);
-
-/// What a job wants done.
-#[derive(Debug)]
-pub(crate) enum Act {
-    /// Let its next try wait for its frames.
-    Queue(u64),
-    /// Open this.
-    Dial(Dial, Way),
-    /// Send this.
-    Send(DialId, Vec<u8>, Way),
-    /// Close this.
-    Close(DialId, Way),
-    /// Say this.
-    Tell(Fact),
-    /// The question put from a borrowed address is over.
-    Over(Target),
-}
-
-/// Whom to ask, and how.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub(crate) struct Target {
-    pub(crate) address: Ipv4Addr,
-    /// The hardware that the question is bound to, if it is.
-    pub(crate) mac: Option<Mac>,
-    pub(crate) port: ControlPort,
-}
-
-#[derive(Debug)]
-enum State {
-    /// For a connection to spare.
-    Waiting,
-    /// For the device to be free of the last try.
-    Resting(Due),
-    /// For the frames of a new connection.
-    Queued,
-    /// For the connection to be accepted.
-    Connecting(DialId, Due),
-    /// For an answer.
-    Talking(DialId, Due, Box<Listener>),
-    /// For the frame of the next datagram; the answer to an earlier one may still come.
-    Again(DialId, Box<Listener>),
-}
-
-impl State {
-    fn dial(&self) -> Option<DialId> {
-        match self {
-            Self::Waiting | Self::Resting(_) | Self::Queued => None,
-            Self::Connecting(dial, _) | Self::Talking(dial, ..) | Self::Again(dial, _) => Some(*dial),
-        }
-    }
-}
-
-#[derive(Debug)]
-struct Job {
-    target: Target,
-    from: Ipv4Addr,
-    way: Way,
-    /// Whose port it is, as far as that is known.
-    host: Option<Mac>,
-    nonce: u32,
-    /// Which question is under way.
-    question: Question,
-    /// What came of the first, once the second is: it is told when that is over, so that all of it
-    /// is known together.
-    detail: Option<Text>,
-    state: State,
-    tries: u8,
-    asked: Option<Moment>,
-    /// When the try began that is open now.
-    since: Moment,
-    /// How long earlier tries were open.
-    spent: Duration,
-}
-
-impl Job {
-    /// Its connection, as far as its count goes.
-    const fn line(&self) -> Line {
-        Line {
-            address: self.target.address,
-            host: self.host,
-            way: self.way,
-        }
-    }
-
-    const fn is_udp(&self) -> bool {
-        self.target.port.word.is_udp()
-    }
-
-    /// A moment of this try, but not beyond what the job may take in all.
-    fn due(&self, now: Moment, span: Duration) -> Due {
-        let end = self.since + OPEN_IN_ALL.saturating_sub(self.spent);
-        Due::new((now + span).min(end))
-    }
-
-    /// What is told of it; `None`: there was no way.
-    fn outcome(&self, state: Option<ControlState>, detail: Option<Text>) -> Act {
-        let Target { address, mac, port } = self.target;
-        Act::Tell(match (state, self.asked) {
-            (Some(state), Some(asked)) => Fact::Control {
-                address,
-                mac,
-                port,
-                state,
-                detail,
-                asked,
-            },
-            _ => Fact::ControlNotAsked { address, port },
-        })
-    }
-
-    fn bytes(&self) -> Vec<u8> {
-        self.question
-            .bytes(self.target.port, self.target.address, self.nonce)
-    }
-}
 
 /// All jobs.
 #[derive(Debug)]
@@ -173,10 +60,14 @@ impl Controls {
         self.acts.pop_front()
     }
 
-    /// Takes a question to `host`, unless the same is under way.
-    pub(crate) fn ask(&mut self, target: Target, host: Option<Mac>, from: Ipv4Addr, way: Way) {
-        if self.jobs.len() >= JOBS_MAX || self.jobs.values().any(|job| job.target == target) {
-            return;
+    /// Takes a question to `host`, unless the same is under way. False if nothing will be told of it
+    /// this way: too many wait, or the same is under way by another.
+    pub(crate) fn ask(&mut self, target: Target, host: Option<Mac>, from: Ipv4Addr, way: Way) -> bool {
+        if let Some(job) = self.jobs.values().find(|job| job.target == target) {
+            return job.way == way;
+        }
+        if self.jobs.len() >= JOBS_MAX {
+            return false;
         }
         let nonce = self.nonce();
         self.numbers += 1;
@@ -196,6 +87,7 @@ impl Controls {
         };
         self.jobs.insert(self.numbers, job);
         self.start();
+        true
     }
 
     /// The next number of the `splitmix64` sequence (Steele, Lea and Flood 2014; constants from memory).
@@ -243,7 +135,7 @@ impl Controls {
         job.asked.get_or_insert(now);
         job.since = now;
         if let State::Again(dial, judge) = std::mem::replace(&mut job.state, State::Waiting) {
-            job.state = State::Talking(dial, job.due(now, UDP_ANSWER), judge);
+            job.state = State::Talking(dial, job.due(now, SOON), judge);
             self.acts.push_back(Act::Send(dial, job.bytes(), job.way));
             return;
         }
@@ -270,7 +162,7 @@ impl Controls {
             DialEvent::Opened if matches!(job.state, State::Connecting(..)) => {
                 let judge = Box::new(Listener::new(job.question, job.target.port, job.nonce));
                 let verdict = judge.on_open();
-                let span = if job.is_udp() { UDP_ANSWER } else { TCP_ANSWER };
+                let span = if job.is_udp() { SOON } else { TCP_ANSWER };
                 job.state = State::Talking(dial, job.due(now, span), judge);
                 if verdict == Heard::More {
                     self.acts.push_back(Act::Send(dial, job.bytes(), job.way));
@@ -327,6 +219,13 @@ impl Controls {
         match open {
             Some(dial) if follow::same_connection(port) => {
                 let ear = Box::new(Listener::new(Question::Second, port, job.nonce));
+                if !job.is_udp() {
+                    // Its frames are paid with the connection, and many devices take one client only:
+                    // it does not wait in the queue while the connection is held.
+                    job.state = State::Talking(dial, job.due(now, SOON), ear);
+                    self.acts.push_back(Act::Send(dial, job.bytes(), job.way));
+                    return;
+                }
                 // One whose next try waits already needs no other place in the queue.
                 if !matches!(job.state, State::Again(..)) {
                     self.acts.push_back(Act::Queue(id));
@@ -345,18 +244,11 @@ impl Controls {
     }
 
     /// What the second question brought.
-    fn tell_second(&mut self, id: u64, told: follow::Told) {
-        let Some(job) = self.jobs.get(&id) else { return };
-        let Target { address, mac, .. } = job.target;
-        let what = match told {
-            follow::Told::Power(power) => Told::Power(power),
-            follow::Told::HostName(text) => Told::Name(Name {
-                text,
-                source: NameSource::Onvif,
-            }),
-            follow::Told::Nothing => return,
-        };
-        self.acts.push_back(Act::Tell(Fact::Told { address, mac, what }));
+    fn tell_second(&mut self, id: u64, told: Option<Told>) {
+        if let (Some(job), Some(what)) = (self.jobs.get(&id), told) {
+            let Target { address, mac, .. } = job.target;
+            self.acts.push_back(Act::Tell(Fact::Told { address, mac, what }));
+        }
     }
 
     /// A try is over: what came so far may do; else another one, or `last` is the outcome.

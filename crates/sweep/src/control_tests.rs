@@ -1,6 +1,8 @@
 //! Tests of control jobs against a toy peer.
 
 use super::*;
+use vocab::{Name, NameSource};
+
 use crate::busy::{IN_ALL, PER_HOST};
 
 const A: Ipv4Addr = Ipv4Addr::new(10, 40, 8, 21);
@@ -379,4 +381,47 @@ fn a_name_is_asked_for_by_onvif_on_a_connection_of_its_own() {
         }
     );
     assert_eq!(outcome(&acts), Some(End::Told(ControlState::Answered)));
+}
+
+#[test]
+fn over_tcp_the_second_question_leaves_at_once_and_has_an_end() {
+    let mut c = Controls::new(1);
+    ask(&mut c, A, "visca-tcp");
+    let dial = dialled(&run(&mut c, ms(0)))[0];
+    c.event(ms(0), dial, &DialEvent::Opened);
+    run(&mut c, ms(0));
+    c.event(ms(10), dial, &DialEvent::Data(VERSION.to_vec()));
+    // Nothing is queued: at a slow pace its turn might come when the device has long hung up.
+    let acts: Vec<Act> = std::iter::from_fn(|| c.act()).collect();
+    let [Act::Send(to, bytes, _)] = acts.as_slice() else {
+        panic!("{acts:?}")
+    };
+    assert_eq!(
+        (*to, bytes.as_slice()),
+        (dial, &[0x81, 0x09, 0x04, 0x00, 0xff][..])
+    );
+    assert_eq!(c.cost(1), None, "it is paid");
+    let end = ms(10) + SOON;
+    assert_eq!(c.next_wake(), Some(end));
+    c.tick(end + Duration::from_millis(1));
+    let acts = run(&mut c, end);
+    assert!(acts.iter().any(|a| matches!(a, Act::Close(d, _) if *d == dial)));
+    assert_eq!(outcome(&acts), Some(End::Told(ControlState::Answered)));
+}
+
+#[test]
+fn what_is_not_taken_is_said_to_be_so() {
+    let mut c = Controls::new(1);
+    let target = |n: u32| Target {
+        address: Ipv4Addr::from(u32::from(A) + n),
+        mac: None,
+        port: "http".parse().unwrap(),
+    };
+    assert!(c.ask(target(0), None, US, Way::System));
+    assert!(c.ask(target(0), None, US, Way::System), "it is under way");
+    assert!(!c.ask(target(0), None, US, Way::Borrowed), "but not by this way");
+    for n in 1..JOBS_MAX as u32 {
+        assert!(c.ask(target(n), None, US, Way::System));
+    }
+    assert!(!c.ask(target(JOBS_MAX as u32), None, US, Way::System), "too many");
 }

@@ -8,8 +8,8 @@ use wire::{Heard, What, enquiry};
 
 use crate::borrow::Act;
 use crate::busy::Way;
-use crate::control::Target;
 use crate::here::is_askable;
+use crate::job::Target;
 use crate::queue::{Item, Lane};
 use crate::scanner::Scanner;
 
@@ -39,11 +39,17 @@ impl Scanner {
         while let Some(act) = self.loans.act() {
             match act {
                 Act::Probe(address) => {
-                    self.queue.push(Item::Borrow(address), Rank::Heard, Lane::Watch);
+                    // Loans are few, and one whose probe were lost would never end.
+                    self.queue
+                        .push_always(Item::Borrow(address), Rank::Heard, Lane::Watch);
                 }
                 Act::Say(address) => self.say(now, Fact::Borrowed { address }),
                 Act::Ask(target, from) => {
-                    self.controls.ask(target, target.mac, from, Way::Borrowed);
+                    if !self.controls.ask(target, target.mac, from, Way::Borrowed) {
+                        self.loans.over(&target);
+                        let Target { address, port, .. } = target;
+                        self.say(now, Fact::ControlNotAsked { address, port });
+                    }
                     self.carry_out(now);
                 }
                 Act::Withdraw(from) => {

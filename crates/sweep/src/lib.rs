@@ -5,8 +5,10 @@
 //! scanner never judges what a silence or an answer means; that is for the ledger.
 
 mod arp;
+mod asked;
 mod borrow;
 mod busy;
+mod carry;
 mod control;
 mod discover;
 mod driver;
@@ -14,6 +16,7 @@ mod echo;
 mod gaps;
 mod hear;
 mod here;
+mod job;
 mod known;
 mod lend;
 mod listener;

@@ -3,9 +3,9 @@
 
 use core::net::Ipv4Addr;
 
-use vocab::{ControlPort, Text};
+use vocab::{ControlPort, Text, Told};
 use wire::control::{self, Judge, Verdict};
-use wire::follow::{self, Ear, Told};
+use wire::follow::{self, Answer, Ear};
 
 /// The questions to one port, in their order.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -35,8 +35,17 @@ pub(crate) enum Heard {
     Answered(Option<Text>),
     /// Something else is spoken there.
     Wrong,
-    /// The second question is over.
-    Told(Told),
+    /// The second question is over; with what the device told, if anything.
+    Told(Option<Told>),
+}
+
+impl From<Answer> for Heard {
+    fn from(answer: Answer) -> Self {
+        Self::Told(match answer {
+            Answer::Told(told) => Some(told),
+            Answer::Nothing => None,
+        })
+    }
 }
 
 impl From<Verdict> for Heard {
@@ -76,7 +85,7 @@ impl Listener {
     pub(crate) fn feed(&mut self, bytes: &[u8]) -> Heard {
         match self {
             Self::First(judge) => judge.feed(bytes).into(),
-            Self::Second(ear) => ear.feed(bytes).map_or(Heard::More, Heard::Told),
+            Self::Second(ear) => ear.feed(bytes).map_or(Heard::More, Heard::from),
         }
     }
 
@@ -84,7 +93,7 @@ impl Listener {
     pub(crate) fn on_close(&self) -> Heard {
         match self {
             Self::First(judge) => judge.on_close().into(),
-            Self::Second(_) => Heard::Told(Told::Nothing),
+            Self::Second(_) => Heard::Told(None),
         }
     }
 }

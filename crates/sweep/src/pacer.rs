@@ -10,7 +10,7 @@
 //! |---|---|---|
 //! | ARP request, echo request | 1 | |
 //! | poke | 2 | the kernel's ARP request and the datagram |
-//! | TCP connection | 8 | SYN, ACK, request, ACK of the answer, FIN or RST, and up to three sent again |
+//! | TCP connection | 8 | SYN, ACK, request, ACK, FIN or RST; then a second question and its ACK, or what is sent again |
 //! | UDP try, each frame of a roll call | 1 | |
 //! | first try through the system's sockets | +1 | the kernel's own ARP request |
 //! | first try from a borrowed address | +1 | our answer to the host's ARP request for it |

@@ -27,6 +27,13 @@ pub(crate) enum Item {
     Call(Call),
 }
 
+impl Item {
+    /// Whether somebody waits for it who would wait for ever if it made room. There are few of them.
+    const fn stays(self) -> bool {
+        matches!(self, Self::Borrow(_) | Self::Control(_) | Self::Discover)
+    }
+}
+
 /// Whether the sustained rate of broadcasts holds it back.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub(crate) enum Lane {
@@ -108,9 +115,9 @@ impl Queue {
     }
 
     /// Adds a question whose number is bounded elsewhere, full or not.
-    pub(crate) fn push_always(&mut self, item: Item, rank: Rank) {
+    pub(crate) fn push_always(&mut self, item: Item, rank: Rank, lane: Lane) {
         if !self.places.contains_key(&item) {
-            let entry = self.entry(item, rank, Lane::Plain);
+            let entry = self.entry(item, rank, lane);
             self.place(entry);
         }
     }
@@ -139,17 +146,16 @@ impl Queue {
     }
 
     fn make_room(&mut self, rank: Rank) -> bool {
-        let Some(last) = self.ready.last_entry() else {
+        let lower = self.ready.iter().rev().take_while(|(key, _)| key.0 > rank);
+        let last = lower
+            .map(|(key, entry)| (*key, entry))
+            .find(|(_, e)| !e.item.stays());
+        let Some((key, _)) = last.filter(|(_, entry)| entry.passes.is_empty()) else {
             return false;
         };
-        if last.key().0 <= rank
-            || !last.get().passes.is_empty()
-            || matches!(last.get().item, Item::Control(_))
-        {
-            return false;
+        if let Some(entry) = self.ready.remove(&key) {
+            self.places.remove(&entry.item);
         }
-        let entry = last.remove();
-        self.places.remove(&entry.item);
         true
     }
 
@@ -305,6 +311,23 @@ mod tests {
         assert!(queue.push(arp(70_000), Rank::Rig, Lane::Plain));
         assert_eq!(queue.len(), QUEUE_MAX);
         assert_eq!(next(&mut queue).map(|e| e.item), Some(arp(70_000)));
+    }
+
+    #[test]
+    fn what_somebody_waits_for_makes_no_room_and_others_do_in_its_place() {
+        let mut queue = Queue::default();
+        for n in 0..QUEUE_MAX as u32 {
+            queue.push(arp(n), Rank::Heard, Lane::Plain);
+        }
+        let borrow = Item::Borrow(Ipv4Addr::new(192, 168, 0, 211));
+        queue.push_always(borrow, Rank::Heard, Lane::Watch);
+        assert_eq!(queue.len(), QUEUE_MAX + 1);
+        for n in 0..=QUEUE_MAX as u32 {
+            queue.push(arp(70_000 + n), Rank::Rig, Lane::Plain);
+        }
+        let first = queue.first(Rank::Heard, Lane::Watch);
+        assert_eq!(first.map(|e| e.item), Some(borrow));
+        assert_eq!(queue.first(Rank::Heard, Lane::Plain), None, "they made room");
     }
 
     proptest! {

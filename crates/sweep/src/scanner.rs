@@ -5,13 +5,12 @@ use core::time::Duration;
 use std::collections::VecDeque;
 
 use link::{DialEvent, DialId, UserDialer};
-use vocab::{ArpForm, Ask, Budget, Fact, Gap, Mac, Mode, Moment, Pace, Rank, Sighting, SilentTo, Station};
+use vocab::{ArpForm, Fact, Gap, Mac, Mode, Moment, Pace, Rank, Sighting, SilentTo, Station};
 
 use crate::Order;
 use crate::arp::Questions;
 use crate::borrow::Loans;
-use crate::busy::Way;
-use crate::control::{Act, Controls, Target};
+use crate::control::Controls;
 use crate::discover::{Discovery, Next};
 use crate::echo::{self, Echoes};
 use crate::here::{Here, is_askable};
@@ -205,80 +204,6 @@ impl Scanner {
         self.can_ping = can;
     }
 
-    /// Takes one question. It is dropped without a word under listen-only, while the link does
-    /// not carry, where the same waits already, and where it is not possible: an echo to foreign
-    /// addresses, a roll call without an address of our own, and in the unprivileged mode that,
-    /// anything foreign, and anything in nobody's name, DHCP included. A control
-    /// port that cannot be reached is told of as [`Fact::ControlNotAsked`].
-    pub fn ask(&mut self, now: Moment, ask: Ask) {
-        if !self.may_send() {
-            return;
-        }
-        self.stir(now);
-        match ask {
-            Ask::Arp {
-                address,
-                form,
-                rank,
-                budget,
-            } => {
-                let plain = self.config.mode == Mode::Unprivileged;
-                let form = self.here.form(address, form);
-                let routed = self.config.mode == Mode::Routed;
-                if !is_askable(address) || routed || plain && !self.can_poke(address, form) {
-                    return;
-                }
-                let form = if plain { ArpForm::Broadcast } else { form };
-                let lane = match (form, budget) {
-                    (ArpForm::Broadcast | ArpForm::Nobody, Budget::Watch) => Lane::Watch,
-                    _ => Lane::Plain,
-                };
-                self.queue.push(Item::Arp(address, form), rank, lane);
-            }
-            Ask::Pass { .. } if self.config.mode == Mode::Routed => {}
-            Ask::Pass { id, range, except } => self.passes.begin(now, id, range, except),
-            Ask::Dhcp { by_hand } => {
-                if self.config.mode.sees_frames() && self.discovery.want(by_hand) {
-                    self.queue.release(Item::Discover);
-                    self.queue.push_always(Item::Discover, Rank::Rig);
-                }
-            }
-            Ask::Echo { address, mac, rank } => {
-                let framed = self.config.mode.sees_frames();
-                if self.sender_to(address).is_some() && (!framed || mac.is_some()) {
-                    let mac = mac.filter(|_| framed);
-                    self.queue.push(Item::Echo(address, mac), rank, Lane::Plain);
-                }
-            }
-            Ask::RollCall(which) => self.roll_call(which),
-            Ask::Control { address, mac, port } => {
-                let from = self.sender_to(address);
-                let (bound, way) = match self.config.dialing {
-                    Dialing::Os => (Some(None), Way::System),
-                    Dialing::User if !self.config.mode.sees_frames() => (None, Way::Stack),
-                    Dialing::User => (mac.map(Some), Way::Stack),
-                };
-                if let (Some(from), Some(bound)) = (from, bound) {
-                    let target = Target {
-                        address,
-                        mac: bound,
-                        port,
-                    };
-                    self.controls.ask(target, mac, from, way);
-                    self.carry_out(now);
-                } else {
-                    self.say(now, Fact::ControlNotAsked { address, port });
-                }
-            }
-            Ask::ControlAway {
-                address,
-                mac,
-                port,
-                ranges,
-            } => self.ask_away(now, (address, mac, port), ranges),
-        }
-    }
-
     /// Takes what happened on a connection of the system's.
     #[expect(clippy::needless_pass_by_value, reason = "an event is handed over, not lent")]
     pub fn dial_event(&mut self, now: Moment, id: DialId, event: DialEvent) {
@@ -369,7 +294,7 @@ impl Scanner {
         self.passes.tick(now, |fact| told.push(fact));
         match self.discovery.tick(now) {
             Some(Next::Again) => {
-                self.queue.push_always(Item::Discover, Rank::Rig);
+                self.queue.push_always(Item::Discover, Rank::Rig, Lane::Plain);
                 self.stir(now);
             }
             Some(Next::Over(sent)) => told.push(Fact::DhcpOver { sent }),
@@ -488,59 +413,6 @@ impl Scanner {
             let total = m.total;
             self.say(now, Fact::Malformed { total });
         }
-    }
-
-    /// Does what the control jobs want.
-    pub(crate) fn carry_out(&mut self, now: Moment) {
-        while let Some(act) = self.controls.act() {
-            match act {
-                Act::Queue(job) => {
-                    // As urgent as the rig, in its turn: jobs are few, and asked only on occasion.
-                    self.queue.push_always(Item::Control(job), Rank::Rig);
-                    self.stir(now);
-                }
-                Act::Tell(fact) => self.say(now, fact),
-                Act::Over(target) => self.loans.over(&target),
-                Act::Dial(dial, Way::System) => self.orders.push_back(Order::Dial(dial)),
-                Act::Send(id, bytes, Way::System) => self.orders.push_back(Order::DialSend(id, bytes)),
-                Act::Close(id, Way::System) => self.orders.push_back(Order::DialClose(id)),
-                Act::Dial(dial, Way::Stack | Way::Borrowed) => {
-                    let id = dial.id;
-                    let opened = self.here.mac().is_some_and(|mac| {
-                        let seed = self.config.seed;
-                        self.dialer
-                            .get_or_insert_with(|| UserDialer::new(mac, seed))
-                            .open(now, dial)
-                    });
-                    if !opened {
-                        self.controls.event(now, id, &DialEvent::NoWay);
-                    }
-                }
-                Act::Send(id, bytes, Way::Stack | Way::Borrowed) => {
-                    // A full buffer loses one try; the next one is due anyway.
-                    if let Some(dialer) = &mut self.dialer {
-                        dialer.send(now, id, &bytes);
-                    }
-                }
-                Act::Close(id, Way::Stack | Way::Borrowed) => {
-                    if let Some(dialer) = &mut self.dialer {
-                        dialer.close(now, id);
-                    }
-                }
-            }
-            self.stir(now);
-        }
-    }
-
-    /// Hands what became of the dialer's connections to the control jobs. True if there was anything.
-    pub(crate) fn collect_dials(&mut self, now: Moment) -> bool {
-        let mut any = false;
-        while let Some((id, event)) = self.dialer.as_mut().and_then(UserDialer::event) {
-            any = true;
-            self.controls.event(now, id, &event);
-            self.carry_out(now);
-        }
-        any
     }
 
     /// Drops all that waits to be sent or answered.

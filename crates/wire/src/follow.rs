@@ -6,7 +6,7 @@
 
 use core::net::Ipv4Addr;
 
-use vocab::{ControlPort, ControlWord, Power, Text};
+use vocab::{ControlPort, ControlWord, Name, NameSource, Told};
 
 use crate::control::MAX_ANSWER;
 use crate::http::{self, Sought};
@@ -15,11 +15,9 @@ use crate::visca::{self, Datagram, Kind, Reply};
 
 /// What came of the second question.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Told {
-    /// Whether it is on.
-    Power(Power),
-    /// The name that was given to it.
-    HostName(Text),
+pub enum Answer {
+    /// What the device tells.
+    Told(Told),
     /// It would not say, or says something else.
     Nothing,
 }
@@ -65,7 +63,7 @@ impl Ear {
     }
 
     /// Bytes came: one whole datagram, or any piece of a stream. `None` while more may come.
-    pub fn feed(&mut self, bytes: &[u8]) -> Option<Told> {
+    pub fn feed(&mut self, bytes: &[u8]) -> Option<Answer> {
         match self.port.word {
             ControlWord::ViscaUdp => match Datagram::parse(bytes) {
                 // Another number is the answer to another question, perhaps to another asker's.
@@ -81,27 +79,30 @@ impl Ear {
                 let room = MAX_ANSWER - self.heard.len();
                 self.heard.extend(bytes.iter().take(room));
                 self.stream()
-                    .or_else(|| (bytes.len() > room).then_some(Told::Nothing))
+                    .or_else(|| (bytes.len() > room).then_some(Answer::Nothing))
             }
         }
     }
 
-    fn stream(&mut self) -> Option<Told> {
+    fn stream(&mut self) -> Option<Answer> {
         if self.port.word == ControlWord::Onvif {
             return match http::parse(&self.heard) {
                 Ok(head) => match onvif::host_name(&head) {
-                    Sought::Found(name) => Some(Told::HostName(name)),
-                    Sought::Nowhere => Some(Told::Nothing),
+                    Sought::Found(text) => Some(Answer::Told(Told::Name(Name {
+                        text,
+                        source: NameSource::Onvif,
+                    }))),
+                    Sought::Nowhere => Some(Answer::Nothing),
                     Sought::NotYet => None,
                 },
-                Err(e) => (e.reason != crate::Reason::Short).then_some(Told::Nothing),
+                Err(e) => (e.reason != crate::Reason::Short).then_some(Answer::Nothing),
             };
         }
         loop {
             let (packet, rest) = match visca::split(&self.heard) {
                 Ok(Some(cut)) => cut,
                 Ok(None) => return None,
-                Err(_) => return Some(Told::Nothing),
+                Err(_) => return Some(Answer::Nothing),
             };
             let told = reply(packet);
             self.heard = rest.to_vec();
@@ -113,11 +114,11 @@ impl Ear {
 }
 
 /// What one packet tells; nothing yet if it is a late answer to the first question.
-fn reply(packet: &[u8]) -> Option<Told> {
+fn reply(packet: &[u8]) -> Option<Answer> {
     match Reply::parse(packet) {
-        Ok(Reply::Power(power)) => Some(Told::Power(power)),
+        Ok(Reply::Power(power)) => Some(Answer::Told(Told::Power(power))),
         Ok(Reply::Version(_)) => None,
-        Ok(Reply::Ack | Reply::Done | Reply::Error(_)) | Err(_) => Some(Told::Nothing),
+        Ok(Reply::Ack | Reply::Done | Reply::Error(_)) | Err(_) => Some(Answer::Nothing),
     }
 }
 

@@ -1,6 +1,6 @@
 //! The second question, asked and answered by both sides, and by peers that will not.
 
-use vocab::Text;
+use vocab::{Power, Text};
 
 use super::*;
 use crate::persona::{Persona, answer};
@@ -47,9 +47,13 @@ fn a_device_tells_whether_it_is_on_and_what_it_is_called() {
                 continue;
             };
             let wanted = match word {
-                ControlWord::Onvif => Told::HostName(Text::clean("organ-loft")),
+                ControlWord::Onvif => Told::Name(Name {
+                    text: "organ-loft".into(),
+                    source: NameSource::Onvif,
+                }),
                 _ => Told::Power(power),
             };
+            let wanted = Answer::Told(wanted);
             let back = answer(port(word), &persona(power), &bytes).unwrap();
             assert_eq!(Ear::new(port(word), NONCE).feed(&back), Some(wanted.clone()));
             if !word.is_udp() {
@@ -71,7 +75,7 @@ fn the_power_inquiry_is_the_manuals() {
     );
     let mut ear = Ear::new(port(ControlWord::ViscaUdp), 6);
     let reply = [0x01, 0x11, 0, 4, 0, 0, 0, 7, 0x90, 0x50, 0x03, 0xff];
-    assert_eq!(ear.feed(&reply), Some(Told::Power(Power::Standby)));
+    assert_eq!(ear.feed(&reply), Some(Answer::Told(Told::Power(Power::Standby))));
 }
 
 #[test]
@@ -90,10 +94,10 @@ fn late_answers_and_those_to_others_say_nothing_of_power() {
     };
     assert_eq!(headered(6, &version), None);
     assert_eq!(headered(9, &on), None, "another asker's");
-    assert_eq!(headered(7, &[0x90, 0x60, 0x02, 0xff]), Some(Told::Nothing));
+    assert_eq!(headered(7, &[0x90, 0x60, 0x02, 0xff]), Some(Answer::Nothing));
     let mut stream = Ear::new(port(ControlWord::ViscaTcp), 6);
     assert_eq!(stream.feed(&[&version[..], &on[..2]].concat()), None);
-    assert_eq!(stream.feed(&on[2..]), Some(Told::Power(Power::On)));
+    assert_eq!(stream.feed(&on[2..]), Some(Answer::Told(Told::Power(Power::On))));
 }
 
 #[test]
@@ -107,10 +111,10 @@ fn endless_and_broken_answers_end() {
     assert!(fed <= 16, "{fed}");
     assert_eq!(
         Ear::new(port(ControlWord::Onvif), 1).feed(b"SSH-2.0\r\n"),
-        Some(Told::Nothing)
+        Some(Answer::Nothing)
     );
     assert_eq!(
         Ear::new(port(ControlWord::ViscaTcp), 1).feed(&[0x90; 20]),
-        Some(Told::Nothing)
+        Some(Answer::Nothing)
     );
 }

@@ -379,3 +379,50 @@ proptest! {
         prop_assert!(after.values().all(|n| *n <= 1), "{after:?}");
     }
 }
+
+#[test]
+fn a_full_queue_neither_refuses_the_probe_nor_pushes_it_out() {
+    for before in [true, false] {
+        let mut toy = Toy::new(config());
+        let fill = |toy: &mut Toy| {
+            for n in 0..=crate::queue::QUEUE_MAX as u32 {
+                toy.ask(Ask::Arp {
+                    address: Ipv4Addr::from(0x0a28_0000 + n),
+                    form: ArpForm::Broadcast,
+                    rank: Rank::Rig,
+                    budget: Budget::Pass,
+                });
+            }
+        };
+        if before {
+            fill(&mut toy);
+        }
+        toy.ask(ask("http"));
+        if !before {
+            fill(&mut toy);
+        }
+        toy.run(ms(40_000));
+        assert_eq!(told(&toy), [Some(ControlState::Silent)], "full before: {before}");
+        assert_eq!(toy.admitted.last().map(|(_, a)| a.len()), Some(0), "given back");
+    }
+}
+
+#[test]
+fn a_loan_ends_where_too_many_questions_wait_to_take_its_own() {
+    let mut toy = Toy::new(config());
+    let near = |n: u32| Ask::Control {
+        address: Ipv4Addr::from(0x0a28_0800 + n % 250),
+        mac: Some(mac(1)),
+        port: format!("tcp:{}", 1_000 + n / 250).parse().unwrap(),
+    };
+    for n in 0..5_000 {
+        toy.ask(near(n));
+    }
+    toy.ask(ask("http"));
+    toy.run(ms(3_000));
+    let from = borrowed(&toy);
+    assert_eq!(from.len(), 1);
+    assert_eq!(toy.admitted.last().map(|(_, a)| a.len()), Some(0), "given back");
+    assert!(packets(&toy).iter().all(|(_, sender, _)| *sender != from[0].1));
+    assert!(not_asked(&toy) >= 1);
+}
