@@ -23,6 +23,13 @@ pub struct Interface {
     pub default_route: bool,
 }
 
+impl Interface {
+    /// Whether one of its addresses lies in `net`.
+    pub fn is_within(&self, net: Ipv4Net) -> bool {
+        self.addresses.iter().any(|own| net.contains(&own.addr()))
+    }
+}
+
 impl fmt::Display for Interface {
     /// As a list of choices shows it: `eth0 (10.40.8.5/24)`.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
@@ -121,8 +128,7 @@ pub fn choose(
             })
         };
     }
-    let in_subnet =
-        |i: &Interface| rig_subnet.is_some_and(|net| i.addresses.iter().any(|a| net.contains(&a.addr())));
+    let in_subnet = |i: &Interface| rig_subnet.is_some_and(|net| i.is_within(net));
     let rules: [&dyn Fn(&Interface) -> bool; 3] = [
         &in_subnet,
         &|i| i.medium == Medium::Wired && i.default_route,

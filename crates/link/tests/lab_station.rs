@@ -243,3 +243,32 @@ fn what_cannot_be_opened_says_why() {
         assert!(all.iter().any(|i| i.name == "lo" && i.mac.is_none()));
     });
 }
+
+/// No interface and no address changes, only the way.
+#[test]
+fn the_station_towards_a_routed_network_follows_the_routes_alone() {
+    let name = "the_station_towards_a_routed_network_follows_the_routes_alone";
+    run(name, &[], || {
+        cable("10.40.8.5/24", "10.40.8.21/24");
+        sh("ip link add other type veth peer name back netns far;
+            ip addr add 10.40.12.5/24 dev other; ip link set other up; ip -n far link set back up;
+            ip route add 192.168.50.0/24 via 10.40.8.21");
+        block_on(async {
+            let mut live = Live::open_routed("192.168.50.0/24".parse().unwrap(), "lo").unwrap();
+            let first = until_station(&mut live, "up", |s| s.state == LinkState::Up).await;
+            assert_eq!(first.name, "near");
+            for wanted in ["other", "near", "other"] {
+                let router = if wanted == "near" {
+                    "10.40.8.21"
+                } else {
+                    "10.40.12.21"
+                };
+                sh(&format!("ip route replace 192.168.50.0/24 via {router}"));
+                let station = until_station(&mut live, wanted, |s| s.name == wanted).await;
+                assert_eq!(station.state, LinkState::Up);
+            }
+            let wakes = restless(&mut live).await;
+            assert!(wakes <= 5, "woken {wakes} times while idle");
+        });
+    });
+}

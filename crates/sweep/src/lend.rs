@@ -120,7 +120,7 @@ impl Scanner {
             }
             What::EchoRequest { from, .. }
             | What::EchoReply { from, .. }
-            | What::GroupQuery { from, .. }
+            | What::GroupQuery { from }
             | What::Unreachable { from, .. }
             | What::Mdns { from, .. }
             | What::Discovery { from, .. }

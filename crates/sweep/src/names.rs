@@ -121,7 +121,7 @@ impl Calls {
                 let echo = Echo {
                     identifier: echo,
                     sequence: self.count as u16,
-                    data: b"rigmuster",
+                    data: Echo::OWN_DATA,
                 };
                 let path = Path6::to_group(mac, here.link_local()?, ipv6::ALL_NODES);
                 return Some(path.echo_request(&echo));

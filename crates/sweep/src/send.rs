@@ -21,8 +21,6 @@ const PAUSE: Duration = Duration::from_millis(100);
 const FAILURES_MAX: u8 = 3;
 /// Addresses of a pass that are looked at in one go before others get their turn.
 const PASS_STEPS: usize = 4_096;
-/// What we send in an echo request. Nothing rests on it.
-const ECHO_DATA: &[u8; 16] = b"rigmuster echo..";
 
 /// A paced order whose outcome is not known yet.
 #[derive(Debug)]
@@ -476,7 +474,7 @@ impl Scanner {
                     let echo = Echo {
                         identifier: self.echoes.identifier(),
                         sequence,
-                        data: ECHO_DATA,
+                        data: Echo::OWN_DATA,
                     };
                     Order::Frame(icmp::echo_request_frame(path, &echo))
                 } else {

@@ -44,8 +44,6 @@ pub struct Settings {
     pub mac: Mac,
     /// What it is.
     pub model: Option<Text>,
-    /// Its program's version.
-    pub version: Option<Text>,
     /// Its address.
     pub address: Option<Ipv4Addr>,
     /// Its subnet's mask.
@@ -120,7 +118,6 @@ impl Settings {
         Self {
             mac,
             model: None,
-            version: None,
             address: None,
             mask: None,
             name: None,
@@ -131,8 +128,6 @@ impl Settings {
         let found = |key: &[u8]| value(unit, key);
         if let Some(v) = found(b"MODEL") {
             self.model = self.model.take().or_else(|| text(v));
-        } else if let Some(v) = found(b"SOFTVERSION") {
-            self.version = self.version.take().or_else(|| text(v));
         } else if let Some(v) = found(b"NAME") {
             self.name = self.name.take().or_else(|| text(v));
         } else if let Some(v) = found(b"IPADR") {
@@ -166,7 +161,6 @@ impl Settings {
         let of = |text: &Option<Text>| text.as_ref().map(ToString::to_string);
         put("MAC", Some(self.mac.to_string().replace(':', "-")));
         put("MODEL", of(&self.model));
-        put("SOFTVERSION", of(&self.version));
         put("IPADR", self.address.map(|a| a.to_string()));
         put("MASK", self.mask.map(|a| a.to_string()));
         put("NAME", of(&self.name));

@@ -35,7 +35,6 @@ fn an_answer_is_read_and_what_was_written_is_read_back() {
     let wanted = Settings {
         mac: LOFT,
         model: Some("PT-20".into()),
-        version: Some("1.04".into()),
         address: Some(Ipv4Addr::new(192, 168, 0, 100)),
         mask: Some(Ipv4Addr::new(255, 255, 255, 0)),
         name: Some("CAM1".into()),

@@ -24,8 +24,10 @@ pub const IPV4: u16 = EtherTypes::Ipv4.0;
 pub const IPV6: u16 = EtherTypes::Ipv6.0;
 /// The type of LLDP (IEEE 802.1AB clause 7.4).
 pub const LLDP: u16 = 0x88cc;
-/// Tag types: customer (802.1Q), service (802.1ad), and an older double tag seen in practice (from memory).
-const TAGS: [u16; 3] = [0x8100, 0x88a8, 0x9100];
+/// The type of a customer's tag (IEEE 802.1Q).
+pub const VLAN: u16 = 0x8100;
+/// Tag types: customer, service (802.1ad), and an older double tag seen in practice (from memory).
+const TAGS: [u16; 3] = [VLAN, 0x88a8, 0x9100];
 
 /// An Ethernet frame.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -59,6 +59,11 @@ pub enum Icmp<'a> {
     },
 }
 
+impl Echo<'_> {
+    /// What our own requests carry. Nothing rests on it.
+    pub const OWN_DATA: &'static [u8; 16] = b"rigmuster echo..";
+}
+
 impl<'a> Icmp<'a> {
     /// Code of "port unreachable" (RFC 792).
     pub const PORT_UNREACHABLE: u8 = 3;

@@ -19,11 +19,16 @@ const ECHO_HOPS: u8 = 255;
 
 // Types (RFC 4443 section 2.1, RFC 4861 section 4).
 const ECHO_REQUEST: u8 = 128;
-const ECHO_REPLY: u8 = 129;
-const ROUTER_SOLICITATION: u8 = 133;
-const ROUTER_ADVERTISEMENT: u8 = 134;
-const NEIGHBOUR_SOLICITATION: u8 = 135;
-const NEIGHBOUR_ADVERTISEMENT: u8 = 136;
+/// The type of an echo reply (RFC 4443 section 4.2).
+pub const ECHO_REPLY: u8 = 129;
+/// The type of a router solicitation (RFC 4861 section 4.1).
+pub const ROUTER_SOLICITATION: u8 = 133;
+/// The type of a router advertisement (RFC 4861 section 4.2).
+pub const ROUTER_ADVERTISEMENT: u8 = 134;
+/// The type of a neighbour solicitation (RFC 4861 section 4.3).
+pub const NEIGHBOUR_SOLICITATION: u8 = 135;
+/// The type of a neighbour advertisement (RFC 4861 section 4.4).
+pub const NEIGHBOUR_ADVERTISEMENT: u8 = 136;
 // Options (RFC 4861 section 4.6.1).
 const SOURCE_HARDWARE: u8 = 1;
 const TARGET_HARDWARE: u8 = 2;

@@ -18,6 +18,8 @@ pub const HEADER: usize = 40;
 pub const ICMP6: u8 = 58;
 /// All hosts of the link (RFC 4291 section 2.7.1).
 pub const ALL_NODES: Ipv6Addr = Ipv6Addr::new(0xff02, 0, 0, 0, 0, 0, 0, 1);
+/// All routers of the link (RFC 4291 section 2.7.1).
+pub const ALL_ROUTERS: Ipv6Addr = Ipv6Addr::new(0xff02, 0, 0, 0, 0, 0, 0, 2);
 
 /// An IPv6 packet.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

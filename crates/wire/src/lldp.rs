@@ -28,7 +28,6 @@ const PORT: u8 = 2;
 const TIME_TO_LIVE: u8 = 3;
 const PORT_DESCRIPTION: u8 = 4;
 const NAME: u8 = 5;
-const DESCRIPTION: u8 = 6;
 const CAPABILITIES: u8 = 7;
 const MANAGEMENT: u8 = 8;
 
@@ -51,8 +50,6 @@ pub struct Message {
     pub port_description: Option<Text>,
     /// What it is called.
     pub name: Option<Text>,
-    /// What it is.
-    pub description: Option<Text>,
     /// Whether it passes frames on, as a switch does; `None` where it does not say.
     pub passes_on: Option<bool>,
     /// Where it is managed.
@@ -94,11 +91,13 @@ impl Id {
     }
 }
 
-/// Text as it stands, other bytes in hexadecimal.
+/// Text as it stands; other bytes, and text of which nothing can be seen, in hexadecimal.
 fn named_or_hex(id: &[u8]) -> Text {
-    match core::str::from_utf8(id) {
-        Ok(text) if !text.chars().any(char::is_control) => Text::clean(text),
-        _ => Text::clean(&id.iter().fold(String::new(), |mut out, byte| {
+    let text = core::str::from_utf8(id).ok();
+    let text = text.filter(|text| !text.chars().any(char::is_control));
+    match text.map(Text::clean).filter(|text| !text.is_empty()) {
+        Some(text) => text,
+        None => Text::clean(&id.iter().fold(String::new(), |mut out, byte| {
             let _ = write!(out, "{byte:02x}");
             out
         })),
@@ -135,7 +134,6 @@ impl Message {
             ttl: Duration::from_secs(u64::from(u16::from_be_bytes(*ttl))),
             port_description: None,
             name: None,
-            description: None,
             passes_on: None,
             address: None,
         };
@@ -153,7 +151,6 @@ impl Message {
         match kind {
             PORT_DESCRIPTION => self.port_description = self.port_description.take().or_else(text),
             NAME => self.name = self.name.take().or_else(text),
-            DESCRIPTION => self.description = self.description.take().or_else(text),
             CAPABILITIES => {
                 // What it can do, then what of that is switched on.
                 if let [_, _, hi, lo, ..] = value {

@@ -104,6 +104,9 @@ fn a_port_known_by_its_hardware_is_called_by_its_description() {
     };
     assert_eq!(port(3, &[2, 0x52, 0x43, 0, 0, 0xf2]), "Port 3");
     assert_eq!(port(5, b"1/0/3"), "1/0/3");
+    // Blanks, and characters that take no room: nothing could be read.
+    assert_eq!(port(5, b"  "), "2020");
+    assert_eq!(port(5, "\u{200b}\u{202e}".as_bytes()), "e2808be280ae");
 }
 
 #[test]

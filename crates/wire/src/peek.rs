@@ -53,8 +53,6 @@ pub enum What<'a> {
     GroupQuery {
         /// Who asks; 0.0.0.0 for a switch without an address.
         from: Ipv4Addr,
-        /// To which; 0.0.0.0 for any.
-        group: Ipv4Addr,
     },
     /// A packet could not be delivered.
     Unreachable {
@@ -216,7 +214,7 @@ fn in_ipv4<'a>(packet: &Ipv4<'a>) -> Result<What<'a>, Malformed> {
             Icmp::Unreachable { original: None, .. } | Icmp::Other { .. } => other,
         },
         ipv4::IGMP => match Igmp::parse(payload)? {
-            Igmp::Query { group } => What::GroupQuery { from, group },
+            Igmp::Query => What::GroupQuery { from },
             Igmp::Other { .. } => other,
         },
         ipv4::UDP => in_udp(from, to, Udp::parse(payload)?)?,

@@ -197,9 +197,7 @@ impl Message {
         .flatten()
         .collect()
     }
-}
 
-impl Message {
     /// The addresses at which the host with this hardware says that its services are: its own, if the
     /// message tells of no other.
     pub fn addresses_of(&self, mac: Mac) -> impl Iterator<Item = Ipv4Addr> {

@@ -243,15 +243,11 @@ fn we_read_in_their_frames_what_they_wrote() {
         );
     });
     let hosts = Mac::new([0x01, 0x00, 0x5e, 0, 0, 1]);
-    let query =
-        |group: Ipv4Addr| move |what: What<'_>| assert_eq!(what, What::GroupQuery { from: LOFT_IP, group });
-    what("igmp_query", hosts, None, &query(Ipv4Addr::UNSPECIFIED));
-    what(
-        "igmp_query_3",
-        hosts,
-        None,
-        &query(Ipv4Addr::new(239, 255, 255, 250)),
-    );
+    for name in ["igmp_query", "igmp_query_3"] {
+        what(name, hosts, None, &|what| {
+            assert_eq!(what, What::GroupQuery { from: LOFT_IP });
+        });
+    }
     what("igmp_report", hosts, None, &|what| {
         assert!(matches!(what, What::Ipv4Other { protocol: 2, .. }), "{what:?}");
     });
@@ -329,7 +325,6 @@ fn we_read_in_their_frames_what_they_wrote() {
             ttl: Duration::from_mins(2),
             port_description: Some("to the desk".into()),
             name: Some("S2 desk".into()),
-            description: Some("eight ports".into()),
             passes_on: Some(true),
             address: Some(Ipv4Addr::new(10, 40, 8, 3)),
         };

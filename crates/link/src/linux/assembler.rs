@@ -58,14 +58,14 @@ impl Assembler {
     }
 
     /// Goes to `label` if A is `k`.
-    pub(super) fn jump_if_equal(&mut self, k: u32, label: &'static str) {
-        self.done.push((JUMP_EQUAL, 0, 1, k));
+    pub(super) fn jump_if_equal(&mut self, k: impl Into<u32>, label: &'static str) {
+        self.done.push((JUMP_EQUAL, 0, 1, k.into()));
         self.jump(label);
     }
 
     /// Goes to `label` unless A is `k`.
-    pub(super) fn jump_unless_equal(&mut self, k: u32, label: &'static str) {
-        self.done.push((JUMP_EQUAL, 1, 0, k));
+    pub(super) fn jump_unless_equal(&mut self, k: impl Into<u32>, label: &'static str) {
+        self.done.push((JUMP_EQUAL, 1, 0, k.into()));
         self.jump(label);
     }
 

@@ -222,7 +222,7 @@ fn meaning(refused: bool, word: Option<Returned>, to: Ipv4Addr, station: &Statio
         Some(word) if never_left(word, station) => Some(DialEvent::NoWay),
         // A router on the way may turn anything away, in whatever words.
         Some(word) if word.by != to => None,
-        // A reset leaves no such word, and only the peer sends one.
+        // A reset leaves no such word. It bears the peer's address, whoever on the way may have made it.
         Some(_) | None => refused.then_some(DialEvent::Refused),
     }
 }

@@ -5,6 +5,8 @@
 
 use std::net::Ipv4Addr;
 
+use wire::{dhcp, enquiry, ethernet, icmp6, igmp, ipv4, ipv6, mdns, wsd};
+
 use super::assembler::{Assembler, Op};
 
 /// One instruction: code, jumps when true and when false, and its number (`struct sock_filter`).
@@ -13,28 +15,24 @@ pub(crate) type Instruction = (u16, u8, u8, u32);
 /// Addresses that may be let in besides: more than the dialer can borrow at once are not needed.
 pub(crate) const MAX_ADMITTED: usize = crate::MAX_DIALS;
 
-// EtherTypes (IEEE 802) and IPv4 protocols (IANA).
-const ARP: u32 = 0x0806;
-const IPV4: u32 = 0x0800;
-const IPV6: u32 = 0x86dd;
-const LLDP: u32 = 0x88cc;
-const VLAN: u32 = 0x8100;
-const ICMP: u32 = 1;
-const IGMP: u32 = 2;
-const TCP: u32 = 6;
-const UDP: u32 = 17;
-const ICMP6: u32 = 58;
-/// Types of `ICMPv6` that let a message pass: echo reply (RFC 4443) and neighbour discovery (RFC 4861).
-const HEARD6: [u32; 5] = [129, 133, 134, 135, 136];
-/// The type of a query of IGMP (RFC 2236, RFC 3376).
-const IGMP_QUERY: u32 = 0x11;
-/// Multicast DNS (RFC 6762).
-const MDNS: u32 = 5353;
-/// Ports of UDP that let a datagram pass: DHCP (RFC 2131), multicast DNS (RFC 6762), WS-Discovery,
-/// our end of a probe of WS-Discovery, to which the answers come, and the cameras' enquiry.
-const HEARD: [u32; 6] = [67, 68, 5353, 3702, DISCOVERY_OWN, 52_380];
-/// Our end of a probe, as `wire::wsd` sends it.
-pub(super) const DISCOVERY_OWN: u32 = 53_702;
+/// Ports of UDP that let a datagram pass: DHCP, multicast DNS, WS-Discovery, our end of a probe of it,
+/// to which the answers come, and the cameras' enquiry.
+const HEARD: [u16; 6] = [
+    dhcp::SERVER_PORT,
+    dhcp::CLIENT_PORT,
+    mdns::PORT,
+    wsd::PORT,
+    wsd::OWN_PORT,
+    enquiry::PORT,
+];
+/// Types of `ICMPv6` that let a message pass: echo reply and neighbour discovery.
+const HEARD6: [u8; 5] = [
+    icmp6::ECHO_REPLY,
+    icmp6::ROUTER_SOLICITATION,
+    icmp6::ROUTER_ADVERTISEMENT,
+    icmp6::NEIGHBOUR_SOLICITATION,
+    icmp6::NEIGHBOUR_ADVERTISEMENT,
+];
 
 /// The program that lets pass:
 /// - ARP, also where the kernel has already taken a VLAN tag out, and inside one 802.1Q tag;
@@ -47,11 +45,11 @@ pub(super) const DISCOVERY_OWN: u32 = 53_702;
 pub(crate) fn program(admitted: &[Ipv4Addr]) -> Vec<Instruction> {
     let mut a = Assembler::default();
     a.put(Op::LoadHalf(12));
-    a.jump_if_equal(ARP, "pass");
-    a.jump_if_equal(LLDP, "pass");
-    a.jump_if_equal(VLAN, "tagged");
-    a.jump_if_equal(IPV6, "ipv6");
-    a.jump_unless_equal(IPV4, "drop");
+    a.jump_if_equal(ethernet::ARP, "pass");
+    a.jump_if_equal(ethernet::LLDP, "pass");
+    a.jump_if_equal(ethernet::VLAN, "tagged");
+    a.jump_if_equal(ethernet::IPV6, "ipv6");
+    a.jump_unless_equal(ethernet::IPV4, "drop");
 
     a.put(Op::LoadByte(14 + 9));
     a.put(Op::ToX);
@@ -60,9 +58,9 @@ pub(crate) fn program(admitted: &[Ipv4Addr]) -> Vec<Instruction> {
         a.jump_if_equal(u32::from(*address), "admitted");
     }
     a.put(Op::FromX);
-    a.jump_if_equal(ICMP, "icmp");
-    a.jump_if_equal(IGMP, "igmp");
-    a.jump_unless_equal(UDP, "drop");
+    a.jump_if_equal(ipv4::ICMP, "icmp");
+    a.jump_if_equal(ipv4::IGMP, "igmp");
+    a.jump_unless_equal(ipv4::UDP, "drop");
 
     a.put(Op::LoadHalf(14 + 6));
     a.jump_if_bits(0x1fff, "drop");
@@ -78,7 +76,7 @@ pub(crate) fn program(admitted: &[Ipv4Addr]) -> Vec<Instruction> {
     a.jump_if_bits(0x1fff, "drop");
     a.put(Op::HeaderLengthToX(14));
     a.put(Op::LoadByteAtX(14));
-    a.jump_if_equal(0, "pass");
+    a.jump_if_equal(0_u8, "pass");
     a.jump("drop");
 
     a.label("igmp");
@@ -86,22 +84,22 @@ pub(crate) fn program(admitted: &[Ipv4Addr]) -> Vec<Instruction> {
     a.jump_if_bits(0x1fff, "drop");
     a.put(Op::HeaderLengthToX(14));
     a.put(Op::LoadByteAtX(14));
-    a.jump_if_equal(IGMP_QUERY, "pass");
+    a.jump_if_equal(igmp::QUERY, "pass");
     a.jump("drop");
 
     a.label("admitted");
     a.put(Op::FromX);
-    a.jump_if_equal(ICMP, "pass");
-    a.jump_if_equal(TCP, "pass");
-    a.jump_if_equal(UDP, "pass");
+    a.jump_if_equal(ipv4::ICMP, "pass");
+    a.jump_if_equal(ipv4::TCP, "pass");
+    a.jump_if_equal(ipv4::UDP, "pass");
     a.jump("drop");
 
     a.label("ipv6");
     a.put(Op::LoadByte(14 + 6));
-    a.jump_if_equal(ICMP6, "icmp6");
-    a.jump_unless_equal(UDP, "drop");
+    a.jump_if_equal(ipv6::ICMP6, "icmp6");
+    a.jump_unless_equal(ipv4::UDP, "drop");
     a.put(Op::LoadHalf(14 + 40 + 2));
-    a.jump_if_equal(MDNS, "pass");
+    a.jump_if_equal(mdns::PORT, "pass");
     a.jump("drop");
 
     a.label("icmp6");
@@ -113,7 +111,7 @@ pub(crate) fn program(admitted: &[Ipv4Addr]) -> Vec<Instruction> {
 
     a.label("tagged");
     a.put(Op::LoadHalf(16));
-    a.jump_if_equal(ARP, "pass");
+    a.jump_if_equal(ethernet::ARP, "pass");
 
     a.label("drop");
     a.put(Op::Return(0));

@@ -7,25 +7,22 @@
 //! (RFC 4541 section 2.1.2).
 
 use std::io;
-use std::net::{Ipv4Addr, Ipv6Addr, SocketAddrV4};
+use std::net::{Ipv4Addr, SocketAddrV4};
 
 use socket2::{Domain, InterfaceIndexOrAddress, Protocol, Socket, Type};
 use vocab::Mac;
+use wire::{ipv6, lldp, mdns, wsd};
 
 /// Groups whose frames the card shall deliver: multicast DNS over IPv4 and IPv6 (RFC 6762 section 3),
 /// WS-Discovery, LLDP (IEEE 802.1AB clause 7.1), and all hosts and routers of the link (RFC 4861).
 pub(super) const CARD: [Mac; 6] = [
-    Mac::new([0x01, 0x00, 0x5e, 0x00, 0x00, 0xfb]),
-    Mac::new([0x01, 0x00, 0x5e, 0x7f, 0xff, 0xfa]),
-    Mac::new([0x01, 0x80, 0xc2, 0x00, 0x00, 0x0e]),
-    Mac::new([0x33, 0x33, 0x00, 0x00, 0x00, 0xfb]),
-    Mac::new([0x33, 0x33, 0x00, 0x00, 0x00, 0x01]),
-    Mac::new([0x33, 0x33, 0x00, 0x00, 0x00, 0x02]),
+    mdns::GROUP_MAC,
+    wsd::GROUP_MAC,
+    lldp::GROUP_MAC,
+    ipv6::group_mac(mdns::GROUP6),
+    ipv6::group_mac(ipv6::ALL_NODES),
+    ipv6::group_mac(ipv6::ALL_ROUTERS),
 ];
-/// WS-Discovery's group.
-const DISCOVERY: Ipv4Addr = Ipv4Addr::new(239, 255, 255, 250);
-/// Multicast DNS over IPv6.
-const MDNS6: Ipv6Addr = Ipv6Addr::new(0xff02, 0, 0, 0, 0, 0, 0, 0xfb);
 
 /// The sockets that are members: over IPv4, and over IPv6 where there is any.
 type Joined = [Option<Socket>; 2];
@@ -67,7 +64,7 @@ fn join6(index: u32) -> io::Result<Socket> {
         Some(Protocol::UDP),
     )?;
     let _ = socket.set_recv_buffer_size(0);
-    socket.join_multicast_v6(&MDNS6, index)?;
+    socket.join_multicast_v6(&mdns::GROUP6, index)?;
     Ok(socket)
 }
 
@@ -81,8 +78,7 @@ fn join(index: u32) -> io::Result<Socket> {
     )?;
     let _ = socket.set_recv_buffer_size(0);
     // If another holds the port, there is still the membership.
-    let _ =
-        socket.bind(&SocketAddrV4::new(Ipv4Addr::UNSPECIFIED, super::filter::DISCOVERY_OWN as u16).into());
-    socket.join_multicast_v4_n(&DISCOVERY, &InterfaceIndexOrAddress::Index(index))?;
+    let _ = socket.bind(&SocketAddrV4::new(Ipv4Addr::UNSPECIFIED, wsd::OWN_PORT).into());
+    socket.join_multicast_v4_n(&wsd::GROUP, &InterfaceIndexOrAddress::Index(index))?;
     Ok(socket)
 }

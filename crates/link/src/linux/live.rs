@@ -4,18 +4,22 @@ use std::collections::VecDeque;
 use std::io;
 use std::net::Ipv4Addr;
 
+use tokio::time::Instant;
 use vocab::{Ipv4Net, LinkState, Mode, Station};
 
 use super::dialer::{OsDialer, Reach};
 use super::groups::Groups;
-use super::monitor::Monitor;
+use super::monitor::{Besides, Monitor};
 use super::neighbours::Neighbours;
 use super::news::News;
 use super::packets::Packets;
 use super::pinger::Pinger;
 use super::plain::Plain;
-use super::route;
+use super::way::Way;
 use crate::{Dial, DialId, Frame, LiveEvent, OpenError, OpenHow, PortError};
+
+/// Pieces of news taken in one go, so that a flood of them holds nothing up.
+const MOST_NEWS: usize = 256;
 
 /// By which means the wire is reached.
 #[derive(Debug)]
@@ -23,7 +27,7 @@ enum Means {
     Frames(Packets),
     Plain(Plain, Neighbours),
     /// One network behind routers.
-    Routed(Pinger, Ipv4Net),
+    Routed(Pinger, Way),
 }
 
 /// One interface, whole: frames or the unprivileged means, the interface's state, the system's
@@ -50,8 +54,11 @@ impl Live {
     /// See [`OpenError`]. A link that is down or has no cable is none.
     pub fn open(name: &str, how: OpenHow) -> Result<Self, OpenError> {
         let system = |doing| move |error| OpenError::System { doing, error };
-        let (monitor, known) =
-            Monitor::open(how != OpenHow::Raw).map_err(system("listen to the kernel's news"))?;
+        let besides = match how {
+            OpenHow::Raw => Besides::Nothing,
+            OpenHow::Auto | OpenHow::Unprivileged => Besides::Neighbours,
+        };
+        let (monitor, known) = Monitor::open(besides).map_err(system("listen to the kernel's news"))?;
         match monitor.books().is_ethernet(name) {
             Some(true) => {}
             Some(false) => {
@@ -118,7 +125,7 @@ impl Live {
     /// See [`OpenError`]: among them that the system lets this program send no echo requests.
     pub fn open_routed(net: Ipv4Net, fallback: &str) -> Result<Self, OpenError> {
         let system = |doing| move |error| OpenError::System { doing, error };
-        let (monitor, _) = Monitor::open(false).map_err(system("listen to the kernel's news"))?;
+        let (monitor, _) = Monitor::open(Besides::Routes).map_err(system("listen to the kernel's news"))?;
         let pinger = Pinger::open().map_err(|error| match error.kind() {
             io::ErrorKind::PermissionDenied => OpenError::NoEcho,
             _ => OpenError::System {
@@ -126,13 +133,14 @@ impl Live {
                 error,
             },
         })?;
-        let name = way_out(&monitor, net).unwrap_or_else(|| fallback.to_owned());
+        let mut way = Way::to(net);
+        let name = way.out(&monitor).unwrap_or_else(|| fallback.to_owned());
         let station = monitor.station(&name, Mode::Routed, None);
         let bound = station.index;
         Ok(Self {
             station,
             monitor,
-            means: Means::Routed(pinger, net),
+            means: Means::Routed(pinger, way),
             dialer: OsDialer::new(),
             groups: Groups::default(),
             waiting: VecDeque::new(),
@@ -161,7 +169,10 @@ impl Live {
             match means {
                 Means::Frames(packets) => packets.readable().await,
                 Means::Plain(plain, _) => plain.readable().await,
-                Means::Routed(pinger, _) => pinger.readable().await,
+                Means::Routed(pinger, way) => tokio::select! {
+                    () = pinger.readable() => {}
+                    () = way.due() => {}
+                },
             }
         };
         tokio::select! {
@@ -174,9 +185,21 @@ impl Live {
     /// The next thing that happened, without waiting. A received frame is put into `frame`, whose
     /// buffer is used again.
     pub fn next(&mut self, frame: &mut Frame) -> Option<LiveEvent> {
-        while self.waiting.is_empty() {
+        for _ in 0..MOST_NEWS {
+            if !self.waiting.is_empty() {
+                break;
+            }
             let Some(news) = self.monitor.take() else { break };
-            self.learn(&news);
+            match &mut self.means {
+                // Routes may change by the thousand, and one look is enough for all.
+                Means::Routed(_, way) => way.doubt(Instant::now()),
+                Means::Frames(_) | Means::Plain(..) => self.learn(&news),
+            }
+        }
+        if let Means::Routed(_, way) = &self.means
+            && way.is_due(Instant::now())
+        {
+            self.learn(&[]);
         }
         if let Some(event) = self.waiting.pop_front() {
             return Some(event);
@@ -199,7 +222,7 @@ impl Live {
                 // As many at most as were asked.
                 std::iter::from_fn(|| plain.refusal()).find_map(proven)
             }
-            Means::Routed(pinger, net) => pinger.event(*net, &self.station),
+            Means::Routed(pinger, way) => pinger.event(way.net(), &self.station),
         }
     }
 
@@ -212,8 +235,8 @@ impl Live {
                 }
             }
         }
-        let way = match &self.means {
-            Means::Routed(_, net) => way_out(&self.monitor, *net),
+        let way = match &mut self.means {
+            Means::Routed(_, way) => way.out(&self.monitor),
             Means::Frames(_) | Means::Plain(..) => None,
         };
         let name = way.as_ref().unwrap_or(&self.station.name);
@@ -322,7 +345,7 @@ impl Live {
     #[expect(clippy::needless_pass_by_value, reason = "it is the dialer's from here on")]
     pub fn dial(&mut self, dial: Dial) {
         let reach = match &self.means {
-            Means::Routed(_, net) => Reach::Through(*net),
+            Means::Routed(_, way) => Reach::Through(way.net()),
             Means::Frames(_) | Means::Plain(..) => Reach::Beside,
         };
         self.dialer.open(&self.station, reach, &dial);
@@ -377,7 +400,7 @@ impl Live {
 
     fn must_be_ours(&self, address: Ipv4Addr) -> Result<(), PortError> {
         let ours = match &self.means {
-            Means::Routed(_, net) => net.contains(&address),
+            Means::Routed(_, way) => way.net().contains(&address),
             Means::Frames(_) | Means::Plain(..) => {
                 self.station.addresses.iter().any(|net| net.contains(&address))
             }
@@ -388,12 +411,6 @@ impl Live {
             Err(PortError::Other(io::ErrorKind::NetworkUnreachable.into()))
         }
     }
-}
-
-/// The interface by which the system's routes lead to `net`.
-fn way_out(monitor: &Monitor, net: Ipv4Net) -> Option<String> {
-    let own = route::source_towards(net.addr())?;
-    monitor.books().holder(own)
 }
 
 /// Whether the system withholds packet sockets: by permission, or from a container altogether.

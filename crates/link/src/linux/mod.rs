@@ -17,14 +17,30 @@ mod plain;
 mod route;
 mod sys;
 mod watched;
+mod way;
 
+use std::io;
 use std::net::Ipv4Addr;
 use std::path::Path;
 use std::time::Duration;
 
 use vocab::Medium;
 
+use crate::PortError;
+
 pub use live::Live;
+
+/// The port that throws away what it gets (RFC 863).
+const DISCARD: u16 = 9;
+
+/// Why something did not leave, by the kernel's error.
+fn unsent(error: io::Error) -> PortError {
+    match error.raw_os_error() {
+        Some(libc::EAGAIN | libc::ENOBUFS) => PortError::Busy,
+        Some(libc::ENETDOWN | libc::ENODEV | libc::ENXIO) => PortError::Down,
+        _ => PortError::Other(error),
+    }
+}
 
 /// The gateway of the default route with the lowest metric.
 pub fn default_gateway() -> Option<Ipv4Addr> {

@@ -17,6 +17,7 @@ use super::{medium, sys};
 const GROUP_LINK: i32 = 1;
 const GROUP_NEIGHBOUR: i32 = 3;
 const GROUP_ADDRESS: i32 = 5;
+const GROUP_ROUTE: i32 = 7;
 const GROUP_ADDRESS6: i32 = 9;
 
 /// Room for news that come in a burst, such as a neighbour table filling up.
@@ -30,28 +31,44 @@ const RETRY: Duration = Duration::from_millis(100);
 /// Datagrams looked at for one table: far more than 4,096 interfaces take.
 const MAX_DATAGRAMS: usize = 20_000;
 
+/// What is listened for beside interfaces and their addresses.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Besides {
+    /// Nothing.
+    Nothing,
+    /// The neighbour table.
+    Neighbours,
+    /// That a route came or went. Which one is not read: whoever needs one looks it up.
+    Routes,
+}
+
 /// The socket with what was learned from it.
 #[derive(Debug)]
 pub(super) struct Monitor {
     socket: Watched,
     books: Books,
     sequence: u32,
-    neighbours: bool,
+    besides: Besides,
     buffer: Box<[u8]>,
     /// News were lost and the tables could not be read: when to try again.
     retry_at: Option<Instant>,
 }
 
 impl Monitor {
-    /// Subscribes and reads all tables; with `neighbours`, the neighbour table too.
-    pub(super) fn open(neighbours: bool) -> io::Result<(Self, Vec<News>)> {
+    /// Subscribes and reads all tables that are listened for.
+    pub(super) fn open(besides: Besides) -> io::Result<(Self, Vec<News>)> {
         let domain = Domain::from(libc::AF_NETLINK);
         let socket = Socket::new_raw(domain, Type::RAW.cloexec().nonblocking(), None)?;
         // More room is a bonus.
         let _ = socket.set_recv_buffer_size(RECEIVE_BUFFER);
+        let more = match besides {
+            Besides::Nothing => None,
+            Besides::Neighbours => Some(GROUP_NEIGHBOUR),
+            Besides::Routes => Some(GROUP_ROUTE),
+        };
         for group in [GROUP_LINK, GROUP_ADDRESS, GROUP_ADDRESS6]
             .into_iter()
-            .chain(neighbours.then_some(GROUP_NEIGHBOUR))
+            .chain(more)
         {
             sys::set_option(
                 socket.as_fd(),
@@ -64,7 +81,7 @@ impl Monitor {
             socket: Watched::new(OwnedFd::from(socket))?,
             books: Books::default(),
             sequence: 0,
-            neighbours,
+            besides,
             buffer: vec![0; DATAGRAM].into_boxed_slice(),
             retry_at: None,
         };
@@ -157,7 +174,7 @@ impl Monitor {
                 Table::Addresses6,
                 Table::Neighbours,
             ] {
-                if table != Table::Neighbours || self.neighbours {
+                if table != Table::Neighbours || self.besides == Besides::Neighbours {
                     whole &= self.read_table(table, &mut neighbours)?;
                 }
             }

@@ -7,7 +7,7 @@ use std::os::fd::{AsFd, BorrowedFd, OwnedFd};
 use socket2::{Domain, SockFilter, SockRef, Socket, Type};
 
 use super::watched::Watched;
-use super::{filter, groups, sys};
+use super::{filter, groups, sys, unsent};
 use crate::{Frame, PortError};
 
 /// Receive buffer wanted, in bytes: all of a /22 answering at once took 4 MB on the machine where
@@ -106,18 +106,14 @@ impl Packets {
         match result {
             Ok(sent) if sent == frame.len() => Ok(()),
             Ok(_) => Err(PortError::Other(io::ErrorKind::WriteZero.into())),
-            Err(e) if e.kind() == io::ErrorKind::WouldBlock => Err(PortError::Busy),
-            Err(e) => match e.raw_os_error() {
-                Some(libc::ENOBUFS) => {
-                    self.choked = true;
-                    Err(PortError::Busy)
-                }
-                Some(libc::ENETDOWN | libc::ENXIO | libc::ENODEV) => {
+            Err(e) => {
+                self.choked |= e.raw_os_error() == Some(libc::ENOBUFS);
+                let error = unsent(e);
+                if matches!(error, PortError::Down) {
                     self.socket.renew();
-                    Err(PortError::Down)
                 }
-                _ => Err(PortError::Other(e)),
-            },
+                Err(error)
+            }
         }
     }
 

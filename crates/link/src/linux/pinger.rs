@@ -15,6 +15,7 @@ use wire::icmp::{Echo, Icmp};
 use wire::{Ipv4, ipv4};
 
 use super::sys::{self, Returned};
+use super::unsent;
 use super::watched::Watched;
 use crate::{LiveEvent, PortError};
 
@@ -22,8 +23,6 @@ use crate::{LiveEvent, PortError};
 const MOST: usize = 4_096;
 /// Attempts to send: an error may be what became of an earlier packet.
 const ATTEMPTS: usize = 3;
-/// What an echo request carries. Nothing rests on it.
-const DATA: &[u8; 16] = b"rigmuster echo..";
 
 /// How the kernel lets us send echo requests.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -68,7 +67,7 @@ impl Pinger {
         let request = Echo {
             identifier: self.identifier,
             sequence,
-            data: DATA,
+            data: Echo::OWN_DATA,
         }
         .emit_request();
         let to = SockAddr::from(SocketAddrV4::new(address, 0));
@@ -76,19 +75,14 @@ impl Pinger {
             self.socket
                 .try_write(|fd| SockRef::from(&fd).send_to(&request, &to))
         };
-        let mut last = Ok(0);
-        for _ in 0..ATTEMPTS {
-            last = send();
+        let mut last = send();
+        for _ in 1..ATTEMPTS {
             if last.is_ok() {
-                return Ok(());
+                break;
             }
+            last = send();
         }
-        let error = last.err().unwrap_or_else(|| io::ErrorKind::Other.into());
-        Err(match error.raw_os_error() {
-            Some(libc::EAGAIN | libc::ENOBUFS) => PortError::Busy,
-            Some(libc::ENETDOWN | libc::ENODEV | libc::ENXIO) => PortError::Down,
-            _ => PortError::Other(error),
-        })
+        last.map(drop).map_err(unsent)
     }
 
     /// The next reply, or the word that a request to somebody in `net` never left from a computer
@@ -131,7 +125,8 @@ impl Pinger {
             return None;
         };
         // The kernel has seen to that already where it filled the identifier in.
-        let ours = self.form == Form::Datagram || (echo.identifier == self.identifier && echo.data == DATA);
+        let ours = self.form == Form::Datagram
+            || (echo.identifier == self.identifier && echo.data == Echo::OWN_DATA);
         ours.then_some(LiveEvent::EchoReply {
             address: from,
             sequence: echo.sequence,

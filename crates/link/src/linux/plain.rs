@@ -8,12 +8,12 @@ use std::os::fd::OwnedFd;
 use socket2::{Domain, Protocol, SockRef, Socket, Type};
 use tokio::net::UdpSocket;
 use vocab::Station;
+use wire::icmp::{Echo, Icmp};
 
 use super::asker::Asker;
+use super::{DISCARD, unsent};
 use crate::PortError;
 
-/// The port that throws away what it gets (RFC 863).
-const DISCARD: u16 = 9;
 /// Datagrams wait in here while the kernel looks for their addresses; too little room, and asking
 /// stops after some hundred. As with every buffer, the kernel grants what it allows.
 const SEND_BUFFER: usize = 4 << 20;
@@ -62,8 +62,12 @@ impl Plain {
         let Some(pinger) = &self.pinger else {
             return Err(PortError::Other(io::ErrorKind::PermissionDenied.into()));
         };
-        let [high, low] = sequence.to_be_bytes();
-        let request = [8, 0, 0, 0, 0, 0, high, low];
+        let request = Echo {
+            identifier: 0,
+            sequence,
+            data: Echo::OWN_DATA,
+        }
+        .emit_request();
         send(pinger, &request, SocketAddrV4::new(address, 0))
     }
 
@@ -75,8 +79,8 @@ impl Plain {
         for _ in 0..4096 {
             match pinger.try_recv_from(&mut buffer) {
                 Ok((length, SocketAddr::V4(from))) => {
-                    if let Some([0, 0, _, _, _, _, high, low]) = buffer.get(..length.min(8)) {
-                        return Some((*from.ip(), u16::from_be_bytes([*high, *low])));
+                    if let Ok(Icmp::EchoReply(echo)) = Icmp::parse(buffer.get(..length).unwrap_or_default()) {
+                        return Some((*from.ip(), echo.sequence));
                     }
                 }
                 Err(e) if e.kind() == io::ErrorKind::WouldBlock => return None,
@@ -138,13 +142,5 @@ fn send(socket: &UdpSocket, bytes: &[u8], to: SocketAddrV4) -> Result<(), PortEr
         Err(_) => direct(),
         other => other,
     };
-    match sent {
-        Ok(_) => Ok(()),
-        Err(e) if e.kind() == io::ErrorKind::WouldBlock => Err(PortError::Busy),
-        Err(e) => Err(match e.raw_os_error() {
-            Some(libc::ENOBUFS) => PortError::Busy,
-            Some(libc::ENETDOWN | libc::ENODEV | libc::ENXIO) => PortError::Down,
-            _ => PortError::Other(e),
-        }),
-    }
+    sent.map(drop).map_err(unsent)
 }

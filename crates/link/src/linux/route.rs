@@ -2,11 +2,11 @@
 
 use std::net::{Ipv4Addr, SocketAddr, UdpSocket};
 
+use super::DISCARD;
+
 /// Our address that packets to `address` would bear, by the system's routes; `None` where there is
 /// no route. Nothing is sent: a datagram socket that connects only looks its route up.
 pub(super) fn source_towards(address: Ipv4Addr) -> Option<Ipv4Addr> {
-    /// The port that throws away what it gets (RFC 863), which gets nothing here.
-    const DISCARD: u16 = 9;
     let socket = UdpSocket::bind((Ipv4Addr::UNSPECIFIED, 0)).ok()?;
     socket.connect((address, DISCARD)).ok()?;
     match socket.local_addr().ok()? {

@@ -67,7 +67,7 @@ fn one_echo_goes_to_all_and_each_answer_is_told() {
         let echo = Echo {
             identifier,
             sequence: 1,
-            data: b"rigmuster",
+            data: Echo::OWN_DATA,
         };
         Path6 {
             from_mac: mac(n),
