@@ -193,6 +193,20 @@ impl Lab {
         run("ip", &all)
     }
 
+    /// What the kernel of `host` holds: addresses, routes, neighbours.
+    ///
+    /// # Panics
+    /// If it cannot be asked.
+    pub fn settings(&self, host: &str) -> Vec<String> {
+        ["address", "route", "neigh"]
+            .iter()
+            .map(|what| {
+                let out = self.within(host, &["ip", "-o", what, "show"]);
+                String::from_utf8_lossy(&out.stdout).into_owned()
+            })
+            .collect()
+    }
+
     /// Sets a kernel setting of a host, such as `net/ipv4/conf/eth0/arp_ignore`.
     pub fn set(&self, host: &str, key: &str, value: &str) {
         self.within(host, &["sh", "-c", &format!("echo '{value}' > /proc/sys/{key}")]);

@@ -262,6 +262,18 @@ impl Terminal {
         self.wait_for(&format!("{words:?}"), |screen| screen.contents().contains(words));
     }
 
+    /// Waits until all these words stand on the screen, whatever lines they are broken into.
+    ///
+    /// # Panics
+    /// As [`Terminal::wait_for`].
+    #[track_caller]
+    pub fn wait_words(&self, words: &[&str]) {
+        self.wait_for(&format!("{words:?}"), |screen| {
+            let text = screen.contents().split_whitespace().collect::<Vec<_>>().join(" ");
+            words.iter().all(|w| text.contains(w))
+        });
+    }
+
     /// Waits until more than `than` bytes were written; false if that does not happen `within` that time.
     pub fn writes(&self, than: usize, within: Duration) -> bool {
         self.comes(within, |shown| shown.raw.len() > than)

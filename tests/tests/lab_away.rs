@@ -15,17 +15,6 @@ const BROADCAST: &str = "ff:ff:ff:ff:ff:ff";
 /// A reset (RFC 9293 section 3.1).
 const RST: u64 = 4;
 
-/// What a host's kernel holds: addresses, routes, neighbours.
-fn settings(lab: &Lab, host: &str) -> Vec<String> {
-    ["address", "route", "neigh"]
-        .iter()
-        .map(|what| {
-            let out = lab.within(host, &["ip", "-o", what, "show"]);
-            String::from_utf8_lossy(&out.stdout).into_owned()
-        })
-        .collect()
-}
-
 /// The seat on the rig's subnet, and the organ loft's camera on a subnet of its own, from which no
 /// route leads anywhere else.
 fn hall(lab: &Lab, control: &[&str]) -> String {
@@ -100,7 +89,7 @@ fn its_control_ports_answer_there_and_nothing_else_changes() {
         ];
         let rig = hall(lab, &[&words[..], &["http:8081"]].concat());
         let mut services = lab.service("loft", &words);
-        let (seat, loft) = (settings(lab, SEAT), settings(lab, "loft"));
+        let (seat, loft) = (lab.settings(SEAT), lab.settings("loft"));
         let mut capture = lab.capture(SEAT);
         let run = lab.call(&["check", &rig, "--json", "--within", "14s"]).start();
         let probes = capture.wait("three probes", 3, is_probe);
@@ -110,7 +99,7 @@ fn its_control_ports_answer_there_and_nothing_else_changes() {
             let apart = ms(&pair[1]) - ms(&pair[0]);
             assert!(apart >= 495, "{apart} ms apart");
         }
-        let mut during = settings(lab, SEAT);
+        let mut during = lab.settings(SEAT);
         for word in [
             "http",
             "rtsp",
@@ -121,7 +110,7 @@ fn its_control_ports_answer_there_and_nothing_else_changes() {
             "onvif",
         ] {
             while !services.heard().iter().any(|l| *l == format!("asked {word}")) && run.goes_on() {
-                during = settings(lab, SEAT);
+                during = lab.settings(SEAT);
             }
             services.wait(word, |line| line == format!("asked {word}"));
         }
@@ -138,8 +127,8 @@ fn its_control_ports_answer_there_and_nothing_else_changes() {
         }
         assert_eq!(seen["control"]["http:8081"], "refused", "{report}");
         assert!(report.findings("calls_for_nobody").is_empty(), "{report}");
-        assert_eq!(settings(lab, SEAT), seat, "afterwards");
-        assert_eq!(settings(lab, "loft")[..2], loft[..2]);
+        assert_eq!(lab.settings(SEAT), seat, "afterwards");
+        assert_eq!(lab.settings("loft")[..2], loft[..2]);
 
         let mut answered = 0;
         for frame in capture.sent() {
@@ -265,7 +254,7 @@ fn a_stranger_on_a_foreign_subnet_tells_its_ports_in_a_survey() {
             let rig = hall(lab, &["http"]);
             lab.host("guest", GUEST, &["172.16.200.9/24"]);
             lab.serve("guest", &["http", "visca-udp"]);
-            let seat = settings(lab, SEAT);
+            let seat = lab.settings(SEAT);
             let report = lab.survey(&[&rig, "--in", "172.16.200.0/24"]);
             let told = &report.unlisted(GUEST)["control"];
             assert_eq!(
@@ -278,7 +267,7 @@ fn a_stranger_on_a_foreign_subnet_tells_its_ports_in_a_survey() {
                 "refused",
                 "{report}"
             );
-            assert_eq!(settings(lab, SEAT), seat);
+            assert_eq!(lab.settings(SEAT), seat);
         },
     );
 }

@@ -43,15 +43,6 @@ fn ready(terminal: &Terminal) {
     });
 }
 
-#[track_caller]
-fn says(terminal: &Terminal, words: &[&str]) {
-    terminal.wait_for(&format!("{words:?}"), |screen| {
-        // Bars wrap, so the words are looked for without line ends.
-        let text = screen.contents().split_whitespace().collect::<Vec<_>>().join(" ");
-        words.iter().all(|w| text.contains(w))
-    });
-}
-
 /// Clock ticks that the process has used, from /proc/PID/stat (proc(5), fields 14 and 15).
 fn ticks(terminal: &Terminal) -> u64 {
     let stat = std::fs::read_to_string(Path::new("/proc").join(terminal.pid().to_string()).join("stat"))
@@ -83,8 +74,8 @@ fn a_cable_is_pulled_and_put_back() {
         let terminal = counted(lab);
         for _ in 0..2 {
             lab.pull(SEAT);
-            says(&terminal, &["eth0", "not asked"]);
-            says(&terminal, &["cable"]);
+            terminal.wait_words(&["eth0", "not asked"]);
+            terminal.wait_words(&["cable"]);
             does_not_spin(&terminal);
             lab.put_back(SEAT);
             ready(&terminal);
@@ -99,7 +90,7 @@ fn an_interface_is_deleted_and_made_again() {
         let terminal = counted(lab);
         for _ in 0..2 {
             lab.delete(SEAT);
-            says(&terminal, &["eth0", "not asked", "gone"]);
+            terminal.wait_words(&["eth0", "not asked", "gone"]);
             does_not_spin(&terminal);
             lab.port(SEAT, "eth0", SEAT, SEAT_MAC, &[ADDRESS]);
             // No new permission was given, and it has none but that for frames.
@@ -114,7 +105,7 @@ fn an_interface_is_switched_off_and_on() {
     lab("an_interface_is_switched_off_and_on", |lab| {
         let terminal = counted(lab);
         lab.within(SEAT, &["ip", "link", "set", "dev", "eth0", "down"]);
-        says(&terminal, &["eth0", "switched off", "not asked"]);
+        terminal.wait_words(&["eth0", "switched off", "not asked"]);
         does_not_spin(&terminal);
         lab.within(SEAT, &["ip", "link", "set", "dev", "eth0", "up"]);
         ready(&terminal);
@@ -128,8 +119,8 @@ fn this_computers_address_changes() {
         let terminal = counted(lab);
         lab.within(SEAT, &["ip", "address", "add", "192.168.77.5/24", "dev", "eth0"]);
         lab.within(SEAT, &["ip", "address", "del", ADDRESS, "dev", "eth0"]);
-        says(&terminal, &["192.168.77.5"]);
-        says(&terminal, &["Not ready", "no address in 10.40.8.0/24"]);
+        terminal.wait_words(&["192.168.77.5"]);
+        terminal.wait_words(&["Not ready", "no address in 10.40.8.0/24"]);
         lab.within(SEAT, &["ip", "address", "add", ADDRESS, "dev", "eth0"]);
         lab.within(SEAT, &["ip", "address", "del", "192.168.77.5/24", "dev", "eth0"]);
         ready(&terminal);
@@ -148,11 +139,11 @@ fn a_device_goes_and_comes_and_starts() {
         let terminal = lab.screen(&["board", &rig]).size(120, 40).start();
         ready(&terminal);
         lab.pull("loft");
-        says(&terminal, &["1 missing"]);
+        terminal.wait_words(&["1 missing"]);
         // It returns with its control port still closed, as a device does that starts.
         drop(services);
         lab.put_back("loft");
-        says(&terminal, &["1 starting"]);
+        terminal.wait_words(&["1 starting"]);
         lab.serve("loft", &["http"]);
         // Asked by hand, or by itself when the program asks again.
         terminal.send("c");
@@ -167,7 +158,7 @@ fn a_second_claimant_comes_and_goes() {
     lab("a_second_claimant_comes_and_goes", |lab| {
         let terminal = counted(lab);
         lab.host("twin", "02:52:43:00:00:98", &["10.40.8.21/24"]);
-        says(&terminal, &["1 two on one address"]);
+        terminal.wait_words(&["1 two on one address"]);
         lab.pull("twin");
         ready(&terminal);
         quits(&terminal);
@@ -205,8 +196,8 @@ fn listening_only_is_switched_on_and_off_by_a_key() {
         let terminal = counted(lab);
         let mut capture = lab.capture(SEAT);
         terminal.send("l");
-        says(&terminal, &["listen-only"]);
-        says(&terminal, &["not asked"]);
+        terminal.wait_words(&["listen-only"]);
+        terminal.wait_words(&["not asked"]);
         // The kernel tells the switches that it leaves WS-Discovery's group, and says so twice
         // (RFC 3376 section 8.1, CHANGE_TO_INCLUDE); as a member it would have to go on answering.
         capture.wait("the farewell to the group", 2, |f| {
@@ -221,7 +212,7 @@ fn listening_only_is_switched_on_and_off_by_a_key() {
         );
         // Asking again is confirmed.
         terminal.send("l");
-        says(&terminal, &["y yes"]);
+        terminal.wait_words(&["y yes"]);
         terminal.send("y");
         ready(&terminal);
         quits(&terminal);
@@ -240,9 +231,9 @@ fn the_board_works_without_permission_and_says_so() {
             .size(120, 40)
             .start();
         ready(&terminal);
-        says(&terminal, &["unprivileged"]);
+        terminal.wait_words(&["unprivileged"]);
         lab.pull("loft");
-        says(&terminal, &["1 missing"]);
+        terminal.wait_words(&["1 missing"]);
         lab.put_back("loft");
         ready(&terminal);
         quits(&terminal);

@@ -6,21 +6,9 @@
 use rigmuster_tests::contract::{Made, Report};
 use rigmuster_tests::lab::{Lab, SEAT, asks_for, lab, most_memory};
 use rigmuster_tests::rigs::RigText;
-use rigmuster_tests::terminal::Terminal;
 
 const LOFT: &str = "02:52:43:00:00:21";
 const STRANGER: &str = "02:52:43:00:00:99";
-
-/// What the seat's kernel holds: addresses, routes, neighbours.
-fn settings(lab: &Lab) -> Vec<String> {
-    [["address"], ["route"], ["neigh"]]
-        .iter()
-        .map(|what| {
-            let out = lab.within(SEAT, &["ip", "-o", what[0], "show"]);
-            String::from_utf8_lossy(&out.stdout).into_owned()
-        })
-        .collect()
-}
 
 fn hall(lab: &Lab) -> String {
     lab.seat(&["10.40.8.5/24"]);
@@ -36,11 +24,11 @@ fn a_far_search_finds_what_nobody_knew_and_changes_nothing_here() {
         "a_far_search_finds_what_nobody_knew_and_changes_nothing_here",
         |lab| {
             let rig = hall(lab);
-            let before = settings(lab);
+            let before = lab.settings(SEAT);
             let report = lab.survey(&[&rig, "--in", "192.168.64.0/20", "--in", "172.16.200.0/24"]);
             assert_eq!(report.device("Organ loft")["seen"]["address"], "192.168.77.5");
             assert_eq!(report.unlisted(STRANGER)["addresses"][0], "172.16.200.9");
-            assert_eq!(settings(lab), before);
+            assert_eq!(lab.settings(SEAT), before);
         },
     );
 }
@@ -115,43 +103,32 @@ fn an_interrupted_search_keeps_its_finds() {
     });
 }
 
-#[track_caller]
-fn says(terminal: &Terminal, words: &[&str]) {
-    terminal.wait_for(&format!("{words:?}"), |screen| {
-        let text = screen.contents().split_whitespace().collect::<Vec<_>>().join(" ");
-        words.iter().all(|w| text.contains(w))
-    });
-}
-
 #[test]
 fn the_board_searches_after_a_yes_and_waits_for_a_start_instead() {
     lab(
         "the_board_searches_after_a_yes_and_waits_for_a_start_instead",
         |lab| {
             let rig = hall(lab);
-            let before = settings(lab);
+            let before = lab.settings(SEAT);
             let terminal = lab.screen(&["board", &rig]).size(120, 40).start();
-            says(&terminal, &["Organ loft", "1 missing"]);
+            terminal.wait_words(&["Organ loft", "1 missing"]);
             terminal.send("d");
-            says(
-                &terminal,
-                &[
-                    "192.168.0.0/16",
-                    "131,068 frames, 1 min 28 s",
-                    "y search w wait n no",
-                ],
-            );
+            terminal.wait_words(&[
+                "192.168.0.0/16",
+                "131,068 frames, 1 min 28 s",
+                "y search w wait n no",
+            ]);
             terminal.send("y");
-            says(&terminal, &["deep search", "s left, 0 found; d stops it"]);
+            terminal.wait_words(&["deep search", "s left, 0 found; d stops it"]);
             // A camera with an address that nobody knows, on a kernel of its own.
-            says(&terminal, &["for now at 192.168.77.5", "1 found"]);
+            terminal.wait_words(&["for now at 192.168.77.5", "1 found"]);
             terminal.send("d");
-            says(&terminal, &["The deep search is stopped", "192.168.77.5"]);
+            terminal.wait_words(&["The deep search is stopped", "192.168.77.5"]);
             terminal.wait_for("no search in the head", |screen| {
                 !screen.contents().contains("d stops it")
             });
             assert_eq!(
-                settings(lab),
+                lab.settings(SEAT),
                 before,
                 "this computer's own settings are as they were"
             );
@@ -159,33 +136,27 @@ fn the_board_searches_after_a_yes_and_waits_for_a_start_instead() {
             // Under listen-only the search is locked, and the waiting sends nothing.
             let mut capture = lab.capture(SEAT);
             terminal.send("l");
-            says(&terminal, &["listen-only"]);
+            terminal.wait_words(&["listen-only"]);
             // The kernel takes leave of the group that the program joined, twice (RFC 3376 section 8.1).
             capture.wait("the farewell to the group", 2, |f| {
                 f["out"] == true && f["igmp"]["record"] == 3
             });
             terminal.send("d");
-            says(&terminal, &["Locked: listen-only is on"]);
+            terminal.wait_words(&["Locked: listen-only is on"]);
             terminal.send("y");
-            says(&terminal, &["Listen-only is on, so nothing is sent"]);
+            terminal.wait_words(&["Listen-only is on, so nothing is sent"]);
             terminal.send("dw");
-            says(
-                &terminal,
-                &["waiting for a device to start", "nobody yet; d ends it"],
-            );
+            terminal.wait_words(&["waiting for a device to start", "nobody yet; d ends it"]);
             let sent = lab.taken_from(SEAT);
             lab.host("late", "02:52:43:00:00:42", &["172.16.55.4/24"]);
             // The first thing that a kernel says of itself: it asks for its router.
             let first_word = "import socket; socket.socket(socket.AF_INET, socket.SOCK_DGRAM)\
                               .sendto(b'x', ('172.16.55.1', 9))";
             lab.within("late", &["python3", "-c", first_word]);
-            says(
-                &terminal,
-                &["caught", "02:52:43:00:00:42 at 172.16.55.4", "spoke up"],
-            );
+            terminal.wait_words(&["caught", "02:52:43:00:00:42 at 172.16.55.4", "spoke up"]);
             assert_eq!(lab.taken_from(SEAT), sent, "waiting sends nothing");
             terminal.send("d");
-            says(&terminal, &["No longer waiting"]);
+            terminal.wait_words(&["No longer waiting"]);
             terminal.send("q");
             assert_eq!(terminal.end().code, 0);
         },

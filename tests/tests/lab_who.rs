@@ -29,23 +29,15 @@ control = ["visca-tcp", "http"]
 # The ramp comes next week.
 "#;
 
-#[track_caller]
-fn says(terminal: &Terminal, words: &[&str]) {
-    terminal.wait_for(&format!("{words:?}"), |screen| {
-        let text = screen.contents().split_whitespace().collect::<Vec<_>>().join(" ");
-        words.iter().all(|w| text.contains(w))
-    });
-}
-
 /// The board that has seen the quay camera, and then missed it.
 fn missed(lab: &Lab, rig: &str) -> Terminal {
     lab.seat(&["192.168.0.5/24"]);
     lab.host("quay", QUAY, &["192.168.0.31/24"]);
     lab.serve("quay", &["visca-tcp", "http"]);
     let terminal = lab.screen(&["board", rig]).size(120, 40).start();
-    says(&terminal, &["1 present", "Ready"]);
+    terminal.wait_words(&["1 present", "Ready"]);
     lab.pull("quay");
-    says(&terminal, &["1 missing"]);
+    terminal.wait_words(&["1 missing"]);
     terminal
 }
 
@@ -59,38 +51,32 @@ fn the_stranger_in_its_place_is_guessed_accepted_by_a_key_and_found() {
             // The spare from the case, still at its factory address, answers what the file lists.
             lab.host("spare", SPARE, &["192.168.0.20/24"]);
             lab.serve("spare", &["visca-tcp", "http"]);
-            says(&terminal, &["probably at 192.168.0.20"]);
+            terminal.wait_words(&["probably at 192.168.0.20"]);
             terminal.send("\r");
-            says(
-                &terminal,
-                &[
-                    &format!("probably {SPARE} at 192.168.0.20"),
-                    "it answers visca-tcp and http, as the file lists",
-                    "192.168.0.20 is an address that devices leave the factory with",
-                    "it appeared after Quay was last heard",
-                ],
-            );
+            terminal.wait_words(&[
+                &format!("probably {SPARE} at 192.168.0.20"),
+                "it answers visca-tcp and http, as the file lists",
+                "192.168.0.20 is an address that devices leave the factory with",
+                "it appeared after Quay was last heard",
+            ]);
             terminal.send("m");
-            says(
-                &terminal,
-                &[&format!("Write {SPARE} in the file as Quay?"), "y yes"],
-            );
+            terminal.wait_words(&[&format!("Write {SPARE} in the file as Quay?"), "y yes"]);
             let file = || std::fs::read_to_string(&path).expect("a rig file");
             assert_eq!(file(), RIG, "nothing before a yes");
             terminal.send("y");
-            says(&terminal, &[&format!("Written: {SPARE} is the hardware of Quay")]);
+            terminal.wait_words(&[&format!("Written: {SPARE} is the hardware of Quay")]);
             assert_eq!(
                 file(),
                 RIG.replace(QUAY, SPARE),
                 "one word changed, the rest as it was"
             );
             // It is found where it is, and when somebody sets its address it is there.
-            says(&terminal, &["1 wrong address", "192.168.0.20"]);
+            terminal.wait_words(&["1 wrong address", "192.168.0.20"]);
             // In this order: the kernel takes an address away with the first of its subnet.
             for (deed, cidr) in [("del", "192.168.0.20/24"), ("add", "192.168.0.31/24")] {
                 lab.within("spare", &["ip", "address", deed, cidr, "dev", "eth0"]);
             }
-            says(&terminal, &["1 present", "Ready"]);
+            terminal.wait_words(&["1 present", "Ready"]);
             terminal.send("q");
             assert_eq!(terminal.end().code, 0);
         },
@@ -104,7 +90,7 @@ fn the_guess_ends_when_the_stranger_is_unplugged() {
         let terminal = missed(lab, &path.display().to_string());
         lab.host("spare", SPARE, &["192.168.0.20/24"]);
         lab.serve("spare", &["visca-tcp", "http"]);
-        says(&terminal, &["probably at 192.168.0.20"]);
+        terminal.wait_words(&["probably at 192.168.0.20"]);
         lab.pull("spare");
         terminal.wait_for("no guess any more", |screen| {
             let text = screen.contents();

@@ -5,7 +5,7 @@ use ratatui::style::Style;
 use ratatui::text::{Line, Span};
 
 use crate::pen::Pen;
-use crate::words::{self, Clock};
+use crate::words::Clock;
 use crate::{head, look, text};
 
 const fn style(severity: Severity) -> Style {
@@ -27,7 +27,7 @@ fn rows(finding: &Finding, columns: u16, most: usize, clock: Option<Clock<'_>>) 
         Span::styled(format!(" {word} "), style(finding.severity)),
         Span::raw(" ".repeat(usize::from(LEAD).saturating_sub(word.len() + 2))),
     ];
-    let said = text::safe(&words::finding(finding)).into_owned();
+    let said = text::safe(&finding.said()).into_owned();
     let step = (!finding.advice.is_empty()).then(|| format!("-> {}", text::safe(&finding.advice)));
     let since = clock
         .map(|clock| format!("  since {}", clock(finding.since)))

@@ -8,7 +8,7 @@ use vocab::{LinkState, Medium, Mode};
 
 use crate::pen::Pen;
 use crate::shape::{self, Weight};
-use crate::{big, look, text, words};
+use crate::{big, look, text};
 
 /// Whether a finding is about this computer, and so stands on top of the board.
 pub(crate) const fn is_own(kind: FindingKind) -> bool {
@@ -37,7 +37,7 @@ fn bars(snapshot: &Snapshot, warning: Option<&str>) -> Vec<Bar> {
         .filter(own)
         .map(|f| Bar {
             fault: f.severity == Severity::Fault,
-            text: with_step(&words::finding(f), &f.advice),
+            text: with_step(&f.said(), &f.advice),
         })
         .collect();
     if let Some(station) = &snapshot.station

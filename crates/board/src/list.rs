@@ -177,7 +177,7 @@ impl List<'_> {
                 Line::Outage(outage) => {
                     pen.rule(y);
                     let n = outage.devices.len();
-                    let words = text::safe(&words::finding(outage)).into_owned();
+                    let words = text::safe(&outage.said()).into_owned();
                     let room = usize::from(area.width.saturating_sub(8));
                     let words = text::cut(&format!("{n} with one cause: {words}"), room);
                     pen.put(2, y, u16::MAX, &format!(" {words} "), look::BOLD);

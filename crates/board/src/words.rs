@@ -3,7 +3,7 @@
 use std::net::Ipv4Addr;
 use std::time::Duration;
 
-use ledger::{DeviceView, Finding, HostView, Standing};
+use ledger::{DeviceView, HostView, Standing};
 use rig::{AddressSpec, Need};
 use vocab::{Moment, Name, Power};
 
@@ -160,14 +160,6 @@ pub(crate) fn brief(device: &DeviceView, columns: usize) -> String {
     };
     let brief = crate::starts::brief(device).or_else(expected).filter(fits);
     brief.unwrap_or_else(|| device.standing.words().to_owned())
-}
-
-/// What a finding says, after the network it is about where the rig has more than one.
-pub(crate) fn finding(finding: &Finding) -> String {
-    match &finding.network {
-        Some(network) => format!("{network}: {}", finding.text),
-        None => finding.text.clone(),
-    }
 }
 
 /// A round-trip time: "0.4 ms", "12 ms", "1.2 s".

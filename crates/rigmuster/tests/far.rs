@@ -44,13 +44,15 @@ fn crowd() -> BTreeMap<Ipv4Addr, Mac> {
 
 /// What came of a search.
 struct Course {
-    /// When the first and the last question of the search left.
+    /// When the first question of the search left.
     first: Moment,
     /// When the last host was found.
     last_find: Moment,
-    /// How often each foreign address was asked for, and in whose name.
+    /// How often each foreign address was asked for.
     asked: BTreeMap<Ipv4Addr, u32>,
+    /// Whether the search ended by itself.
     over: bool,
+    /// Hosts that the ledger shows as found.
     finds: usize,
 }
 
@@ -165,11 +167,11 @@ fn a_whole_16_at_ten_times_the_pace_is_within_its_bound_too() {
 }
 
 #[test]
-fn a_whole_8_goes_on_at_its_pace_and_no_memory_grows_with_it() {
+fn a_whole_8_goes_on_at_its_pace_beyond_what_is_remembered_of_it() {
     let places = Places::Only(vec!["192.0.0.0/8".parse().unwrap()]);
     let rate = 14_880.0;
     let pace = Pace::PerSecond(NonZeroU32::new(14_880).unwrap());
-    // Far beyond the ten seconds for which an address is remembered as asked.
+    // Longer than the ten seconds for which an address is remembered as asked.
     let course = search(pace, &places, &BTreeMap::new(), Duration::from_secs(13));
     assert!(!course.over);
     let asked = course.asked.len() as f64;

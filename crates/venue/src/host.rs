@@ -12,7 +12,7 @@ use crate::boot::Addressing;
 use crate::builder::{Habit, HostPlan, Source, Start};
 use crate::chance::Chance;
 use crate::dhcp;
-use crate::neighbours::Neighbours;
+use crate::neighbours::{Neighbours, Room};
 use crate::packet::{Glance, Packet};
 use crate::proxy::Calls;
 use crate::service::{Services, Uptime};
@@ -62,7 +62,7 @@ pub(crate) struct Host {
     pub(crate) held: Vec<Ipv4Net>,
     /// They are its own, not those of the first moments.
     pub(crate) settled_addresses: bool,
-    pub(crate) neighbours: Neighbours,
+    pub(crate) neighbours: Neighbours<Vec<u8>>,
     pub(crate) calls: Calls,
     pub(crate) services: Services,
     persona: Persona,
@@ -88,7 +88,7 @@ impl Host {
             addressing: Addressing::Idle,
             held: Vec::new(),
             settled_addresses: false,
-            neighbours: Neighbours::default(),
+            neighbours: Neighbours::new(Room::HOST),
             calls: Calls::new(&plan.habit),
             services: Services::new(plan.services.clone(), plan.clients),
             persona: persona(&plan),

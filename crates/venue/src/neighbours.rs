@@ -14,26 +14,70 @@ const LOCKED: Duration = Duration::from_secs(1);
 /// How long a host waits for an answer, and how often it asks (Linux: 1 s, three times).
 const RETRY: Duration = Duration::from_secs(1);
 const TRIES: u8 = 3;
-/// Bounds of the table, of the addresses waited for, and of the packets that wait for one.
-const KNOWN: usize = 64;
-const WAITED: usize = 16;
-const PACKETS: usize = 3;
+
+/// Bounds of a table.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Room {
+    /// Entries.
+    known: usize,
+    /// Addresses waited for.
+    waited: usize,
+    /// What waits for one of them.
+    each: usize,
+}
+
+impl Room {
+    /// A device's.
+    pub(crate) const HOST: Self = Self {
+        known: 64,
+        waited: 16,
+        each: 3,
+    };
+    /// A router's: as many entries as Linux keeps (`gc_thresh3`, from memory).
+    pub(crate) const ROUTER: Self = Self {
+        known: 1_024,
+        waited: 1_024,
+        each: 16,
+    };
+}
 
 #[derive(Debug)]
-struct Waiting {
-    packets: Vec<Vec<u8>>,
+struct Waiting<P> {
+    packets: Vec<P>,
     tries: u8,
     next: Moment,
 }
 
-/// The table.
-#[derive(Debug, Default)]
-pub(crate) struct Neighbours {
+/// The table; `P` waits for an answer.
+#[derive(Debug)]
+pub(crate) struct Neighbours<P> {
+    room: Room,
     known: BTreeMap<Ipv4Addr, (Mac, Moment)>,
-    waiting: BTreeMap<Ipv4Addr, Waiting>,
+    waiting: BTreeMap<Ipv4Addr, Waiting<P>>,
 }
 
-impl Neighbours {
+impl<P> Neighbours<P> {
+    /// An empty table.
+    pub(crate) const fn new(room: Room) -> Self {
+        Self {
+            room,
+            known: BTreeMap::new(),
+            waiting: BTreeMap::new(),
+        }
+    }
+
+    /// Whether an answer about `address` is waited for, or there is an entry, however old.
+    pub(crate) fn has(&self, address: Ipv4Addr) -> bool {
+        self.known.contains_key(&address) || self.waiting.contains_key(&address)
+    }
+
+    /// Drops of what waits all that is not to be `kept`.
+    pub(crate) fn keep(&mut self, kept: impl Fn(&P) -> bool) {
+        for waiting in self.waiting.values_mut() {
+            waiting.packets.retain(&kept);
+        }
+    }
+
     /// Who has `address`, if that was heard lately.
     pub(crate) fn get(&self, address: Ipv4Addr, now: Moment) -> Option<Mac> {
         self.known
@@ -62,8 +106,8 @@ impl Neighbours {
     }
 
     /// Enters a pair and hands over the packets that waited for it.
-    pub(crate) fn learn(&mut self, address: Ipv4Addr, mac: Mac, now: Moment) -> Vec<Vec<u8>> {
-        if self.known.len() >= KNOWN && !self.known.contains_key(&address) {
+    pub(crate) fn learn(&mut self, address: Ipv4Addr, mac: Mac, now: Moment) -> Vec<P> {
+        if self.known.len() >= self.room.known && !self.known.contains_key(&address) {
             let oldest = self
                 .known
                 .iter()
@@ -80,15 +124,15 @@ impl Neighbours {
     }
 
     /// Lets `packet` wait for an answer. True if `address` has to be asked for now.
-    pub(crate) fn wait(&mut self, address: Ipv4Addr, packet: Vec<u8>, now: Moment) -> bool {
+    pub(crate) fn wait(&mut self, address: Ipv4Addr, packet: P, now: Moment) -> bool {
         if let Some(waiting) = self.waiting.get_mut(&address) {
-            if waiting.packets.len() == PACKETS {
+            if waiting.packets.len() == self.room.each {
                 waiting.packets.remove(0);
             }
             waiting.packets.push(packet);
             return false;
         }
-        if self.waiting.len() >= WAITED {
+        if self.waiting.len() >= self.room.waited {
             return false;
         }
         let waiting = Waiting {
@@ -121,7 +165,7 @@ impl Neighbours {
 
     /// Forgets everything.
     pub(crate) fn clear(&mut self) {
-        *self = Self::default();
+        *self = Self::new(self.room);
     }
 }
 
@@ -137,7 +181,7 @@ mod tests {
 
     #[test]
     fn packets_wait_for_the_answer_and_are_given_up_after_three_tries() {
-        let mut table = Neighbours::default();
+        let mut table: Neighbours<Vec<u8>> = Neighbours::new(Room::HOST);
         assert!(table.wait(A, vec![1], Moment::ZERO));
         for n in 2..=4 {
             assert!(!table.wait(A, vec![n], Moment::ZERO));
@@ -153,7 +197,7 @@ mod tests {
 
     #[test]
     fn entries_grow_stale_and_only_known_ones_are_corrected() {
-        let mut table = Neighbours::default();
+        let mut table: Neighbours<Vec<u8>> = Neighbours::new(Room::HOST);
         table.correct(A, mac(1), Moment::ZERO);
         assert_eq!(table.get(A, Moment::ZERO), None);
         table.learn(A, mac(1), Moment::ZERO);
@@ -164,7 +208,7 @@ mod tests {
 
     #[test]
     fn a_late_second_answer_does_not_drive_out_the_first() {
-        let mut table = Neighbours::default();
+        let mut table: Neighbours<Vec<u8>> = Neighbours::new(Room::HOST);
         table.learn(A, mac(1), Moment::ZERO);
         table.learn(A, mac(2), Moment::from_millis(800));
         assert_eq!(table.get(A, Moment::from_secs(1)), Some(mac(1)));
@@ -174,12 +218,12 @@ mod tests {
 
     #[test]
     fn the_table_is_bounded() {
-        let mut table = Neighbours::default();
+        let mut table: Neighbours<Vec<u8>> = Neighbours::new(Room::HOST);
         for n in 0..1000_u32 {
             table.learn(Ipv4Addr::from(n), mac(1), Moment::from_secs(u64::from(n)));
             table.wait(Ipv4Addr::from(n), vec![0; 9], Moment::ZERO);
         }
-        assert!(table.known.len() <= KNOWN && table.waiting.len() <= WAITED);
+        assert!(table.known.len() <= Room::HOST.known && table.waiting.len() <= Room::HOST.waited);
         assert!(table.get(Ipv4Addr::from(999), Moment::from_secs(1000)).is_some());
     }
 }

@@ -2,25 +2,19 @@
 //!
 //! What a routed link does with the system's sockets this does in the simulated venue: echo
 //! requests and connections, and nothing else of what goes on there is told. The router finds its
-//! hosts by ARP as kernels do, and keeps what it found for half a minute.
+//! hosts by ARP as kernels do, and keeps what it found for a while.
 
-use std::collections::{BTreeMap, VecDeque};
+use std::collections::VecDeque;
 use std::net::Ipv4Addr;
-use std::time::Duration;
 
 use link::{Dial, DialId, Frame, FramePort, LiveEvent, PortError, UserDialer};
 use vocab::{ArpOp, Mac, Mode, Moment, Station};
 use wire::icmp::{Echo, echo_request_frame};
 use wire::{Path, What, arp, peek};
 
+use crate::neighbours::{Neighbours, Room};
 use crate::venue::Venue;
 
-/// How often a host is asked for, and how long between two questions (RFC 1122 section 2.3.2.1
-/// wants at most one a second; three are Linux's, from memory).
-const TRIES: u32 = 3;
-const BETWEEN: Duration = Duration::from_secs(1);
-/// How long the hardware of a host is remembered.
-const KEPT: Duration = Duration::from_secs(30);
 /// Of all our echo requests. Nothing rests on it.
 const IDENTIFIER: u16 = 0x5243;
 
@@ -31,21 +25,11 @@ enum Errand {
     Dial(Dial),
 }
 
-#[derive(Debug)]
-enum Neighbour {
-    Known(Mac, Moment),
-    Asked {
-        tries: u32,
-        next: Moment,
-        errands: Vec<Errand>,
-    },
-}
-
 /// The router.
 pub struct Router {
     venue: Venue,
     dialer: UserDialer,
-    neighbours: BTreeMap<Ipv4Addr, Neighbour>,
+    neighbours: Neighbours<Errand>,
     events: VecDeque<LiveEvent>,
     frame: Frame,
     now: Moment,
@@ -66,7 +50,7 @@ impl Router {
         Self {
             venue,
             dialer,
-            neighbours: BTreeMap::new(),
+            neighbours: Neighbours::new(Room::ROUTER),
             events: VecDeque::new(),
             frame: Frame::default(),
             now: Moment::ZERO,
@@ -116,11 +100,8 @@ impl Router {
     /// Ends it.
     pub fn dial_close(&mut self, id: DialId) {
         self.dialer.close(self.now, id);
-        for neighbour in self.neighbours.values_mut() {
-            if let Neighbour::Asked { errands, .. } = neighbour {
-                errands.retain(|errand| !matches!(errand, Errand::Dial(dial) if dial.id == id));
-            }
-        }
+        self.neighbours
+            .keep(|errand| !matches!(errand, Errand::Dial(dial) if dial.id == id));
     }
 
     /// The next thing that came of it.
@@ -130,10 +111,7 @@ impl Router {
 
     /// When something is due next.
     pub fn next_wake(&self) -> Option<Moment> {
-        let asking = self.neighbours.values().filter_map(|neighbour| match neighbour {
-            Neighbour::Asked { next, .. } => Some(*next),
-            Neighbour::Known(..) => None,
-        });
+        let asking = self.neighbours.due().into_iter();
         asking
             .chain(self.venue.next_wake())
             .chain(self.dialer.next_wake())
@@ -145,7 +123,9 @@ impl Router {
         self.now = self.now.max(now);
         self.venue.advance(self.now);
         let mut any = self.hear();
-        self.ask_again();
+        for address in self.neighbours.retry(self.now) {
+            self.ask(address);
+        }
         while let Some(frame) = self.dialer.transmit(self.now) {
             any = true;
             let _ = self.venue.send(&frame);
@@ -163,42 +143,19 @@ impl Router {
     }
 
     fn run(&mut self, address: Ipv4Addr, errand: Errand) {
-        match self.neighbours.get_mut(&address) {
-            Some(Neighbour::Known(mac, since)) if self.now.since(*since) < KEPT => {
-                let mac = *mac;
-                self.carry_out(address, mac, errand);
-            }
-            Some(Neighbour::Asked { errands, .. }) => errands.push(errand),
-            Some(Neighbour::Known(..)) | None => {
-                let asked = Neighbour::Asked {
-                    tries: 0,
-                    next: self.now,
-                    errands: vec![errand],
-                };
-                self.neighbours.insert(address, asked);
-                self.ask_again();
-            }
+        if let Some(mac) = self.neighbours.get(address, self.now) {
+            self.carry_out(address, mac, errand);
+        } else if self.neighbours.wait(address, errand, self.now) {
+            self.ask(address);
         }
     }
 
-    fn ask_again(&mut self) {
-        let Some((mac, from)) = self.own() else { return };
-        let (now, venue) = (self.now, &mut self.venue);
-        self.neighbours.retain(|address, neighbour| {
-            let Neighbour::Asked { tries, next, .. } = neighbour else {
-                return true;
-            };
-            if *next > now {
-                return true;
-            }
-            if *tries == TRIES {
-                return false;
-            }
-            *tries += 1;
-            *next = now + BETWEEN;
-            let _ = venue.send(&arp::request_frame(mac, from, *address, Mac::BROADCAST));
-            true
-        });
+    fn ask(&mut self, address: Ipv4Addr) {
+        if let Some((mac, from)) = self.own() {
+            let _ = self
+                .venue
+                .send(&arp::request_frame(mac, from, address, Mac::BROADCAST));
+        }
     }
 
     fn carry_out(&mut self, address: Ipv4Addr, to_mac: Mac, errand: Errand) {
@@ -251,12 +208,9 @@ impl Router {
                 _ => None,
             };
             let Some((address, mac)) = found else { continue };
-            let known = Neighbour::Known(mac, self.now);
             // What nobody asked for is not believed.
-            if let Some(neighbour) = self.neighbours.get_mut(&address)
-                && let Neighbour::Asked { errands, .. } = std::mem::replace(neighbour, known)
-            {
-                for errand in errands {
+            if self.neighbours.has(address) {
+                for errand in self.neighbours.learn(address, mac, self.now) {
                     self.carry_out(address, mac, errand);
                 }
             }

@@ -89,7 +89,6 @@ impl Host {
         {
             let settings = enquiry::Settings {
                 model: Some("PT-20".into()),
-                version: Some("1.04".into()),
                 address: Some(own.addr()),
                 mask: Some(own.netmask()),
                 // The manual allows eight characters.

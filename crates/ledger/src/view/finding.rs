@@ -149,3 +149,13 @@ pub struct Finding {
     /// Since when.
     pub since: Moment,
 }
+
+impl Finding {
+    /// What is the matter, after the network it is about where the rig has more than one.
+    pub fn said(&self) -> String {
+        match &self.network {
+            Some(network) => format!("{network}: {}", self.text),
+            None => self.text.clone(),
+        }
+    }
+}

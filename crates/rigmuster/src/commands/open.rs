@@ -119,7 +119,7 @@ pub(super) fn open_without(
         let clock = (tempo == Tempo::Real).then_some(clock);
         let rehearsal = Rehearsal::new(&scene, args.seed, &nets, args.listen_only, clock);
         let station = rehearsal.venue().station();
-        (Source::Rehearsal(Box::new(rehearsal)), Some(station))
+        (Source::Rehearsal(Box::new(rehearsal)), station)
     } else {
         let goes_by_own_subnet = expected.rig.is_none() && !no_subnet;
         let fits = |station: &Station| {
@@ -129,14 +129,14 @@ pub(super) fn open_without(
             Ok(())
         };
         let drivers = source::open_live(rig.as_ref(), args, &nets, clock, fits)?;
-        let station = drivers.first().map(|main| main.live().station().clone());
-        (Source::Live(drivers), station)
+        let station = drivers.main().live().station().clone();
+        (Source::Live(Box::new(drivers)), station)
     };
     let now = source.now();
     let wall = WallTime::read(now);
     let settings = settle(
         expected.ledger(purpose, args),
-        station.as_ref(),
+        &station,
         args.rehearse.is_none(),
         no_subnet,
     )?;
@@ -158,13 +158,11 @@ pub(super) fn open_without(
 /// Fills in what this computer knows where the rig file says nothing.
 fn settle(
     mut settings: Settings,
-    station: Option<&Station>,
+    station: &Station,
     live: bool,
     no_subnet: bool,
 ) -> Result<Settings, Failure> {
-    if settings.rig.is_none()
-        && let Some(station) = station
-    {
+    if settings.rig.is_none() {
         let subnet = own_subnet(station);
         settings.subnet = if no_subnet { subnet.ok() } else { Some(subnet?) };
     }

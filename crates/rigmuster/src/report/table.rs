@@ -73,8 +73,7 @@ pub(crate) fn table(snapshot: &Snapshot, taken_at: &str, paint: Paint) -> String
         }
         let _ = writeln!(out, "\n{}", paint.bold(heading(severity)));
         for finding in findings {
-            let network = finding.network.as_ref().map(|network| format!("{network}: "));
-            let _ = writeln!(out, "  {}{}", network.unwrap_or_default(), finding.text);
+            let _ = writeln!(out, "  {}", finding.said());
             if !finding.advice.is_empty() {
                 let _ = writeln!(out, "    next: {}", finding.advice);
             }

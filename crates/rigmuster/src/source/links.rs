@@ -78,7 +78,7 @@ fn fits(rig: Option<&Rig>, wanted: &[LinkChoice]) -> Result<(), Failure> {
 
 fn by_address(network: &Network, interfaces: &[Interface]) -> Result<String, Failure> {
     let usable: Vec<&Interface> = interfaces.iter().filter(|i| i.mac.is_some()).collect();
-    let inside = |i: &&Interface| i.addresses.iter().any(|net| network.subnet.contains(&net.addr()));
+    let inside = |i: &&Interface| i.is_within(network.subnet);
     let fitting: Vec<&Interface> = usable.iter().copied().filter(inside).collect();
     let (name, subnet) = (&network.name, network.subnet);
     let (what, choices) = match fitting.as_slice() {

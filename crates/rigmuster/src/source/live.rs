@@ -7,7 +7,7 @@ use rig::{Reach, Rig};
 use sweep::{Config, Dialing, Driver, Scanner};
 use vocab::Station;
 
-use super::{Net, links};
+use super::{Drivers, Net, links};
 use crate::Failure;
 use crate::args::LinkArgs;
 
@@ -35,7 +35,7 @@ pub(crate) fn open_live(
     nets: &[Net],
     clock: Clock,
     fits: impl FnOnce(&Station) -> Result<(), Failure>,
-) -> Result<Vec<Driver>, Failure> {
+) -> Result<Drivers, Failure> {
     let interfaces = link::interfaces().map_err(|e| {
         Failure::link(format_args!(
             "this computer's network interfaces cannot be listed: {e}"
@@ -72,5 +72,5 @@ pub(crate) fn open_live(
         });
         Driver::new(live, scanner, clock)
     });
-    Ok(drivers.collect())
+    Drivers::new(drivers).ok_or_else(|| Failure::fault("there is no network to ask"))
 }

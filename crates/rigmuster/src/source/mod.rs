@@ -1,24 +1,22 @@
 //! Where sightings come from: real links, or the simulated venue.
 //!
 //! A rig may have several networks, and each has a link of its own; it is known by its place among
-//! them, the main one at 0. Both sources take asks and give sightings, and both wait in [`Source::turn`]; a command does not see
-//! which of them it talks to.
+//! them, the main one at 0. Both sources take asks and give sightings, and both wait in
+//! [`Source::turn`]; a command does not see which of them it talks to.
 
+mod drivers;
 mod links;
 mod live;
 mod rehearsal;
 mod simulation;
 
-use std::future::poll_fn;
-use std::pin::Pin;
-use std::task::Poll;
 use std::time::Duration;
 
 use ledger::Muster;
 use rig::{Network, Reach, Rig};
-use sweep::Driver;
 use vocab::{Ask, Ipv4Net, Mode, Moment, Pace, Sighting};
 
+pub use drivers::Drivers;
 pub(crate) use live::open_live;
 pub use rehearsal::Rehearsal;
 pub use simulation::Simulation;
@@ -56,8 +54,8 @@ pub fn nets(rig: Option<&Rig>, pace: Pace) -> Vec<Net> {
 /// Real links, or a venue played in real or in its own time.
 #[derive(Debug)]
 pub enum Source {
-    /// An interface for each network; never empty.
-    Live(Vec<Driver>),
+    /// An interface for each network.
+    Live(Box<Drivers>),
     /// The simulated venue.
     Rehearsal(Box<Rehearsal>),
 }
@@ -66,7 +64,7 @@ impl Source {
     /// The time on the run's own clock.
     pub fn now(&self) -> Moment {
         match self {
-            Self::Live(drivers) => drivers.first().map_or(Moment::ZERO, Driver::now),
+            Self::Live(drivers) => drivers.main().now(),
             Self::Rehearsal(venue) => venue.now(),
         }
     }
@@ -74,7 +72,7 @@ impl Source {
     /// How long the computer has slept since the run began, which [`Source::now`] does not count.
     pub fn slept(&self) -> Duration {
         match self {
-            Self::Live(drivers) => drivers.first().map_or(Duration::ZERO, Driver::slept),
+            Self::Live(drivers) => drivers.main().slept(),
             Self::Rehearsal(_) => Duration::ZERO,
         }
     }
@@ -82,7 +80,7 @@ impl Source {
     /// How frames of the main network get in and out.
     pub fn mode(&self) -> Mode {
         match self {
-            Self::Live(drivers) => drivers.first().map_or(Mode::Raw, |d| d.live().mode()),
+            Self::Live(drivers) => drivers.main().live().mode(),
             Self::Rehearsal(_) => Mode::Simulated,
         }
     }
@@ -104,10 +102,7 @@ impl Source {
     /// is due. Dropping the future loses nothing.
     pub async fn turn(&mut self, until: Option<Moment>) {
         match self {
-            Self::Live(drivers) => match drivers.as_mut_slice() {
-                [only] => only.turn(until).await,
-                several => turn_any(several, until).await,
-            },
+            Self::Live(drivers) => drivers.turn(until).await,
             Self::Rehearsal(venue) => venue.turn(until).await,
         }
     }
@@ -144,38 +139,25 @@ impl Source {
     }
 }
 
-/// Lets every driver have its turn until one at least has had it.
-async fn turn_any(drivers: &mut [Driver], until: Option<Moment>) {
-    // A turn waits only before it does anything: those that wait still are dropped without loss.
-    let mut turns: Vec<_> = drivers
-        .iter_mut()
-        .map(|driver| Some(Box::pin(driver.turn(until))))
-        .collect();
-    poll_fn(|context| {
-        let mut any = Poll::Pending;
-        for turn in &mut turns {
-            // Each is polled, so that a busy one starves no other.
-            if turn
-                .as_mut()
-                .is_some_and(|turn| Pin::new(turn).as_mut().poll(context).is_ready())
-            {
-                *turn = None;
-                any = Poll::Ready(());
-            }
-        }
-        any
-    })
-    .await;
-}
-
 /// Folds all new sightings into the ledgers and hands their questions over.
 pub fn exchange(source: &mut Source, muster: &mut Muster) {
-    while let Some((leg, sighting)) = source.next_sighting() {
+    exchange_by(source, muster, Source::now, Source::next_sighting, Source::ask);
+}
+
+/// The same with anything that has the time, gives sightings and takes questions.
+fn exchange_by<S>(
+    source: &mut S,
+    muster: &mut Muster,
+    now: fn(&S) -> Moment,
+    next_sighting: fn(&mut S) -> Option<(usize, Sighting)>,
+    ask: fn(&mut S, usize, Ask),
+) {
+    while let Some((leg, sighting)) = next_sighting(source) {
         muster.fold(leg, &sighting);
     }
-    let now = source.now();
+    let now = now(source);
     muster.tick(now);
-    while let Some((leg, ask)) = muster.next_ask(now) {
-        source.ask(leg, ask);
+    while let Some((leg, question)) = muster.next_ask(now) {
+        ask(source, leg, question);
     }
 }

@@ -16,9 +16,9 @@ const ROUNDS: usize = 1_000;
 /// By which way a network is asked.
 enum Way {
     /// Our own jack in it.
-    Jack(Venue, Frame),
+    Jack(Box<Venue>, Frame),
     /// A router there.
-    Router(Router),
+    Router(Box<Router>),
 }
 
 /// One network with its scanner.
@@ -151,8 +151,16 @@ impl Rehearsal {
 impl Jack {
     fn new(now: Moment, venue: Venue, net: &Net, listen_only: bool, seed: u64) -> Self {
         let (mode, dialing, way) = match net.reach {
-            Reach::Wire => (Mode::Simulated, Dialing::User, Way::Jack(venue, Frame::default())),
-            Reach::Routed => (Mode::Routed, Dialing::Os, Way::Router(Router::new(venue, seed))),
+            Reach::Wire => (
+                Mode::Simulated,
+                Dialing::User,
+                Way::Jack(Box::new(venue), Frame::default()),
+            ),
+            Reach::Routed => (
+                Mode::Routed,
+                Dialing::Os,
+                Way::Router(Box::new(Router::new(venue, seed))),
+            ),
         };
         let mut scanner = Scanner::new(Config {
             pace: net.pace,

@@ -6,7 +6,7 @@ use ledger::{Change, Muster, Settings, Snapshot};
 use venue::Scene;
 use vocab::{Moment, Pace};
 
-use super::{Rehearsal, nets};
+use super::{Rehearsal, exchange_by, nets};
 
 /// A course of events in virtual time.
 #[derive(Debug)]
@@ -92,14 +92,14 @@ impl Simulation {
     }
 
     fn exchange(&mut self) {
-        while let Some((leg, sighting)) = self.rehearsal.next_sighting() {
-            self.ledger.fold(leg, &sighting);
-        }
-        let now = self.now();
-        self.ledger.tick(now);
-        while let Some((leg, ask)) = self.ledger.next_ask(now) {
-            self.rehearsal.ask(leg, ask);
-        }
+        let (venue, ledger) = (&mut self.rehearsal, &mut self.ledger);
+        exchange_by(
+            venue,
+            ledger,
+            Rehearsal::now,
+            Rehearsal::next_sighting,
+            Rehearsal::ask,
+        );
         while let Some(change) = self.ledger.next_change() {
             self.changes.push(change);
         }

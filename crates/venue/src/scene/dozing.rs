@@ -1,20 +1,13 @@
 //! Cameras that answer and are not on, and what devices say of themselves when they are asked.
 
 use std::borrow::Cow;
-use std::net::Ipv4Addr;
 
 use vocab::ControlWord::{Http, Onvif, Rtsp, ViscaTcp, ViscaUdp};
 use vocab::Power;
 
 use super::Scene;
-use super::parts::{Site, s};
+use super::parts::{TOWER, s};
 use crate::builder::{Plan, SwitchPlan};
-
-const TOWER: Site = Site {
-    number: 10,
-    network: Ipv4Addr::new(10, 40, 18, 0),
-    prefix: 24,
-};
 
 pub(super) fn scene() -> Scene {
     Scene {

@@ -88,6 +88,13 @@ pub(super) fn speaks(mut host: HostPlan, words: &[ControlWord], first: Duration)
     host
 }
 
+/// The towers, Bell and Signal.
+pub(super) const TOWER: Site = Site {
+    number: 10,
+    network: Ipv4Addr::new(10, 40, 18, 0),
+    prefix: 24,
+};
+
 /// Seconds.
 pub(super) const fn s(seconds: u64) -> Duration {
     Duration::from_secs(seconds)

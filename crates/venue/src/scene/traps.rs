@@ -8,15 +8,10 @@ use vocab::{Ipv4Net, Mac};
 use wire::{Arp, Ethernet, arp, ethernet};
 
 use super::Scene;
-use super::parts::{OURS, Site, s};
+use super::parts::{OURS, TOWER, s};
 use crate::builder::{Deed, HostPlan, Plan, SwitchPlan};
 use crate::oddity::Oddities;
 
-const TOWER: Site = Site {
-    number: 10,
-    network: Ipv4Addr::new(10, 40, 18, 0),
-    prefix: 24,
-};
 /// The hardware address that the routers of group 7 share (RFC 5798 section 7.3).
 const SHARED: Mac = Mac::new([0, 0, 0x5e, 0, 1, 7]);
 
