@@ -358,9 +358,9 @@ pub(crate) struct Hint {
     pub(crate) columns: u16,
 }
 
-/// The hints that fit into `columns`, from column `x` on. Help and quit come last and always
-/// fit first.
-pub(crate) fn hints(mood: Mood, x: u16, columns: u16) -> Vec<Hint> {
+/// The hints that fit into `columns`, from column `x` on, for those that are `of_use` now. Help and quit
+/// come last and always fit first.
+pub(crate) fn hints(mood: Mood, x: u16, columns: u16, of_use: impl Fn(Action) -> bool) -> Vec<Hint> {
     use Action::{
         Accept, AskControl, Back, Far, Filter, Findings, Help, History, Listen, Open, Quit, Restart, Starts,
         Sweep, Switch,
@@ -382,7 +382,7 @@ pub(crate) fn hints(mood: Mood, x: u16, columns: u16) -> Vec<Hint> {
     };
     let mut left = columns;
     let mut chosen: Vec<&'static Key> = Vec::new();
-    for action in wanted {
+    for action in wanted.iter().filter(|action| of_use(**action)) {
         let Some(key) = KEYS.iter().find(|k| k.action == *action) else {
             continue;
         };
@@ -440,7 +440,7 @@ mod tests {
     fn help_and_quit_are_hinted_at_every_width_that_is_drawn() {
         for columns in 40..220 {
             for mood in [Mood::Board, Mood::Sheet, Mood::Page] {
-                let hints = hints(mood, 1, columns - 2);
+                let hints = hints(mood, 1, columns - 2, |_| true);
                 for action in [Action::Help, Action::Quit] {
                     assert!(hints.iter().any(|h| h.key.action == action), "{columns} {mood:?}");
                 }

@@ -126,7 +126,10 @@ impl Board {
         let hints = if self.notice().is_some() && !mood.wants_an_answer() {
             Vec::new()
         } else {
-            keys::hints(mood, x, screen.width.saturating_sub(x).saturating_sub(1))
+            // On a sheet the keys stand for the one that it is of.
+            let of_use =
+                |action| action != Action::AskControl || mood != Mood::Sheet || self.asks_control(snapshot);
+            keys::hints(mood, x, screen.width.saturating_sub(x).saturating_sub(1), of_use)
         };
         let page_top = self.page_top().min(self.last_page_line(&areas, snapshot));
         Some(Plan {

@@ -86,6 +86,14 @@ impl Board {
         }
     }
 
+    /// Whether the control ports of the one whose sheet is open can be asked.
+    pub(crate) fn asks_control(&self, snapshot: &Snapshot) -> bool {
+        match self.chosen().and_then(|who| who.find(snapshot)) {
+            Some(One::Device(device)) => !snapshot.listen_only && !device.control.is_empty(),
+            Some(One::Host(_)) | None => false,
+        }
+    }
+
     pub(super) fn ask_control(&mut self, snapshot: &Snapshot) -> Option<Request> {
         let who = self.selected(snapshot);
         let one = who.as_ref().and_then(|who| who.find(snapshot));
