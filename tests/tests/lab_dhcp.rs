@@ -322,3 +322,76 @@ fn a_storm_of_offers_ends_at_a_bound() {
         assert!(report.value()["unlisted_total"].as_u64() < Some(100), "{report}");
     });
 }
+
+/// A client that we did not write (busybox's udhcpc) asks a server that we did not write.
+#[test]
+fn a_real_client_is_named_by_its_own_word_and_so_is_the_address_that_it_wants() {
+    let name = "a_real_client_is_named_by_its_own_word_and_so_is_the_address_that_it_wants";
+    lab(name, |lab| {
+        if !have_dnsmasq() || !have("udhcpc", &["udhcpc", "--help"]) {
+            return;
+        }
+        lab.seat(&["10.40.8.5/24"]);
+        lab.host("gate", GATE, &["10.40.8.1/24"]);
+        lab.host("loft", LOFT, &["10.40.8.21/24"]);
+        lab.host("stage", STAGE, &[]);
+        // With one by DHCP, which is away, servers are asked for.
+        let rig = RigText::on("10.40.8.0/24", &["gateway = \"10.40.8.1\""])
+            .device("Organ loft", LOFT, "10.40.8.21", &[])
+            .device("Deck", FORGED, "dhcp", &[]);
+        let rig = lab.rig(rig.as_str()).display().to_string();
+        let mut server = dnsmasq(lab, "gate", "10.40.8.130,10.40.8.139,12h", &[]);
+        // It takes the lease and sets no address, as its script does nothing.
+        let client = [
+            "udhcpc",
+            "-i",
+            "eth0",
+            "-f",
+            "-q",
+            "-n",
+            "-s",
+            "/bin/true",
+            "-V",
+            "stage unit 3",
+            "-x",
+            "hostname:stage-left",
+        ];
+        let survey = lab.call(&["survey", &rig, "--json"]).start();
+        server.wait("our own question", |l| {
+            l.contains("DHCPDISCOVER(eth0)") && l.contains(SEAT_MAC)
+        });
+        let _first = lab.program("stage", &client);
+        let lease = server.wait("the client's lease", |l| {
+            l.contains("DHCPACK(eth0)") && l.contains(STAGE)
+        });
+        let wanted = lease
+            .split_whitespace()
+            .find(|word| word.starts_with("10.40.8.13"));
+        let wanted = wanted.expect("an address").to_owned();
+        let report = rigmuster_tests::contract::Report::of(
+            survey.end().json(),
+            rigmuster_tests::contract::Made::Survey,
+        );
+        let host = report.unlisted(STAGE);
+        assert_eq!(
+            host["names"],
+            json!(["stage-left"]),
+            "the class is no name: {report}"
+        );
+        assert_eq!(host["addresses"], json!([]), "it only wants one: {report}");
+        let terminal = lab.screen(&["board", &rig]).size(120, 40).start();
+        terminal.wait_words(&["1 present"]);
+        let _second = lab.program("stage", &client);
+        terminal.wait_words(&["1 host not on the list"]);
+        terminal.send("\t\x1b[F\r");
+        terminal.wait_words(&[
+            "calls itself stage-left (DHCP)",
+            "DHCP class stage unit 3 (its own word)",
+            "DHCP id its own hardware",
+            &format!("{wanted}, only told,"),
+            ": its own DHCP request",
+        ]);
+        terminal.send("q");
+        assert_eq!(terminal.end().code, 0);
+    });
+}

@@ -4,8 +4,9 @@
     capture.py IFACE
 
 Prints `ready` when it listens. It must run on the switch, on the port of the computer that is watched: there the
-computer's own frames come in, and what is sent to it goes out. Decoded by hand from the field tables of RFC 826, RFC 791, RFC 768, RFC 9293
-and RFC 3376, so that it shares no code with what it watches. Ends when standard input does.
+computer's own frames come in, and what is sent to it goes out. Decoded by hand from the field tables of RFC 826,
+RFC 791, RFC 768, RFC 9293, RFC 3376 and RFC 3810, so that it shares no code with what it watches. Ends when standard
+input does.
 """
 
 import json
@@ -26,6 +27,19 @@ def mac(raw):
 
 def ip(raw):
     return socket.inet_ntoa(raw)
+
+
+def groups(frame, start, family):
+    """The groups of a report: RFC 3376 section 4.2, RFC 3810 section 5.2. Both have eight bytes, then records."""
+    size = 4 if family == socket.AF_INET else 16
+    found, at = [], start + 8
+    for _ in range(struct.unpack(">H", frame[start + 6 : start + 8])[0]):
+        if len(frame) < at + 4 + size:
+            break
+        _, more, sources = struct.unpack(">BBH", frame[at : at + 4])
+        found.append(socket.inet_ntop(family, frame[at + 4 : at + 4 + size]))
+        at += 4 + size + sources * size + more * 4
+    return found
 
 
 def tell(frame, out, when):
@@ -56,6 +70,12 @@ def tell(frame, out, when):
         # RFC 3376 section 4.2: a report, and the kind of its first record.
         if frame[23] == 2 and len(frame) >= start + 9 and frame[start] == 0x22:
             told["igmp"] = {"record": frame[start + 8]}
+            told["reports"] = groups(frame, start, socket.AF_INET)
+    # RFC 8200 section 4.3: the hop-by-hop header that RFC 3810 section 5 wants; then a report, type 143.
+    if kind == 0x86DD and len(frame) >= 62 and frame[20] == 0 and frame[54] == 58:
+        start = 54 + (frame[55] + 1) * 8
+        if len(frame) > start and frame[start] == 143:
+            told["reports"] = groups(frame, start, socket.AF_INET6)
     return told
 
 
