@@ -107,6 +107,31 @@ fn frames_of_broken_content_do_nothing() {
 }
 
 #[test]
+fn broken_leases_are_counted_and_no_server_is_made_of_them() {
+    lab("broken_leases_are_counted_and_no_server_is_made_of_them", |lab| {
+        let terminal = board(lab);
+        assert!(
+            !terminal.contents().contains("made no sense"),
+            "before anything came"
+        );
+        let mut noise = lab.tool(
+            "guest",
+            "forge.py",
+            &["leases", "eth0", "10.40.9.9", STRANGER, "-"],
+        );
+        noise.say("5000");
+        noise.wait("that all is sent", |line| line == "sent 5000");
+        terminal.wait_text("frames made no sense");
+        terminal.send("\tf");
+        terminal.wait_text("unknown hosts");
+        let seen = terminal.contents();
+        assert!(!seen.contains("DHCP server"), "{seen}");
+        terminal.wait_text("1 present");
+        quits(&terminal);
+    });
+}
+
+#[test]
 fn a_device_behind_a_vlan_tag_is_not_taken_for_present() {
     lab("a_device_behind_a_vlan_tag_is_not_taken_for_present", |lab| {
         lab.seat(&["10.40.8.5/24"]);

@@ -190,6 +190,52 @@ def with_tshark(frames):
     return out
 
 
+def said_to_groups():
+    """Multicast DNS, WS-Discovery and the cameras' enquiry: the first in scapy's own layers, the others as bytes."""
+    from scapy.layers.dns import DNS, DNSQR, DNSRR, DNSRRSRV
+    from scapy.layers.inet import IP, UDP
+    from scapy.layers.l2 import Ether
+    from scapy.packet import Raw
+
+    def to(group, mac, port, ttl=255):
+        return Ether(src=LOFT, dst=mac) / IP(src=LOFT_IP, dst=group, ttl=ttl, id=9) / UDP(sport=port, dport=port)
+
+    names = to("224.0.0.251", "01:00:5e:00:00:fb", 5353)
+    service, kind = "Organ loft._rtsp._tcp.local", "_rtsp._tcp.local"
+    answer = DNS(id=0, qr=1, aa=1, rd=0, qd=[], an=[
+        DNSRR(rrname=kind, type="PTR", ttl=4500, rdata=service),
+        DNSRRSRV(rrname=service, ttl=120, port=8554, target="organ-loft.local", rclass=0x8001),
+        DNSRR(rrname="organ-loft.local", type="A", ttl=120, rdata=LOFT_IP, rclass=0x8001),
+    ])
+    asks = DNS(id=0, rd=0, qd=[DNSQR(qname="_services._dns-sd._udp.local", qtype="PTR")])
+    # A name that is a pointer to itself (RFC 1035 section 4.1.4).
+    looping = bytes(DNS(id=0, qr=1, rd=0, qd=[], ancount=1)) + b"\xc0\x0c" + struct.pack(">HHIH", 1, 1, 120, 4) + bytes(4)
+    soap = (
+        '<?xml version="1.0"?><e:Envelope xmlns:e="http://www.w3.org/2003/05/soap-envelope" '
+        'xmlns:w="http://schemas.xmlsoap.org/ws/2004/08/addressing" xmlns:d="http://schemas.xmlsoap.org/ws/2005/04/discovery">'
+        "<e:Header><w:Action>http://schemas.xmlsoap.org/ws/2005/04/discovery/Hello</w:Action>"
+        "<w:MessageID>urn:uuid:00000000-0000-4000-8000-000000000021</w:MessageID></e:Header><e:Body><d:Hello>"
+        "<d:Scopes>onvif://www.onvif.org/name/Organ%20loft onvif://www.onvif.org/hardware/PT-20</d:Scopes>"
+        "<d:XAddrs>http://10.40.8.21:2000/onvif/device_service</d:XAddrs></d:Hello></e:Body></e:Envelope>"
+    )
+    entity = soap.replace('"1.0"?>', '"1.0"?><!DOCTYPE e [<!ENTITY n "Organ loft">]>').replace("Organ%20loft", "&n;")
+    discovery = to("239.255.255.250", "01:00:5e:7f:ff:fa", 3702, 1)
+    cameras = to("255.255.255.255", BROADCAST, 52380, 64)
+    units = ["MAC:02-52-43-00-00-21", "MODEL:PT-20", "SOFTVERSION:1.04", "IPADR:10.40.8.21", "MASK:255.255.255.0",
+             "NAME:LOFT", "WRITE:on"]
+    told = b"\x02" + b"".join(u.encode() + b"\xff" for u in units)
+    return {
+        "mdns_answer": names / answer,
+        "mdns_query": names / asks,
+        "mdns_looping": names / Raw(looping),
+        "wsd_hello": discovery / Raw(soap.encode()),
+        "wsd_entity": discovery / Raw(entity.encode()),
+        "enquiry_question": cameras / Raw(b"\x02ENQ:network\xff\x03"),
+        "enquiry_answer": cameras / Raw(told + b"\x03"),
+        "enquiry_endless": cameras / Raw(told),
+    }
+
+
 def make():
     from scapy.contrib import lldp
     from scapy.layers.dhcp import BOOTP, DHCP
@@ -230,6 +276,7 @@ def make():
     six = IPv6(src=LOFT_SIX, dst="ff02::1", hlim=255)
     to_nodes = Ether(src=LOFT, dst="33:33:00:00:00:01")
     frames = {
+        **said_to_groups(),
         "nd_advertisement": to_nodes / six / ICMPv6ND_NA(tgt=LOFT_SIX, R=0, S=0, O=1)
         / ICMPv6NDOptDstLLAddr(lladdr=LOFT),
         "nd_first_question": Ether(src=LOFT, dst="33:33:ff:00:00:21")

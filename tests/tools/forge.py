@@ -10,7 +10,8 @@
     forge.py flood IFACE ADDRESS SHA -        announces addresses of the /22 of ADDRESS, each from hardware that was never
                                               seen before (the last three bytes of SHA count up), as many as a line says
     forge.py noise IFACE ADDRESS SHA -        frames of broken content to everybody, as many as a line says: ARP, IPv4, IPv6,
-                                              LLDP, multicast DNS, WS-Discovery, and the cameras' enquiry
+                                              LLDP, multicast DNS, WS-Discovery, the cameras' enquiry, and DHCP from clients and servers
+    forge.py leases IFACE ADDRESS SHA -       the same of DHCP alone
 
 Prints `ready` when it works, `answered` for each answer, and `sent N` when a line is carried out. Field layout: RFC 826;
 announcement: RFC 5227, section 2.3. Ends when standard input does.
@@ -59,6 +60,29 @@ class Forge:
         address = struct.pack(">I", (self.subnet << 10) + 1 + self.count % 1022)
         return arp(own, BROADCAST, 1, own, address, NOBODY, address)
 
+    def datagram(self, source, to, payload):
+        """An IPv4 packet to everybody with a datagram in it, whose checksum is not computed."""
+        four = struct.pack(">BBHHHBBH", 0x45, 0, 28 + len(payload), 0, 0, 64, 17, 0) + self.spa + b"\xff" * 4
+        total = sum(struct.unpack(">10H", four))
+        total = (total >> 16) + (total & 0xffff)
+        four = four[:10] + struct.pack(">H", 0xffff ^ (total + (total >> 16)) & 0xffff) + four[12:]
+        return four + struct.pack(">HHHH", source, to, 8 + len(payload), 0) + payload
+
+    def broken_lease(self):
+        """DHCP whose fixed part is sound (RFC 2131 section 2): an option overruns, or anything stands for the options, or it is cut."""
+        pick = self.random
+        client, server = (68, 67), (67, 68)
+        ports = pick.choice([client, server])
+        fixed = bytes([1 if ports == client else 2, 1, 6, 0]) + pick.randbytes(4) + b"\0\0\x80\0" + bytes(4) + self.spa * 2 + bytes(4)
+        whole = fixed + self.sha + bytes(10 + 64 + 128) + b"\x63\x82\x53\x63"
+        kind = b"\x35\1" + bytes([pick.choice([1, 2, 3, 5])])
+        overrun = kind + bytes([pick.choice([1, 3, 12, 50, 54, 60, 61]), 255]) + pick.randbytes(20)
+        options = pick.choice([overrun, overrun, pick.randbytes(40), b""])
+        whole += options
+        if not options:
+            whole = whole[: pick.randrange(200, len(whole))]
+        return BROADCAST + self.src + b"\x08\0" + self.datagram(*ports, whole)
+
     def broken(self):
         """A frame that starts well and goes wrong somewhere."""
         pick = self.random
@@ -71,12 +95,10 @@ class Forge:
             # To what is listened to (ICMPv6 135, the cameras' enquiry, multicast DNS), then anything.
             six = struct.pack(">IHBB", 0x60000000, 64, 58, 255) + pick.randbytes(32) + b"\x87\0" + pick.randbytes(62)
             udp = pick.choice([52380, 5353, 3702])
-            four = struct.pack(">BBHHHBBH", 0x45, 0, 92, 0, 0, 64, 17, 0) + self.spa + b"\xff" * 4
-            total = sum(struct.unpack(">10H", four))
-            total = (total >> 16) + (total & 0xffff)
-            four = four[:10] + struct.pack(">H", 0xffff ^ (total + (total >> 16)) & 0xffff) + four[12:]
-            four += struct.pack(">HHHH", udp, udp, 72, 0) + pick.randbytes(64)
+            four = self.datagram(udp, udp, pick.randbytes(64))
             return BROADCAST + self.src + (kind + six if kind == b"\x86\xdd" else b"\x08\0" + four)
+        if pick.random() < 0.1:
+            return self.broken_lease()
         body = bytearray(self.announcement()[14:] if pick.random() < 0.5 else pick.randbytes(pick.randrange(0, 200)))
         for _ in range(pick.randrange(0, 6)):
             if body:
@@ -89,7 +111,8 @@ class Forge:
             _, lost = struct.unpack("II", self.sock.getsockopt(263, 6, 8))
             print(f"lost {lost}", flush=True)
             return
-        makers = {"announce": self.announcement, "tagged": self.tagged, "flood": self.newcomer, "noise": self.broken}
+        makers = {"announce": self.announcement, "tagged": self.tagged, "flood": self.newcomer, "noise": self.broken,
+                  "leases": self.broken_lease}
         make = makers[self.mode]
         for _ in range(many):
             self.sock.send(make())

@@ -21,7 +21,7 @@ use vocab::{Mac, Text};
 use wire::dhcp::{Kind, Message};
 use wire::icmp::{Echo, Original};
 use wire::icmp6::Neighbour;
-use wire::{Arp, Path, Path6, Reason, Udp, What, arp, enquiry, icmp, ipv6, lldp, peek};
+use wire::{Arp, Path, Path6, Reason, Udp, What, arp, enquiry, icmp, ipv6, lldp, mdns, peek, wsd};
 
 const OURS: Mac = Mac::new([0x02, 0x52, 0x43, 0, 0, 0x01]);
 const LOFT: Mac = Mac::new([0x02, 0x52, 0x43, 0, 0, 0x21]);
@@ -344,6 +344,71 @@ fn we_read_in_their_frames_what_they_wrote() {
             let address = Some(ipv6::from_hardware(LOFT));
             assert_eq!(what, What::Neighbour6(Neighbour { address, hardware }), "{name}");
         });
+    }
+    let names = Mac::new([0x01, 0x00, 0x5e, 0, 0, 0xfb]);
+    what("mdns_answer", names, None, &|what| {
+        let What::Mdns { from, message } = what else {
+            panic!("{what:?}")
+        };
+        let rtsp = mdns::ServiceType::new("_rtsp._tcp").unwrap();
+        let offer = mdns::Offer {
+            label: "Organ loft".into(),
+            kind: rtsp,
+            host: Some("organ-loft".into()),
+            port: Some(8_554),
+        };
+        assert_eq!((from, message.response), (LOFT_IP, true));
+        assert_eq!(message.hosts, [("organ-loft".into(), LOFT_IP.into())]);
+        assert_eq!(message.offers, [offer]);
+    });
+    what("mdns_query", names, None, &|what| {
+        let What::Mdns { message, .. } = what else {
+            panic!("{what:?}")
+        };
+        assert_eq!((message.response, message.offers.len()), (false, 0));
+        assert_eq!(message.questions, [mdns::Question::Types]);
+    });
+    what(
+        "wsd_hello",
+        Mac::new([0x01, 0x00, 0x5e, 0x7f, 0xff, 0xfa]),
+        None,
+        &|what| {
+            let What::Discovery { from, message } = what else {
+                panic!("{what:?}")
+            };
+            let device = wsd::Device {
+                name: Some("Organ loft".into()),
+                hardware: Some("PT-20".into()),
+                onvif: true,
+                places: vec![(LOFT_IP, 2_000)],
+                ..wsd::Device::default()
+            };
+            assert_eq!((from, message.kind), (LOFT_IP, wsd::Kind::Hello));
+            assert_eq!(message.devices, [device]);
+        },
+    );
+    what("enquiry_question", all, None, &|what| {
+        let What::Enquiry { message, .. } = what else {
+            panic!("{what:?}")
+        };
+        assert_eq!(*message, enquiry::Message::Question);
+    });
+    what("enquiry_answer", all, None, &|what| {
+        let What::Enquiry { from, message } = what else {
+            panic!("{what:?}")
+        };
+        let settings = enquiry::Settings {
+            model: Some("PT-20".into()),
+            version: Some("1.04".into()),
+            address: Some(LOFT_IP),
+            mask: Some(Ipv4Addr::new(255, 255, 255, 0)),
+            name: Some("LOFT".into()),
+            ..enquiry::Settings::of(LOFT)
+        };
+        assert_eq!((from, *message), (LOFT_IP, enquiry::Message::Settings(settings)));
+    });
+    for broken in ["mdns_looping", "wsd_entity", "enquiry_endless"] {
+        assert!(peek(&frame(broken)).is_err(), "{broken}");
     }
     let looping = frame("nd_option_of_no_length");
     assert_eq!(peek(&looping).map_err(|e| e.reason), Err(Reason::Length));
