@@ -54,6 +54,9 @@ pub(crate) fn lines(snapshot: &Snapshot, columns: u16) -> Vec<Line<'static>> {
                 "The networks of addresses that were heard, of the rig file and of factory settings come first.",
                 look::PLAIN,
             );
+            if let Some(only) = only_there(snapshot) {
+                say("", &only, look::BOLD);
+            }
             say("", &how_long(offer), look::BOLD);
             say(
                 "",
@@ -92,6 +95,17 @@ fn places(offer: &SearchOffer) -> String {
         n => format!(" and {n} more"),
     };
     format!("Ask once for every address in {}{more}.", named.join(", "))
+}
+
+/// Where a rig has several networks: on whose wire alone it goes out.
+fn only_there(snapshot: &Snapshot) -> Option<String> {
+    let main = snapshot.networks.first()?;
+    let port = snapshot.station.as_ref().map(|s| text::cut(&s.name, 20))?;
+    Some(format!(
+        "It goes out on the wire of {} alone ({port}). For another one run rigmuster survey --far --link INTERFACE, with \
+         the interface that is plugged in there, in a folder without a rig file.",
+        main.name
+    ))
 }
 
 fn how_long(offer: &SearchOffer) -> String {

@@ -111,9 +111,11 @@ pub(crate) fn draw_bars(pen: &mut Pen<'_>, snapshot: &Snapshot, warning: Option<
     }
 }
 
-/// Paints the title line.
+/// Paints the title line. The time is that of what is shown, which stands still while nothing happens, so it is not to be
+/// taken for a clock.
 pub(crate) fn draw_title(pen: &mut Pen<'_>, snapshot: &Snapshot, page: &str, time: &str) {
-    let right = format!("{page}  {time}");
+    let of = if pen.area().width < 60 { "at" } else { "as of" };
+    let right = format!("{page}  {of} {time}");
     let taken = u16::try_from(text::width(&right)).unwrap_or(0) + 3;
     let title = match snapshot.title.as_deref() {
         None => "Survey of the wire",

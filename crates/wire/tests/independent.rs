@@ -399,7 +399,6 @@ fn we_read_in_their_frames_what_they_wrote() {
         };
         let settings = enquiry::Settings {
             model: Some("PT-20".into()),
-            version: Some("1.04".into()),
             address: Some(LOFT_IP),
             mask: Some(Ipv4Addr::new(255, 255, 255, 0)),
             name: Some("LOFT".into()),

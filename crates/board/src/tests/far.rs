@@ -35,6 +35,27 @@ fn the_question_says_what_a_search_would_do_and_what_waiting_would() {
 }
 
 #[test]
+fn of_several_networks_the_question_says_on_whose_wire_it_goes_out() {
+    let mut s = offered();
+    let words = "alone (eth0). For another one run rigmuster survey --far --link INTERFACE";
+    let mut seat = Seat::new(120, 40);
+    seat.press(KEY, &s);
+    assert!(!seat.see(&s).contains("on the wire of"), "there is one only");
+    for name in ["main", "media"] {
+        s.networks.push(ledger::NetworkView {
+            name: name.to_owned(),
+            reach: rig::Reach::Wire,
+            subnet: "10.40.8.0/24".parse().unwrap(),
+            station: s.station.clone(),
+            plugged: Vec::new(),
+            counts: s.counts,
+        });
+    }
+    let seen = seat.see(&s).split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(seen.contains(&format!("on the wire of main {words}")), "{seen}");
+}
+
+#[test]
 fn only_a_yes_searches_and_no_leads_back() {
     let s = offered();
     let mut seat = Seat::new(80, 24);

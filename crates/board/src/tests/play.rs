@@ -295,12 +295,12 @@ fn hints_and_panes_can_be_clicked() {
     assert_eq!(seat.click(at, &s), None);
     let at = seat.find("The gateway", &s);
     seat.click(at, &s);
-    assert!(seat.see(&s).contains("findings  18:42:07"));
+    assert!(seat.see(&s).contains("findings  as of 18:42:07"));
     let at = seat.find("Esc back", &s);
     seat.click(at, &s);
     let at = seat.find("Stream is now", &s);
     seat.click(at, &s);
-    assert!(seat.see(&s).contains("history  18:42:07"));
+    assert!(seat.see(&s).contains("history  as of 18:42:07"));
 }
 
 #[test]
