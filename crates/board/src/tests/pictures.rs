@@ -90,6 +90,13 @@ fn the_sheets() {
     seat.press(KeyCode::End, &s);
     seat.press(KeyCode::Enter, &s);
     insta::assert_snapshot!("sheet_stranger_80x24", seat.see(&s));
+    for (columns, rows) in SIZES {
+        let mut seat = Seat::new(columns, rows);
+        for key in [KeyCode::Tab, KeyCode::End, KeyCode::Up, KeyCode::Enter] {
+            seat.press(key, &s);
+        }
+        insta::assert_snapshot!(format!("sheet_told_{columns}x{rows}"), seat.see(&s));
+    }
     for (n, name) in [(2, "wrong_subnet"), (5, "never_seen"), (7, "replaced")] {
         let mut seat = Seat::new(80, 24);
         seat.press(KeyCode::Tab, &s);
