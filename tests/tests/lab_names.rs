@@ -281,3 +281,77 @@ fn looping_names_entities_and_endless_scopes_do_nothing() {
         assert_eq!(terminal.end().code, 0);
     });
 }
+
+/// A name with escape sequences, by multicast DNS and by LLDP, on paper, in JSON and on the screen.
+#[test]
+fn escape_sequences_in_names_reach_no_sink() {
+    let test = "escape_sequences_in_names_reach_no_sink";
+    if !python_has(test, "scapy.all") {
+        return;
+    }
+    lab(test, |lab| {
+        lab.seat(&["10.40.8.5/24"]);
+        speaker(lab, "loft", LOFT, "10.40.8.21/24");
+        speaker(lab, "door", DOOR, "10.40.8.22/24");
+        lab.passes_on_lldp();
+        let rig = RigText::hall().device("Organ loft", LOFT, "10.40.8.21", &[]);
+        let rig = lab.rig(rig.as_str()).display().to_string();
+        // A record each second for as long as the runs take, from a listed device and from a stranger.
+        let label = b"Evil \x1b]0;owned\x07\x1b[2J\xe2\x80\xae one";
+        let mut message =
+            b"\0\0\x84\0\0\0\0\x01\0\0\0\0\x05_http\x04_tcp\x05local\0\0\x0c\0\x01\0\0\0\x78\0".to_vec();
+        message.extend([label.len() as u8 + 3, label.len() as u8]);
+        message.extend(label);
+        message.extend(b"\xc0\x0c");
+        let hex = message
+            .iter()
+            .map(|b| format!("{b:02x}"))
+            .collect::<Vec<_>>()
+            .concat();
+        let speak = format!(
+            "import socket, time\ns = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)\ns.bind(('', 5353))\n\
+             for _ in range(120):\n    s.sendto(bytes.fromhex('{hex}'), ('224.0.0.251', 5353))\n    time.sleep(0.5)"
+        );
+        let _both = ["loft", "door"].map(|host| lab.program(host, &["python3", "-c", &speak]));
+        let mut tower = lab.tool(
+            "door",
+            "says.py",
+            &["lldp", "eth0", DOOR, "S2\u{1b}[2J desk", "1\u{7}\u{9b}2"],
+        );
+        for command in ["check", "survey"] {
+            for json in [false, true] {
+                let mut args = vec![command, rig.as_str(), "--within", "6s"];
+                args.extend(json.then_some("--json"));
+                let run = lab.call(&args).start();
+                until("the card is told", || {
+                    let out = lab.within(SEAT, &["cat", "/proc/net/dev_mcast"]);
+                    String::from_utf8_lossy(&out.stdout).contains("0180c200000e") || !run.goes_on()
+                });
+                tower.say("120");
+                let outcome = run.end();
+                let wrote = format!("{}{}", outcome.out, outcome.err);
+                let odd = |c: &char| (c.is_control() && *c != '\n') || *c == '\u{202e}';
+                assert_eq!(wrote.chars().find(odd), None, "{command}: {outcome}");
+                assert!(
+                    command == "check" || wrote.contains("Evil"),
+                    "the name is told: {outcome}"
+                );
+                assert!(
+                    json || wrote.contains("plugged into S2"),
+                    "the switch is told: {outcome}"
+                );
+            }
+        }
+        let terminal = lab.screen(&["board", &rig]).size(160, 40).start();
+        terminal.wait_text("1 present");
+        terminal.send("\r");
+        terminal.wait_text("Evil");
+        terminal.send("q");
+        let ended = terminal.end();
+        let raw = String::from_utf8_lossy(&ended.raw).into_owned();
+        assert!(
+            !raw.contains("owned\u{7}") && !raw.contains('\u{202e}'),
+            "{raw:?}"
+        );
+    });
+}
