@@ -9,7 +9,7 @@ import json
 import sys
 import unicodedata
 
-KINDS = {"standing", "finding", "ready", "start", "gap"}
+KINDS = {"standing", "finding", "ready", "start", "anew", "gap"}
 
 
 def shown(text):

@@ -48,7 +48,7 @@ fn entry(seq: u64) -> Entry {
         wall: stamp(seq),
         what: What::Standing {
             to: Standing::Missing,
-            heard: Some(true),
+            lost: true,
         },
         devices: vec!["Quay".into()],
         macs: Vec::new(),

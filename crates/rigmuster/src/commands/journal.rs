@@ -112,7 +112,10 @@ fn stats(book: &Book, wanted: &Wanted, print: &mut Print) -> Result<(), Failure>
         let (latest, count) = rigs.entry(key).or_insert_with(|| (run.clone(), Count::default()));
         let each = |line: Line| {
             if let (Some(device), Some(standing)) = (line.devices.first(), &line.standing) {
-                count.standing(device, line.mono, standing, line.heard);
+                count.standing(device, line.mono, standing, line.lost == Some(true));
+            }
+            if line.hides() {
+                count.blind();
             }
             line.count_start(count);
             true

@@ -48,7 +48,7 @@ CREATE TABLE entry (
     finding   TEXT,
     severity  TEXT,
     began     INTEGER,
-    heard     INTEGER,
+    lost      INTEGER,
     macs      TEXT NOT NULL,
     address   TEXT,
     text      TEXT NOT NULL,

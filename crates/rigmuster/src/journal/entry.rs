@@ -44,8 +44,9 @@ pub enum What {
     Standing {
         /// How.
         to: Standing,
-        /// Whether it was heard before in this run; `None` where that is not known.
-        heard: Option<bool>,
+        /// Whether it was there before in this run and is lost, unasked for: by a restart that was
+        /// announced nothing is lost, nor by a device that may sleep and dozes off.
+        lost: bool,
     },
     /// A finding began or ended.
     Finding {
@@ -118,17 +119,19 @@ impl What {
 
 impl Entry {
     /// The entry of a change. `heard` tells whether a device was heard before in this run.
-    pub(crate) fn of(change: &Change, seq: u64, wall: Stamp, heard: impl Fn(&str) -> Option<bool>) -> Self {
+    pub(crate) fn of(change: &Change, seq: u64, wall: Stamp, heard: impl Fn(&str) -> bool) -> Self {
         let (what, devices, macs, address) = match &change.subject {
             Subject::Device {
                 name,
+                from,
                 to,
                 mac,
                 address,
-                ..
             } => {
-                let heard = heard(name);
-                let what = What::Standing { to: *to, heard };
+                // One of several that are told together is lost as well, and one that two had claimed.
+                let alarms = change.worse || change.folded || *from == Standing::Conflict;
+                let lost = *to == Standing::Missing && alarms && heard(name);
+                let what = What::Standing { to: *to, lost };
                 (what, vec![name.clone()], mac.iter().copied().collect(), *address)
             }
             Subject::Finding {
@@ -203,5 +206,49 @@ impl Entry {
             What::Gap(lost) => self.seq + lost - 1,
             _ => self.seq,
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const STAMP: Stamp = Stamp { ms: 0, offset_s: 0 };
+
+    fn lost(from: Standing, to: Standing, (worse, folded): (bool, bool), heard: bool) -> bool {
+        let change = Change {
+            at: Moment::ZERO,
+            subject: Subject::Device {
+                name: "Ramp".to_owned(),
+                from,
+                to,
+                mac: None,
+                address: None,
+            },
+            text: String::new(),
+            basis: String::new(),
+            worse,
+            folded,
+        };
+        let entry = Entry::of(&change, 1, STAMP, |name| heard && name == "Ramp");
+        matches!(entry.what, What::Standing { lost: true, .. })
+    }
+
+    #[test]
+    fn only_what_was_there_and_nobody_expected_is_lost() {
+        use Standing::{Conflict, Missing, Present};
+        assert!(lost(Present, Missing, (true, false), true));
+        assert!(lost(Present, Missing, (true, true), true), "told with others");
+        assert!(
+            lost(Conflict, Missing, (false, false), true),
+            "better is not back"
+        );
+        assert!(lost(Missing, Missing, (true, false), true), "overdue");
+        assert!(
+            !lost(Present, Missing, (false, false), true),
+            "announced, or asleep"
+        );
+        assert!(!lost(Present, Missing, (true, false), false), "not there yet");
+        assert!(!lost(Missing, Present, (false, false), true));
     }
 }

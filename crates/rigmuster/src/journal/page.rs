@@ -159,8 +159,8 @@ fn is_ours(begun: &Transaction<'_>, head: &RunHead, run: i64) -> rusqlite::Resul
 
 /// Writes an entry; once, however often it is tried.
 fn put(begun: &Transaction<'_>, run: i64, entry: &Entry) -> rusqlite::Result<()> {
-    let (standing, heard) = match &entry.what {
-        What::Standing { to, heard } => (Some(to.as_str()), *heard),
+    let (standing, lost) = match &entry.what {
+        What::Standing { to, lost } => (Some(to.as_str()), Some(*lost)),
         _ => (None, None),
     };
     let (finding, severity, began) = match &entry.what {
@@ -179,7 +179,7 @@ fn put(begun: &Transaction<'_>, run: i64, entry: &Entry) -> rusqlite::Result<()>
     let macs = entry.macs.iter().map(Mac::to_string);
     begun.execute(
         "INSERT OR IGNORE INTO entry (run, seq, mono_ns, wall_ms, offset_s, kind, devices, standing, finding,
-            severity, began, heard, macs, address, text, basis, worse, folded, took_ns, steps)
+            severity, began, lost, macs, address, text, basis, worse, folded, took_ns, steps)
          VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16, ?17, ?18, ?19, ?20)",
         params![
             run,
@@ -193,7 +193,7 @@ fn put(begun: &Transaction<'_>, run: i64, entry: &Entry) -> rusqlite::Result<()>
             finding,
             severity,
             began,
-            heard,
+            lost,
             list(macs),
             entry.address.map(|a| a.to_string()),
             entry.text,

@@ -47,7 +47,7 @@ pub struct Line {
     pub mono: Moment,
     /// When, on the wall.
     pub wall: Stamp,
-    /// What it is about: `standing`, `finding`, `ready`, `start` or `gap`.
+    /// What it is about: `standing`, `finding`, `ready`, `start`, `anew` or `gap`.
     pub kind: String,
     /// The devices concerned.
     pub devices: Vec<String>,
@@ -59,8 +59,8 @@ pub struct Line {
     pub severity: Option<String>,
     /// Whether it began, or the rig became ready.
     pub began: Option<bool>,
-    /// Whether the device was heard before in this run.
-    pub heard: Option<bool>,
+    /// Whether the device was there before in this run and is lost.
+    pub lost: Option<bool>,
     /// The hardware concerned.
     pub macs: Vec<String>,
     /// The address concerned.
@@ -80,6 +80,12 @@ pub struct Line {
 }
 
 impl Line {
+    /// Whether nobody could look for a while, or what was seen then is not written.
+    pub(crate) fn hides(&self) -> bool {
+        let link = self.finding.as_deref() == Some("link_down");
+        link || matches!(self.kind.as_str(), "anew" | "gap")
+    }
+
     /// Counts it, if it is a start.
     pub(crate) fn count_start(&self, count: &mut Count) {
         if let (Some(device), Some(took)) = (self.devices.first(), self.took) {
@@ -136,7 +142,7 @@ impl Wanted {
 }
 
 const COLUMNS: &str = "run, seq, mono_ns, wall_ms, offset_s, kind, devices, standing, finding, severity, began, \
-                       heard, macs, address, text, basis, worse, folded, took_ns, steps";
+                       lost, macs, address, text, basis, worse, folded, took_ns, steps";
 
 impl Book {
     /// The runs of the rig that is wanted, in their order.
@@ -301,7 +307,7 @@ fn line(row: &Row<'_>) -> rusqlite::Result<Line> {
         finding: row.get(8)?,
         severity: row.get(9)?,
         began: row.get(10)?,
-        heard: row.get(11)?,
+        lost: row.get(11)?,
         macs: words(row, 12)?,
         address: row.get(13)?,
         text: row.get(14)?,

@@ -163,8 +163,8 @@ impl Recorder {
             kept.started = kept.seq;
         }
         let heard = |name: &str| {
-            let device = before.devices.iter().find(|d| d.name == name)?;
-            Some(device.last_heard.is_some())
+            let device = before.devices.iter().find(|d| d.name == name);
+            device.is_some_and(|d| d.last_heard.is_some())
         };
         let entry = Entry::of(change, kept.seq, kept.stamp(change.at, now), heard);
         kept.writer.write(entry);
@@ -268,8 +268,8 @@ impl Recorder {
             )),
             (None, 0) => None,
             (None, missing) => Some(format!(
-                "{missing} changes are not in the journal: the disk that holds {} was too slow\n\
-                 next step: keep the journal on another disk: --journal FILE",
+                "{missing} changes are not in the journal: {} could not be written in time\n\
+                 next step: close what else holds it, or keep the journal on another disk: --journal FILE",
                 super::shown(&kept.path)
             )),
         }

@@ -3,7 +3,9 @@
 use std::net::Ipv4Addr;
 
 use board::PastLine;
-use ledger::{FindingKind, Muster, Opening, Purpose, Severity, Snapshot, Standing, Start};
+use ledger::{
+    FindingKind, HeardView, Muster, Opening, Purpose, SeenView, Severity, Snapshot, Standing, Start,
+};
 use vocab::Mac;
 
 use super::*;
@@ -118,7 +120,7 @@ async fn every_kind_of_change_is_written_as_what_it_is() {
     let kinds: Vec<&str> = all.iter().map(|line| line.kind.as_str()).collect();
     assert_eq!(kinds, ["standing", "finding", "ready", "start"]);
     assert_eq!(
-        (all[0].standing.as_deref(), all[0].heard),
+        (all[0].standing.as_deref(), all[0].lost),
         (Some("missing"), Some(false)),
         "it was never heard in this run"
     );
@@ -241,5 +243,62 @@ fn committed(recorder: &Recorder) -> u64 {
     match &recorder.0 {
         Kind::Kept(kept) => kept.writer.state().committed,
         _ => 0,
+    }
+}
+
+#[test]
+fn only_the_units_own_settled_state_is_as_found() {
+    let wall = Stamp { ms: 0, offset_s: 0 };
+    let mut device = snapshot().devices.remove(0);
+    let own = Mac::new([2, 0x52, 0x43, 0, 1, 0x15]);
+    let other = Mac::new([2, 0x52, 0x43, 0, 1, 0x94]);
+    let address = Ipv4Addr::new(192, 168, 0, 20);
+    assert_eq!(AsFound::of(&device, wall), None, "nothing was seen of it");
+    let mask = Some(Ipv4Addr::new(255, 255, 255, 0));
+    device.seen = Some(SeenView {
+        mac: Some(own),
+        address: Some(address),
+        addresses: vec![address],
+        heard: HeardView::default(),
+        vendor: None,
+        names: Vec::new(),
+        rtt: None,
+        mask,
+        asks_dhcp: true,
+        first_seen: Moment::ZERO,
+    });
+    let mut found = |standing, expected: &[Mac]| {
+        device.standing = standing;
+        device.expected_macs = expected.to_vec();
+        AsFound::of(&device, wall).map(|f| (f.mac, f.address, f.mask, f.dhcp))
+    };
+    let whole = Some((Some(own), address, mask, Some(true)));
+    for standing in [
+        Standing::Present,
+        Standing::NoControl,
+        Standing::WrongSubnet,
+        Standing::Moved,
+    ] {
+        assert_eq!(found(standing, &[own]), whole, "{standing:?}");
+        assert_eq!(found(standing, &[]), whole, "{standing:?}");
+        assert_eq!(found(standing, &[other]), None, "{standing:?}");
+    }
+    assert_eq!(
+        found(Standing::Conflict, &[own]),
+        whole,
+        "its own hardware is there"
+    );
+    assert_eq!(
+        found(Standing::Conflict, &[]),
+        None,
+        "which of the two is not known"
+    );
+    for standing in [
+        Standing::Replaced,
+        Standing::Starting,
+        Standing::Missing,
+        Standing::Unknown,
+    ] {
+        assert_eq!(found(standing, &[own]), None, "{standing:?}");
     }
 }

@@ -3,8 +3,9 @@
 //! Pure: entries in, figures out.
 //!
 //! An outage begins when a device that was there in this run becomes `missing`, and ends when it is
-//! seen again. Where that was not seen, because the run ended or nothing could be asked, it lasted
-//! at least until then. A device that was not there yet when the run began is no outage.
+//! seen again. Where that was not seen, because the run ended, it lasted at least until then; where
+//! nobody could look meanwhile, at least so long. A device that was not there yet when the run began, that may
+//! sleep, or whose restart was announced, has no outage; one that is not back from that in time has.
 //!
 //! A start is timed whole where the device's own first frame was heard. The percentiles are of those;
 //! where there is none, of those that were noticed by an answer and had begun before.
@@ -70,12 +71,12 @@ pub struct Count {
 }
 
 impl Count {
-    /// A device stands so from `at` on; the word is JSON's. `heard`: whether it was heard before in
-    /// this run.
-    pub fn standing(&mut self, device: &str, at: Moment, standing: &str, heard: Option<bool>) {
+    /// A device stands so from `at` on; the word is JSON's. `lost`: whether it was there before in
+    /// this run and is lost.
+    pub fn standing(&mut self, device: &str, at: Moment, standing: &str, lost: bool) {
         let tally = self.tally(device);
         match (standing, tally.away) {
-            ("missing", None) if heard != Some(false) => {
+            ("missing", None) if lost => {
                 tally.away = Some(at);
                 tally.outages += 1;
             }
@@ -83,8 +84,14 @@ impl Count {
             (_, Some(since)) => {
                 tally.away = None;
                 tally.lost += at.since(since);
-                tally.at_least |= standing == "unknown";
             }
+        }
+    }
+
+    /// Nobody could look, or what was seen is not written: who is away may have been back.
+    pub fn blind(&mut self) {
+        for tally in self.devices.values_mut() {
+            tally.at_least |= tally.away.is_some();
         }
     }
 
@@ -177,11 +184,11 @@ mod tests {
     #[test]
     fn an_outage_is_from_missing_to_what_comes_next() {
         let mut count = Count::default();
-        count.standing("Ramp", at(10), "missing", Some(true));
-        count.standing("Ramp", at(40), "starting", Some(true));
-        count.standing("Ramp", at(60), "present", Some(true));
-        count.standing("Ramp", at(100), "missing", None);
-        count.standing("Ramp", at(107), "present", None);
+        count.standing("Ramp", at(10), "missing", true);
+        count.standing("Ramp", at(40), "starting", true);
+        count.standing("Ramp", at(60), "present", true);
+        count.standing("Ramp", at(100), "missing", true);
+        count.standing("Ramp", at(107), "present", true);
         count.run_over(at(500));
         let figures = &count.figures()["Ramp"];
         assert_eq!(
@@ -193,23 +200,27 @@ mod tests {
     #[test]
     fn an_end_that_nobody_saw_makes_it_at_least() {
         let mut count = Count::default();
-        count.standing("Ramp", at(10), "missing", Some(true));
+        count.standing("Ramp", at(10), "missing", true);
         count.run_over(at(30));
         // In the next run its clock begins anew.
-        count.standing("Ramp", at(2), "present", Some(true));
-        count.standing("Quay", at(5), "missing", Some(true));
-        count.standing("Quay", at(9), "unknown", Some(true));
+        count.standing("Ramp", at(2), "present", true);
+        count.standing("Quay", at(5), "missing", true);
+        count.blind();
+        count.standing("Quay", at(9), "present", false);
+        count.standing("Mast", at(5), "missing", true);
+        count.standing("Mast", at(9), "present", false);
         count.run_over(at(90));
         let figures = count.figures();
         assert_eq!((figures["Ramp"].lost, figures["Ramp"].at_least), (secs(20), true));
         assert_eq!((figures["Quay"].lost, figures["Quay"].at_least), (secs(4), true));
+        assert_eq!((figures["Mast"].lost, figures["Mast"].at_least), (secs(4), false));
     }
 
     #[test]
     fn what_was_not_there_yet_was_not_lost() {
         let mut count = Count::default();
-        count.standing("Ramp", at(10), "missing", Some(false));
-        count.standing("Ramp", at(900), "present", Some(true));
+        count.standing("Ramp", at(10), "missing", false);
+        count.standing("Ramp", at(900), "present", true);
         count.run_over(at(901));
         assert_eq!(count.figures()["Ramp"], Figures::default());
     }
@@ -234,15 +245,15 @@ mod tests {
         /// Time is never counted twice, nor outages that cannot be.
         #[test]
         fn no_more_is_lost_than_passed(
-            steps in proptest::collection::vec((1_u64..50, 0_usize..4, proptest::option::of(any::<bool>())), 0..60),
+            steps in proptest::collection::vec((1_u64..50, 0_usize..4, any::<bool>()), 0..60),
         ) {
             let words = ["missing", "present", "unknown", "starting"];
             let mut count = Count::default();
             let mut now = 0;
             let mut missing = 0;
-            for (later, word, heard) in &steps {
+            for (later, word, lost) in &steps {
                 now += later;
-                count.standing("Ramp", at(now), words[*word], *heard);
+                count.standing("Ramp", at(now), words[*word], *lost);
                 missing += u64::from(*word == 0);
             }
             count.run_over(at(now + 5));

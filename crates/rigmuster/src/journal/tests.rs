@@ -37,7 +37,7 @@ fn entry(seq: u64) -> Entry {
         wall: stamp(seq.cast_signed()),
         what: What::Standing {
             to: Standing::Missing,
-            heard: Some(true),
+            lost: true,
         },
         devices: vec!["Quay".into()],
         macs: vec![MAC],
@@ -125,7 +125,7 @@ fn what_is_written_is_read() {
         ("Quay is missing, 7.", "6 questions")
     );
     assert_eq!(
-        (line.heard, line.worse, line.finding.as_deref()),
+        (line.lost, line.worse, line.finding.as_deref()),
         (Some(true), true, None)
     );
 }
@@ -199,6 +199,29 @@ fn what_is_wanted_is_found_and_nothing_else() {
             n
         );
     }
+}
+
+#[test]
+fn the_order_is_that_of_the_runs_own_clock() {
+    let scratch = Scratch::new();
+    let path = scratch.path().join("journal.db");
+    // Somebody sets the wall clock back by an hour in between.
+    let set_back = |seq: i64| Entry {
+        wall: stamp(seq - 3_600),
+        ..entry(seq.cast_unsigned())
+    };
+    write(&path, [entry(1), entry(2), set_back(3), set_back(4)].into_iter());
+    let all = lines(&Book::open_to_read(&path).unwrap(), &Wanted::default());
+    let told: Vec<(i64, Stamp)> = all.iter().map(|line| (line.seq, line.wall)).collect();
+    assert_eq!(
+        told,
+        [
+            (1, stamp(1)),
+            (2, stamp(2)),
+            (3, stamp(-3_597)),
+            (4, stamp(-3_596))
+        ]
+    );
 }
 
 #[test]
