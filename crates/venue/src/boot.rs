@@ -168,6 +168,11 @@ impl Host {
         all.extend_from_slice(&self.plan.extra);
         self.hold(all);
         self.settled_addresses = true;
+        self.settled_at = Some(now);
+        if self.plan.odd.quiet_start {
+            self.addressing = Addressing::Settled;
+            return;
+        }
         self.addressing = Addressing::Announcing {
             left: ANNOUNCE_NUM,
             next: now,

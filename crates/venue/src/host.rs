@@ -70,6 +70,10 @@ pub(crate) struct Host {
     stack: Option<Box<Stack>>,
     stack_due: Option<Moment>,
     seed: u64,
+    /// When its first frame left since it has power.
+    pub(crate) spoke: Option<Moment>,
+    /// When it took its own address.
+    pub(crate) settled_at: Option<Moment>,
     /// When it asks next who listens to multicast groups.
     pub(crate) query_at: Option<Moment>,
 }
@@ -96,6 +100,8 @@ impl Host {
             stack: None,
             stack_due: None,
             seed,
+            spoke: None,
+            settled_at: None,
             query_at: plan.odd.queries.then_some(Moment::ZERO),
             plan,
         };
@@ -133,6 +139,7 @@ impl Host {
         self.set_carrier(false, true, now);
         self.held.clear();
         self.settled_addresses = false;
+        (self.spoke, self.settled_at) = (None, None);
         self.stack = None;
         self.stack_due = None;
         self.services.forget_sockets();

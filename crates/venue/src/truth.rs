@@ -27,6 +27,10 @@ pub struct HostTruth {
     pub passing: bool,
     /// The addresses that it holds now.
     pub addresses: Vec<Ipv4Net>,
+    /// When its first frame left since it has power.
+    pub first_frame: Option<Moment>,
+    /// When it took its own address.
+    pub settled_at: Option<Moment>,
     /// Whether it answers echo requests now.
     pub echo: bool,
     /// The ports that speak now.
@@ -74,6 +78,8 @@ impl Venue {
                 carrier: host.carrier,
                 passing,
                 addresses: host.held.clone(),
+                first_frame: host.spoke,
+                settled_at: host.settled_at,
                 echo: host.talks_ip(self.now),
                 open: host.open_ports(self.now),
             });

@@ -191,6 +191,8 @@ impl Venue {
             }
             Event::Leave { host, life, packet } => {
                 if self.hosts[host].life == life {
+                    let now = self.now;
+                    self.hosts[host].spoke.get_or_insert(now);
                     self.transmit(self.hosts[host].cable, true, &packet);
                 }
             }

@@ -4,6 +4,7 @@
 //! `RIGMUSTER_SEEDS` says over how many seeds each scene is played.
 
 mod away;
+mod back;
 mod brownout;
 mod cable;
 mod calm;

@@ -35,6 +35,7 @@ fn plan() -> Plan {
     let mut plan = Plan::new(SwitchPlan::new("S0").unpowered(), OURS, &[HOUSE.net(230)]);
     let core = plan.first_switch();
     let s1 = plan.switch(SwitchPlan::new("S1").uplink(core));
+    // Some take their address without a word.
     let mut router = HostPlan::new("Gateway", HOUSE.mac(1), core)
         .fixed(HOUSE.net(1))
         .boot(Boot::by(s(90)))
@@ -47,7 +48,17 @@ fn plan() -> Plan {
         });
     }
     let router = plan.host(router);
-    plan.host(HOUSE.host("Slipway", 21, s1, &[ViscaUdp, Rtsp]));
+    let quiet = |host: HostPlan| {
+        let boot = Boot {
+            probes: 0,
+            ..Boot::by(s(6))
+        };
+        host.boot(boot).odd(Oddities {
+            quiet_start: true,
+            ..Oddities::default()
+        })
+    };
+    plan.host(quiet(HOUSE.host("Slipway", 21, s1, &[ViscaUdp, Rtsp])));
     let crane = plan.host(HOUSE.host("Crane", 22, s1, &[ViscaUdp, Rtsp]));
     let balcony = HOUSE
         .host("Balcony", 23, s1, &[ViscaUdp, Rtsp])
@@ -56,7 +67,7 @@ fn plan() -> Plan {
         gives_up: true,
         ..Oddities::default()
     }));
-    plan.host(HOUSE.host("Desk panel", 60, s1, &[Http]));
+    plan.host(quiet(HOUSE.host("Desk panel", 60, s1, &[Http])));
     plan.host(HOUSE.host("Recorder", 62, core, &[Http]).own_supply());
     plan.at(s(20), Deed::SwitchOff(s1));
     plan.at(s(20), Deed::PowerOff(router));
