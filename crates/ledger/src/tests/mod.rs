@@ -6,6 +6,7 @@ mod asking;
 mod away;
 mod bounds;
 mod calls;
+mod clash;
 mod conflict;
 mod control;
 mod dhcp;
