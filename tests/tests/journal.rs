@@ -150,6 +150,10 @@ fn what_is_asked_for_is_told() {
     assert_eq!(many(&["--since", "1h"]), all);
     assert_eq!(many(&["--since", "1h", "--until", "30m"]), 0);
     assert_eq!(many(&["--until", "2020-01-01T00:00:00Z"]), 0);
+    let figures = |args: &[&str]| lines(&journal(&file, &[&["--json", "--stats"], args].concat()));
+    let alone = figures(&["--device", "pulpit"]);
+    assert_eq!(alone.len(), 1, "{alone:?}");
+    assert_eq!(of(&figures(&[]), "Pulpit"), [&alone[0]]);
     let none = journal(&file, &["--device", "Nobody"]);
     assert!(none.out.contains("nothing of that"), "{none}");
 }

@@ -107,6 +107,12 @@ fn entries(book: &Book, wanted: &Wanted, print: &mut Print) -> Result<(), Failur
 /// The figures of each device, rig by rig.
 fn stats(book: &Book, wanted: &Wanted, print: &mut Print) -> Result<(), Failure> {
     let mut rigs: BTreeMap<(String, bool), (Run, Count)> = BTreeMap::new();
+    // What is no device's, such as a gap in our sight, bears on the figures of each.
+    let all = Wanted {
+        device: None,
+        ..wanted.clone()
+    };
+    let device = wanted.device.as_ref().map(|d| d.to_lowercase());
     for run in book.runs(wanted).map_err(|e| unreadable(&e))? {
         let key = (run.file.clone(), run.rehearsal);
         let (latest, count) = rigs.entry(key).or_insert_with(|| (run.clone(), Count::default()));
@@ -120,12 +126,17 @@ fn stats(book: &Book, wanted: &Wanted, print: &mut Print) -> Result<(), Failure>
             line.count_start(count);
             true
         };
-        book.lines(run.id, wanted, each).map_err(|e| unreadable(&e))?;
+        book.lines(run.id, &all, each).map_err(|e| unreadable(&e))?;
         count.run_over(last_looked_at(&run, wanted));
         *latest = run;
     }
     for (run, count) in rigs.into_values() {
-        let figures = count.figures();
+        let mut figures = count.figures();
+        figures.retain(|name, _| {
+            device
+                .as_ref()
+                .is_none_or(|device| name.to_lowercase() == *device)
+        });
         if figures.is_empty() {
             continue;
         }
