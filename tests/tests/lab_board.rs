@@ -196,6 +196,8 @@ fn listening_only_is_switched_on_and_off_by_a_key() {
         let terminal = counted(lab);
         let mut capture = lab.capture(SEAT);
         terminal.send("l");
+        terminal.wait_words(&["3 nothing"]);
+        terminal.send("3");
         terminal.wait_words(&["listen-only"]);
         terminal.wait_words(&["not asked"]);
         // The kernel tells the switches that it leaves WS-Discovery's group, and says so twice
@@ -212,6 +214,7 @@ fn listening_only_is_switched_on_and_off_by_a_key() {
         );
         // Asking again is confirmed.
         terminal.send("l");
+        terminal.send("1");
         terminal.wait_words(&["y yes"]);
         terminal.send("y");
         ready(&terminal);

@@ -136,6 +136,8 @@ fn the_board_searches_after_a_yes_and_waits_for_a_start_instead() {
             // Under listen-only the search is locked, and the waiting sends nothing.
             let mut capture = lab.capture(SEAT);
             terminal.send("l");
+            terminal.wait_text("3 nothing");
+            terminal.send("3");
             terminal.wait_words(&["listen-only"]);
             // The kernel takes leave of the group that the program joined, twice (RFC 3376 section 8.1).
             capture.wait("the farewell to the group", 2, |f| {

@@ -84,6 +84,8 @@ fn in_silence_the_card_hears_the_groups_and_no_switch_is_told() {
             }
             // Listen-only on the running board leaves them, and the card still hears.
             terminal.send("l");
+            terminal.wait_text("3 nothing");
+            terminal.send("3");
             until("it left", || {
                 let members = listed(lab);
                 TOLD.iter().all(|group| !members.iter().any(|m| m == group))

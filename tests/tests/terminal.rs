@@ -116,8 +116,12 @@ fn the_help_page_names_every_key_and_each_does_what_it_says() {
         text.contains("Asking the control ports") || text.contains("lists no control port")
     });
     terminal.send("l");
+    terminal.wait_text("3 nothing");
+    terminal.send("3");
     terminal.wait_text("Listen-only: nothing is sent");
     terminal.send("l");
+    terminal.wait_text("1 everything");
+    terminal.send("1");
     terminal.wait_text("y yes");
     terminal.send("n");
     terminal.wait_for("that it stays silent", |screen| {
@@ -125,6 +129,8 @@ fn the_help_page_names_every_key_and_each_does_what_it_says() {
         !text.contains("y yes") && text.contains("listen-only")
     });
     terminal.send("l");
+    terminal.wait_text("1 everything");
+    terminal.send("1");
     terminal.wait_text("y yes");
     terminal.send("y");
     terminal.wait_for("that it asks again", |screen| {
@@ -383,6 +389,8 @@ fn ascii_means_only_ascii() {
 fn nothing_is_written_while_nothing_changes() {
     let terminal = rehearse("calm", 120, 40);
     terminal.send("l");
+    terminal.wait_text("3 nothing");
+    terminal.send("3");
     terminal.wait_text("Listen-only");
     // Nothing is asked any more; once the last answers have been judged, the picture stands still. A clock or a spinner
     // that ran on would write in every window.

@@ -15,6 +15,7 @@ use crate::{Look, Request, paint};
 
 mod asking;
 mod journal;
+mod level;
 
 pub(crate) use asking::Question;
 
@@ -164,6 +165,7 @@ impl Board {
         match self.asking {
             Some(Question::Far) => return Mood::Choosing,
             Some(Question::Restart { .. }) => return Mood::Restarting,
+            Some(Question::Level) => return Mood::Levels,
             Some(_) => return Mood::Asking,
             None => {}
         }
@@ -218,7 +220,7 @@ impl Board {
             Action::Sweep if snapshot.listen_only => self.tell(SILENT),
             Action::Sweep => {
                 self.tell("Asking the whole subnet once more.");
-                return Some(Request::SweepNow);
+                return self.ask_more(Request::SweepNow, snapshot);
             }
             Action::AskControl => return self.ask_control(snapshot),
             Action::Far => return self.ask_far(snapshot),
@@ -226,11 +228,8 @@ impl Board {
             Action::Restart => return self.ask_restart(snapshot),
             Action::TheSwitch => return self.restart_switch(),
             Action::Accept => self.ask_match(snapshot),
-            Action::Listen if snapshot.listen_only => self.asking = Some(Question::SendAgain),
-            Action::Listen => {
-                self.tell("Listen-only: nothing is sent from now on.");
-                return Some(Request::ListenOnly(true));
-            }
+            Action::Listen => self.asking = Some(Question::Level),
+            Action::Level(level) => return self.choose_level(level, snapshot),
             Action::Filter => {
                 self.page = None;
                 self.filter.typing = true;
@@ -459,4 +458,4 @@ fn who_at(at: Option<usize>, plan: &Plan, snapshot: &Snapshot) -> Option<Who> {
     plan.shown.get(at?, snapshot).map(One::who)
 }
 
-const SILENT: &str = "Listen-only is on, so nothing is sent; l turns it off.";
+const SILENT: &str = "Listen-only is on, so nothing is sent; l changes that.";

@@ -4,7 +4,7 @@ use ledger::{Finding, FindingKind, Severity, Snapshot, Standing};
 use ratatui::style::Style;
 use ratatui::text::{Line, Span};
 use rig::Reach;
-use vocab::{LinkState, Medium, Mode};
+use vocab::{Level, LinkState, Medium, Mode};
 
 use crate::pen::Pen;
 use crate::shape::{self, Weight};
@@ -158,6 +158,15 @@ fn plugged(snapshot: &Snapshot, long: bool) -> Option<Span<'static>> {
     })
 }
 
+/// How much is sent: always in sight.
+fn level(snapshot: &Snapshot) -> Span<'static> {
+    match snapshot.level() {
+        Level::All => Span::raw("asks all"),
+        Level::Watch => Span::styled(" watching only ", look::MARKED),
+        Level::Silent => Span::styled(" listen-only ", look::MARKED),
+    }
+}
+
 /// Paints the link line.
 pub(crate) fn draw_link(pen: &mut Pen<'_>, snapshot: &Snapshot) {
     let long = pen.area().width >= 100;
@@ -167,9 +176,7 @@ pub(crate) fn draw_link(pen: &mut Pen<'_>, snapshot: &Snapshot) {
         Some(station) => {
             parts.push(Span::raw(text::cut(&station.name, 16)));
             parts.push(Span::raw(mode_words(station.mode, long)));
-            if snapshot.listen_only {
-                parts.push(Span::styled(" listen-only ", look::MARKED));
-            }
+            parts.push(level(snapshot));
             parts.extend(dropped(snapshot));
             if station.medium == Medium::Wireless {
                 parts.push(Span::styled("Wi-Fi", look::BOLD));
@@ -188,9 +195,7 @@ pub(crate) fn draw_link(pen: &mut Pen<'_>, snapshot: &Snapshot) {
     }
     parts.extend(plugged(snapshot, long));
     if snapshot.station.is_none() {
-        if snapshot.listen_only {
-            parts.push(Span::styled(" listen-only ", look::MARKED));
-        }
+        parts.push(level(snapshot));
         parts.extend(dropped(snapshot));
     }
     for network in snapshot.networks.iter().skip(1) {

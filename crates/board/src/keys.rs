@@ -43,8 +43,10 @@ pub(crate) enum Action {
     TheSwitch,
     /// Accept the probable match of the selected missing device.
     Accept,
-    /// Listen-only on or off.
+    /// How much is sent.
     Listen,
+    /// So much.
+    Level(vocab::Level),
     /// All findings.
     Findings,
     /// All changes.
@@ -180,8 +182,8 @@ pub(crate) const KEYS: &[Key] = &[
         Action::Listen,
         &[KeyCode::Char('l')],
         "l",
-        "listen",
-        "listen-only on or off: when on, nothing is sent",
+        "level",
+        "how much is sent: everything, watching only, nothing",
     ),
     key(
         Action::Findings,
@@ -261,6 +263,31 @@ static RESTARTING: [Key; 3] = [
     ),
     NO,
 ];
+/// The levels to choose from.
+static LEVELS: [Key; 4] = [
+    key(
+        Action::Level(vocab::Level::All),
+        &[KeyCode::Char('1')],
+        "1",
+        "everything",
+        "",
+    ),
+    key(
+        Action::Level(vocab::Level::Watch),
+        &[KeyCode::Char('2')],
+        "2",
+        "watching only",
+        "",
+    ),
+    key(
+        Action::Level(vocab::Level::Silent),
+        &[KeyCode::Char('3')],
+        "3",
+        "nothing",
+        "",
+    ),
+    NO,
+];
 /// The two ends of typing a filter.
 static TYPING: [Key; 2] = [
     key(Action::Yes, &[], "Enter", "keep", ""),
@@ -291,6 +318,8 @@ pub(crate) enum Mood {
     Choosing,
     /// The board has asked what is restarted, on a page of its own.
     Restarting,
+    /// The board has asked how much to send.
+    Levels,
 }
 
 impl Mood {
@@ -298,7 +327,7 @@ impl Mood {
     pub(crate) const fn wants_an_answer(self) -> bool {
         matches!(
             self,
-            Self::Asking | Self::Choosing | Self::Restarting | Self::Typing
+            Self::Asking | Self::Choosing | Self::Restarting | Self::Levels | Self::Typing
         )
     }
 }
@@ -324,6 +353,7 @@ pub(crate) fn action(mood: Mood, event: &KeyEvent) -> Option<Action> {
     };
     match mood {
         Mood::Asking => find(&ASKING),
+        Mood::Levels => find(&LEVELS),
         Mood::Choosing => find(&CHOOSING).or_else(|| find(KEYS).filter(scrolls)),
         Mood::Restarting => find(&RESTARTING).or_else(|| find(KEYS).filter(scrolls)),
         Mood::Board | Mood::Sheet | Mood::Page | Mood::Typing => find(KEYS),
@@ -336,6 +366,7 @@ pub(crate) fn answers(mood: Mood) -> u16 {
         Mood::Asking => &ASKING,
         Mood::Choosing => &CHOOSING,
         Mood::Restarting => &RESTARTING,
+        Mood::Levels => &LEVELS,
         Mood::Typing => &TYPING,
         Mood::Board | Mood::Sheet | Mood::Page => &[],
     };
@@ -370,6 +401,7 @@ pub(crate) fn hints(mood: Mood, x: u16, columns: u16, of_use: impl Fn(Action) ->
         Mood::Asking => return place(ASKING.iter(), x, columns),
         Mood::Choosing => return place(CHOOSING.iter(), x, columns),
         Mood::Restarting => return place(RESTARTING.iter(), x, columns),
+        Mood::Levels => return place(LEVELS.iter(), x, columns),
         Mood::Typing => return place(TYPING.iter(), x, columns),
         Mood::Board => &[
             Help, Quit, Open, Switch, Filter, Sweep, AskControl, Listen, Findings, Far, History, Accept,

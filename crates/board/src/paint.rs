@@ -151,7 +151,7 @@ fn lines(pen: &mut Pen<'_>, lines: &[Line<'_>], top: usize) {
 /// The line at the foot: what the board asks or tells, and the keys that help now.
 fn foot(board: &Board, pen: &mut Pen<'_>, plan: &Plan) {
     match plan.mood {
-        Mood::Asking | Mood::Choosing | Mood::Restarting => {
+        Mood::Asking | Mood::Choosing | Mood::Restarting | Mood::Levels => {
             let room = plan
                 .hints
                 .first()

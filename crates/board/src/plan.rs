@@ -110,7 +110,7 @@ impl Board {
         let mood = self.mood();
         let typed = u16::try_from(text::width(self.filter().text())).unwrap_or(u16::MAX);
         let x = match mood {
-            Mood::Asking | Mood::Choosing | Mood::Restarting => {
+            Mood::Asking | Mood::Choosing | Mood::Restarting | Mood::Levels => {
                 let asked = self.question().map_or(0, |q| text::width(&q));
                 // The answers stay in sight, whatever is asked.
                 let room = screen.width.saturating_sub(keys::answers(mood));

@@ -1,7 +1,7 @@
 //! What the board wants from the program.
 
 use ledger::Restarted;
-use vocab::Mac;
+use vocab::{Level, Mac};
 
 /// Something that the user wants from the program.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -18,8 +18,10 @@ pub enum Request {
     Wait(bool),
     /// This is being restarted by the user (`true`; confirmed), or no longer.
     Restarting(Restarted, bool),
-    /// Keep silent from now on (`true`), or ask again (`false`; the user has confirmed it).
-    ListenOnly(bool),
+    /// Send so much from now on (the user has confirmed what is louder).
+    Level(Level),
+    /// Send everything again (the user has confirmed it), and do this.
+    Louder(Box<Self>),
     /// Write this hardware in the rig file as that of the device (the user has confirmed it).
     Accept {
         /// The device's name.

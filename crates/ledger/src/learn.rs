@@ -151,6 +151,7 @@ impl Ledger {
     /// A pass over the whole subnet, unless one runs.
     pub(crate) fn start_passes(&mut self, at: Moment) {
         if self.passes.idle()
+            && !self.watch_only
             && let Some(range) = self.pass_range()
         {
             let id = self.passes.add(range);
@@ -161,6 +162,9 @@ impl Ledger {
 
     /// Where devices by DHCP that have not turned up are looked for, again and again.
     pub(crate) fn plan_leases(&mut self, at: Moment) {
+        if self.watch_only {
+            return;
+        }
         let round = self.passes.lease_rounds;
         let sought = self.tracks.iter().any(|t| {
             t.device.fixed_address().is_none() && !t.device.macs.is_empty() && t.evidence.here.is_none()

@@ -96,6 +96,8 @@ pub struct Ledger {
     /// Since when there is no way to the network behind a router.
     pub(crate) no_way: Option<Moment>,
     pub(crate) listen_only: bool,
+    /// No more than one question a second to each device, by the user's word.
+    pub(crate) watch_only: bool,
     /// Whether our own port passes frames.
     pub(crate) port: OwnPort,
     /// When learning last began.
@@ -178,6 +180,7 @@ impl Ledger {
             station: None,
             no_way: None,
             listen_only: false,
+            watch_only: false,
             port: OwnPort::new(now),
             epoch: now,
             targets: BTreeMap::new(),
@@ -271,6 +274,10 @@ impl Ledger {
         }
         loop {
             let key = self.lanes.take(now)?;
+            if !self.may_ask(key) {
+                self.lanes.remove(key);
+                continue;
+            }
             if let Some(ask) = self.ask(key) {
                 return Some(ask);
             }
@@ -313,7 +320,7 @@ impl Ledger {
 
     /// Starts all passes again, and asks which DHCP servers are there. What is known stays known meanwhile.
     pub fn sweep_now(&mut self, now: Moment) {
-        if self.blind().is_some() {
+        if self.blind().is_some() || self.watch_only {
             return;
         }
         for target in self.targets.values_mut() {
@@ -373,6 +380,7 @@ impl Ledger {
             && self.passes.complete()
             && (self.no_way.is_some() || self.targets.values().all(Target::asked_enough))
             && (!self.sees_frames()
+                || self.watch_only
                 || self
                     .sought
                     .iter()

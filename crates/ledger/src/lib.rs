@@ -68,6 +68,7 @@ mod serves;
 mod settings;
 mod six;
 mod snapshot;
+mod sparing;
 mod starts;
 mod suspects;
 mod target;

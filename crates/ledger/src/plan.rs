@@ -156,6 +156,10 @@ impl Ledger {
 
     /// Plans the questions about `address`.
     pub(crate) fn plan(&mut self, address: Ipv4Addr, now: Moment) {
+        if self.watch_only {
+            self.plan_sparing(address, now);
+            return;
+        }
         self.plan_kin(address, now);
         let searched = self.plan_search(address, now);
         let Some(target) = self.targets.get(&address) else {

@@ -130,7 +130,7 @@ impl Ledger {
 
     /// Which DHCP servers are there is to be asked at `at`.
     pub(crate) fn want_servers(&mut self, at: Moment, by_hand: bool) {
-        if self.blind().is_some() || !self.sees_frames() {
+        if self.blind().is_some() || self.watch_only || !self.sees_frames() {
             return;
         }
         self.servers.by_hand |= by_hand;

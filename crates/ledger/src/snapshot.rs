@@ -31,6 +31,7 @@ pub(crate) fn build(ledger: &Ledger, now: Moment) -> Snapshot {
         subnet: ledger.subnet(),
         station: ledger.station.clone(),
         listen_only: ledger.listen_only,
+        watch_only: ledger.watch_only,
         plugged: ledger.plug.now(now),
         unseen: unseen(ledger),
         gateway: ledger
@@ -69,10 +70,19 @@ fn unseen(ledger: &Ledger) -> Vec<String> {
     match ledger.blind() {
         Some(Blind::ListenOnly) => {
             all.push("Nothing is asked, so a device that says nothing by itself cannot be seen.".to_owned());
+            all.push(
+                "This program sends nothing; this computer's own system may still (ARP, DHCP, IPv6, mDNS)."
+                    .to_owned(),
+            );
         }
         Some(Blind::NoReport | Blind::Link(_)) => {
             all.push("Nothing can be seen: the link does not carry.".to_owned());
         }
+        None if ledger.watch_only => all.push(
+            "Watching only: one question a second to each device; control ports, strangers and other networks are \
+             not asked."
+                .to_owned(),
+        ),
         None => {}
     }
     if ledger.mode() == Mode::Unprivileged {

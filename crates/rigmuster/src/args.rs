@@ -46,6 +46,8 @@ pub enum Command {
         look: LookArgs,
         #[command(flatten)]
         keep: KeepArgs,
+        #[command(flatten)]
+        level: LevelArgs,
     },
     /// Take the head count once: ready (exit 0) or not (exit 1), and why
     Check {
@@ -135,6 +137,14 @@ pub struct LinkArgs {
     /// Go without permission for whole frames: own subnet only, clashes and other hardware unseen
     #[arg(long)]
     pub unprivileged: bool,
+}
+
+/// How much the board sends at first; `l` changes it.
+#[derive(Debug, Args)]
+pub struct LevelArgs {
+    /// Only watch: one question a second to each device of the rig; no control ports, no sweep, no DHCP
+    #[arg(long, conflicts_with = "listen_only")]
+    pub watch_only: bool,
 }
 
 /// An interface for a network of the rig.

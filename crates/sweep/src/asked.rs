@@ -7,6 +7,7 @@ use crate::here::is_askable;
 use crate::job::Target;
 use crate::queue::{Item, Lane};
 use crate::scanner::{Dialing, Scanner};
+use crate::sparing::Sparing;
 
 impl Scanner {
     /// Takes one question. It is dropped without a word under listen-only, while the link does
@@ -15,7 +16,8 @@ impl Scanner {
     /// anything foreign, and anything in nobody's name, DHCP included. A control
     /// port that cannot be reached is told of as [`Fact::ControlNotAsked`].
     pub fn ask(&mut self, now: Moment, ask: Ask) {
-        if !self.may_send() {
+        let lets = |sparing: &mut Sparing| sparing.lets(now, &ask, self.config.mode);
+        if !self.may_send() || !self.sparing.as_mut().is_none_or(lets) {
             return;
         }
         self.stir(now);

@@ -80,8 +80,17 @@ impl Driver {
 
     /// Begins or ends listen-only, at once.
     pub fn set_listen_only(&mut self, on: bool) {
+        if on == self.scanner.is_listen_only() {
+            return;
+        }
         self.scanner.set_listen_only(self.clock.now(), on);
         self.live.join_groups(!on);
+        self.close_abandoned();
+    }
+
+    /// Begins or ends watching only, at once.
+    pub fn set_watch_only(&mut self, on: bool) {
+        self.scanner.set_watch_only(self.clock.now(), on);
         self.close_abandoned();
     }
 

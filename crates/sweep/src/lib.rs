@@ -31,6 +31,7 @@ mod queue;
 mod runs;
 mod scanner;
 mod send;
+mod sparing;
 
 pub use driver::Driver;
 pub use order::{Hold, Order};

@@ -23,6 +23,7 @@ use crate::passes::Passes;
 use crate::plain::Pokes;
 use crate::queue::{Item, Lane, Queue};
 use crate::send::Handed;
+use crate::sparing::Sparing;
 
 /// How often broken frames are told of.
 const TELL_MALFORMED_EVERY: Duration = Duration::from_secs(1);
@@ -97,6 +98,8 @@ pub struct Scanner {
     pub(crate) can_ping: bool,
     /// Orders given at a slow pace, for the share of the lower ranks.
     pub(crate) turn: u8,
+    /// While only watching: who was asked when.
+    pub(crate) sparing: Option<Sparing>,
     abandoned: VecDeque<DialId>,
     malformed: Malformed,
     dropped: u64,
@@ -146,6 +149,7 @@ impl Scanner {
             send_at: None,
             can_ping: true,
             turn: 0,
+            sparing: None,
             abandoned: VecDeque::new(),
             malformed: Malformed::default(),
             dropped: 0,
@@ -416,7 +420,7 @@ impl Scanner {
     }
 
     /// Drops all that waits to be sent or answered.
-    fn drop_all(&mut self) {
+    pub(crate) fn drop_all(&mut self) {
         self.queue.clear();
         self.passes.clear();
         self.questions.clear();

@@ -279,6 +279,8 @@ pub enum Fact {
     Gap(Gap),
     /// Listen-only began or ended, by the user's word.
     ListenOnly(bool),
+    /// Watching only began or ended, by the user's word: one question a second to each device.
+    WatchOnly(bool),
     /// Frames that the kernel had to drop since the start, because we read too slowly.
     Dropped {
         /// How many so far.

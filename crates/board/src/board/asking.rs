@@ -2,7 +2,7 @@
 
 use ledger::{Restarted, Snapshot};
 use ratatui::text::Line;
-use vocab::Mac;
+use vocab::{Level, Mac};
 
 use super::{Board, Page, SILENT};
 use crate::rows::One;
@@ -11,8 +11,12 @@ use crate::{Request, far, restart};
 /// What the board asks back before it changes something.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) enum Question {
-    /// The end of listen-only puts frames on somebody's network again.
-    SendAgain,
+    /// How much is to be sent.
+    Level,
+    /// A louder level puts more on somebody's network again.
+    Louder(Level),
+    /// This sends more than watching, and ends that.
+    More(Box<Request>),
     /// The search beyond the subnet asks for many addresses on somebody's network.
     Far,
     /// For what is restarted no alarm is raised.
@@ -37,7 +41,10 @@ impl Question {
         match self {
             Self::Far => "Search farther?".to_owned(),
             Self::Restart { device, switch } => restart::question(device, switch.as_ref()),
-            Self::SendAgain => "Send on the wire again?".to_owned(),
+            Self::Level => "Send how much?".to_owned(),
+            Self::Louder(Level::Watch) => "Ask each device once a second again?".to_owned(),
+            Self::Louder(_) => "Send everything on the wire again?".to_owned(),
+            Self::More(_) => "That sends more: end watching only?".to_owned(),
             Self::Accept { device, mac } => format!("Write {mac} in the file as {device}?"),
         }
     }
@@ -56,7 +63,9 @@ impl Board {
                     self.close_far();
                     yes.then_some(Request::Restarting(Restarted::Device(device), true))
                 }
-                Question::SendAgain => yes.then_some(Request::ListenOnly(false)),
+                Question::Level => None,
+                Question::Louder(level) => yes.then_some(Request::Level(level)),
+                Question::More(request) => yes.then_some(Request::Louder(request)),
                 Question::Accept { device, mac } => yes.then_some(Request::Accept { device, mac }),
             };
         }
@@ -113,7 +122,7 @@ impl Board {
             return None;
         }
         self.tell(&format!("Asking the control ports of {}.", device.name));
-        Some(Request::AskControl(device.name.clone()))
+        self.ask_more(Request::AskControl(device.name.clone()), snapshot)
     }
 
     /// Opens the question whether to search beyond the subnet; ends the search or the waiting that
@@ -205,7 +214,7 @@ impl Board {
             self.tell(SILENT);
             return None;
         }
-        Some(Request::Search(true))
+        self.ask_more(Request::Search(true), snapshot)
     }
 
     /// Tells at the foot what ended between what was shown `before` and what is shown `now`.

@@ -162,6 +162,7 @@ pub(super) fn calm() -> Snapshot {
         subnet: Some("10.40.8.0/24".parse().unwrap()),
         station: Some(station()),
         listen_only: false,
+        watch_only: false,
         plugged: Vec::new(),
         unseen: Vec::new(),
         gateway: Some((at(1), Some(mac(1)))),

@@ -2,6 +2,7 @@
 
 mod far;
 pub(crate) mod hall;
+mod level;
 mod outage;
 mod past;
 mod pictures;

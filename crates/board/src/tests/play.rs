@@ -16,10 +16,6 @@ fn keys_become_requests() {
         seat.press(KeyCode::Char('c'), &s),
         Some(Request::AskControl("Organ loft".to_owned()))
     );
-    assert_eq!(
-        seat.press(KeyCode::Char('l'), &s),
-        Some(Request::ListenOnly(true))
-    );
     assert_eq!(seat.press(KeyCode::Char('q'), &s), Some(Request::Quit));
     let interrupt = KeyEvent::new(KeyCode::Char('c'), KeyModifiers::CONTROL);
     assert_eq!(seat.board.handle(&Event::Key(interrupt), &s), Some(Request::Quit));
@@ -34,26 +30,6 @@ fn a_released_key_does_nothing_and_a_held_one_repeats() {
     assert_eq!(seat.board.handle(&Event::Key(key), &s), None);
     key.kind = KeyEventKind::Repeat;
     assert_eq!(seat.board.handle(&Event::Key(key), &s), Some(Request::Quit));
-}
-
-#[test]
-fn turning_listen_only_off_asks_back() {
-    let mut s = hall::calm();
-    s.listen_only = true;
-    let mut seat = Seat::new(80, 24);
-    assert_eq!(seat.press(KeyCode::Char('l'), &s), None);
-    assert!(seat.see(&s).contains("Send on the wire again?"));
-    assert_eq!(seat.press(KeyCode::Char('s'), &s), None);
-    assert_eq!(seat.press(KeyCode::Char('n'), &s), None);
-    assert!(!seat.see(&s).contains("Send on the wire"));
-    seat.press(KeyCode::Char('l'), &s);
-    assert_eq!(
-        seat.press(KeyCode::Char('y'), &s),
-        Some(Request::ListenOnly(false))
-    );
-    seat.press(KeyCode::Char('l'), &s);
-    let at = seat.find("y yes", &s);
-    assert_eq!(seat.click(at, &s), Some(Request::ListenOnly(false)));
 }
 
 #[test]

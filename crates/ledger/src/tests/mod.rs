@@ -27,6 +27,7 @@ mod servers;
 mod serves;
 mod sight;
 mod six;
+mod sparing;
 mod standings;
 mod starting;
 mod starts;

@@ -28,7 +28,18 @@ pub use wait::{Caught, Sign, WaitView};
 
 use std::net::Ipv4Addr;
 
-use vocab::{Ipv4Net, Mac, Moment, Plugged, Station};
+use vocab::{Ipv4Net, Level, Mac, Moment, Plugged, Station};
+
+impl Snapshot {
+    /// How much is sent, by the user's word.
+    pub const fn level(&self) -> Level {
+        match (self.listen_only, self.watch_only) {
+            (true, _) => Level::Silent,
+            (false, true) => Level::Watch,
+            (false, false) => Level::All,
+        }
+    }
+}
 
 /// The state of the head count at one moment.
 #[derive(Debug, Clone, PartialEq)]
@@ -43,6 +54,8 @@ pub struct Snapshot {
     pub station: Option<Station>,
     /// Whether we keep silent by the user's word.
     pub listen_only: bool,
+    /// Whether no more than one question a second goes to each device, by the user's word.
+    pub watch_only: bool,
     /// What this computer is plugged into, as switches say. More than one says so behind a simple
     /// switch that passes their word on.
     pub plugged: Vec<Plugged>,

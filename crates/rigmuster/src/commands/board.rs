@@ -7,12 +7,12 @@ use std::time::Duration;
 use board::{Board, Request};
 use crossterm::event::{Event, KeyCode, KeyEventKind, KeyModifiers};
 use ledger::{Places, Purpose};
-use vocab::Mac;
+use vocab::{Level, Mac};
 
 use super::accept::accept;
 use super::interrupt::Interrupt;
 use super::open::{Run, Tempo, open};
-use crate::args::{KeepArgs, LinkArgs, LookArgs, RigArg};
+use crate::args::{KeepArgs, LevelArgs, LinkArgs, LookArgs, RigArg};
 use crate::journal::{News, Place, Recorder};
 use crate::screen::{Input, Pictures, Screen, look};
 use crate::settings::Expected;
@@ -28,11 +28,15 @@ pub(super) async fn board(
     link: LinkArgs,
     look: LookArgs,
     keep: KeepArgs,
+    level: LevelArgs,
 ) -> Result<Exit, Failure> {
     need_terminal()?;
     let expected = Expected::find(&rig, &link, true)?;
     super::print_warnings(&expected.warnings);
-    let run = open(&expected, &link, Purpose::Board, Tempo::Real)?;
+    let mut run = open(&expected, &link, Purpose::Board, Tempo::Real)?;
+    if level.watch_only {
+        run.source.set_level(Level::Watch);
+    }
     let place = match keep.journal {
         Some(file) => Place::At(file),
         // What is only played does not belong among what happened.
@@ -190,7 +194,13 @@ fn carry_out(request: Request, run: &mut Run) {
             run.ledger.expect_restart(now, &what);
         }
         Request::Restarting(what, false) => run.ledger.expect_no_restart(now, &what),
-        Request::ListenOnly(on) => run.source.set_listen_only(on),
+        Request::Level(level) => run.source.set_level(level),
+        Request::Louder(request) => {
+            run.source.set_level(Level::All);
+            // The ledger is to know before it wants more.
+            exchange(&mut run.source, &mut run.ledger);
+            carry_out(*request, run);
+        }
     }
 }
 

@@ -37,7 +37,8 @@ fn dispatch(cli: Cli) -> Result<Exit, Failure> {
             link,
             look,
             keep,
-        } => block_on(board::board(rig, link, look, keep)),
+            level,
+        } => block_on(board::board(rig, link, look, keep, level)),
         Command::Check {
             rig,
             link,

@@ -14,7 +14,7 @@ use std::time::Duration;
 
 use ledger::Muster;
 use rig::{Network, Reach, Rig};
-use vocab::{Ask, Ipv4Net, Mode, Moment, Pace, Sighting};
+use vocab::{Ask, Ipv4Net, Level, Mode, Moment, Pace, Sighting};
 
 pub use drivers::Drivers;
 pub(crate) use live::open_live;
@@ -130,11 +130,17 @@ impl Source {
         }
     }
 
-    /// Begins or ends listen-only, on all networks.
-    pub fn set_listen_only(&mut self, on: bool) {
+    /// Sends so much from now on, on all networks.
+    pub fn set_level(&mut self, level: Level) {
+        let (watch, silent) = (level == Level::Watch, level == Level::Silent);
         match self {
-            Self::Live(drivers) => drivers.iter_mut().for_each(|d| d.set_listen_only(on)),
-            Self::Rehearsal(venue) => venue.set_listen_only(on),
+            Self::Live(drivers) => {
+                for driver in drivers.iter_mut() {
+                    driver.set_watch_only(watch);
+                    driver.set_listen_only(silent);
+                }
+            }
+            Self::Rehearsal(venue) => venue.set_level(level),
         }
     }
 }

@@ -6,7 +6,7 @@ use link::{Clock, Frame, FramePort, LiveEvent, PortError};
 use rig::Reach;
 use sweep::{Config, Dialing, Hold, Order, Scanner};
 use venue::{Router, Scene, Venue};
-use vocab::{Ask, Gap, Mode, Moment, Sighting, Station};
+use vocab::{Ask, Gap, Level, Mode, Moment, Sighting, Station};
 
 use super::Net;
 
@@ -103,10 +103,14 @@ impl Rehearsal {
         jacks.find_map(|(leg, jack)| Some((leg, jack.scanner.next_sighting()?)))
     }
 
-    /// Begins or ends listen-only.
-    pub fn set_listen_only(&mut self, on: bool) {
+    /// Sends so much from now on.
+    pub fn set_level(&mut self, level: Level) {
         for jack in &mut self.jacks {
-            jack.scanner.set_listen_only(self.now, on);
+            jack.scanner.set_watch_only(self.now, level == Level::Watch);
+            let silent = level == Level::Silent;
+            if silent != jack.scanner.is_listen_only() {
+                jack.scanner.set_listen_only(self.now, silent);
+            }
         }
     }
 
