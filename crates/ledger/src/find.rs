@@ -1,12 +1,23 @@
 //! Findings that are no device's own: this computer, the gateway, proxies, strangers, the file.
 
+pub(crate) mod apart;
+pub(crate) mod asleep;
+pub(crate) mod calls;
+pub(crate) mod clashes;
+pub(crate) mod computer;
+pub(crate) mod masks;
+pub(crate) mod querier;
+pub(crate) mod servers;
+pub(crate) mod starts;
+pub(crate) mod wire;
+
 use std::collections::BTreeSet;
 use std::net::Ipv4Addr;
 
 use rig::How;
 use vocab::{Mac, Moment};
 
-use crate::headline::link_words;
+use crate::judging::headline::link_words;
 use crate::ledger::{Blind, Ledger};
 use crate::{Change, Finding, FindingKind, Severity, Subject};
 
@@ -213,7 +224,7 @@ impl Ledger {
                         format!(
                             "Reserve {address} for {name} in the DHCP server, or give {name}{} an address \
                              outside the pool.",
-                            crate::words::place(track)
+                            crate::judging::words::place(track)
                         ),
                     )
                 });

@@ -8,10 +8,10 @@ use vocab::{
     AddressSource, ArpForm, ArpOp, ArpSeen, ControlPort, ControlState, Fact, Mac, Moment, Text, Wake,
 };
 
-use crate::claim::{Claim, HostId, Life};
-use crate::lanes::Key;
+use crate::asking::lanes::Key;
+use crate::hosts::claim::{Claim, HostId, Life};
+use crate::judging::track::PortState;
 use crate::ledger::Ledger;
-use crate::track::PortState;
 use crate::view::{Opening, Proof, Sign};
 
 /// Oddities kept of each sort.
@@ -68,7 +68,7 @@ impl Ledger {
             Fact::Serves { mac, ports, video } => self.serves(at, *mac, ports, *video),
             Fact::Plugged(plugged) => self.plugged_is(at, plugged),
             Fact::PassAsked { id, asked, total } => {
-                let far = |s: &mut crate::search::Search| s.went_on(*id, *asked, *total);
+                let far = |s: &mut crate::asking::search::Search| s.went_on(*id, *asked, *total);
                 if self.passes.asked(*id, *asked, *total) || self.search.as_mut().is_some_and(far) {
                     self.revision += 1;
                 }

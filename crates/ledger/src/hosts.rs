@@ -1,5 +1,16 @@
 //! Everybody on the wire: hosts by their hardware, with all their claims. Bounded, whatever is sent.
 
+pub(crate) mod claim;
+pub(crate) mod double;
+pub(crate) mod heard;
+pub(crate) mod kin;
+pub(crate) mod names;
+pub(crate) mod own_words;
+pub(crate) mod power;
+pub(crate) mod serves;
+pub(crate) mod six;
+pub(crate) mod vendors;
+
 use std::collections::{BTreeMap, BTreeSet};
 use std::net::{Ipv4Addr, Ipv6Addr};
 use std::time::Duration;
@@ -7,9 +18,9 @@ use std::time::Duration;
 use vocab::{ControlPort, ControlState, Ipv6Source, Mac, Moment, Name, Power, Text};
 
 use crate::Proof;
-use crate::claim::{Claim, HostId, Life};
-use crate::double::Signs;
-use crate::own_words::OwnWords;
+use crate::hosts::claim::{Claim, HostId, Life};
+use crate::hosts::double::Signs;
+use crate::hosts::own_words::OwnWords;
 
 /// Hosts kept that are neither listed nor claim an address that matters.
 pub(crate) const MAX_STRANGERS: usize = 4_096;
@@ -297,7 +308,7 @@ impl Hosts {
             host.mask = None;
             for claim in &mut host.claims {
                 claim.life = Life::Stale;
-                claim.misses = crate::claim::Misses::NONE;
+                claim.misses = crate::hosts::claim::Misses::NONE;
             }
         }
     }

@@ -6,12 +6,12 @@ use std::time::Duration;
 
 use vocab::{AddressRange, LinkState, Moment, Station};
 
-use crate::lanes::Key;
+use crate::asking::lanes::Key;
+use crate::asking::passes::host_range;
+use crate::asking::target::{Kind, Target};
 use crate::ledger::{Ledger, Timer};
-use crate::passes::host_range;
 use crate::port::OwnPort;
 use crate::servers::Servers;
-use crate::target::{Kind, Target};
 
 /// The widest prefix that a pass goes through: 65,534 addresses.
 const WIDEST: u8 = 16;

@@ -6,24 +6,24 @@ use std::net::Ipv4Addr;
 use vocab::{Ask, Ipv4Net, LinkState, Mac, Mode, Moment, Sighting, Station};
 
 use crate::agenda::Agenda;
-use crate::calls::Calls;
+use crate::asking::lanes::{Key, Lanes};
+use crate::asking::passes::Passes;
+use crate::asking::search::Search;
+use crate::asking::target::Target;
+use crate::asking::wait::Wait;
 use crate::changes::Changes;
-use crate::claim::HostId;
-use crate::detect::Loss;
+use crate::find::calls::Calls;
+use crate::find::querier::Querier;
 use crate::hosts::Hosts;
-use crate::kin::Kin;
-use crate::lanes::{Key, Lanes};
+use crate::hosts::claim::HostId;
+use crate::hosts::kin::Kin;
+use crate::judging::detect::Loss;
+use crate::judging::track::Track;
 use crate::outage::Outages;
-use crate::passes::Passes;
 use crate::plugged::Plug;
 use crate::port::OwnPort;
-use crate::querier::Querier;
 use crate::relist::{self, Listed};
-use crate::search::Search;
 use crate::servers::Servers;
-use crate::target::Target;
-use crate::track::Track;
-use crate::wait::Wait;
 use crate::{Change, Finding, Purpose, Settings, Snapshot, Standing, Vendors};
 
 /// Factory addresses asked for, at most.
@@ -232,7 +232,7 @@ impl Ledger {
         self.take_in(sighting.at, &sighting.fact);
         if self.hosts.overflowed == Some(sighting.at) && self.timers.get(Timer::Calm).is_none() {
             self.timers
-                .set(Timer::Calm, Some(sighting.at + crate::heard::CALM));
+                .set(Timer::Calm, Some(sighting.at + crate::hosts::heard::CALM));
         }
         self.settle(sighting.at);
     }

@@ -6,11 +6,11 @@ use std::net::Ipv4Addr;
 use rig::{Reach, Rig};
 use vocab::{Mac, Moment};
 
-use crate::claim::HostId;
-use crate::lanes::Key;
+use crate::asking::lanes::Key;
+use crate::asking::target::{Kind, Target};
+use crate::hosts::claim::HostId;
+use crate::judging::track::Track;
 use crate::ledger::{Ledger, Timer};
-use crate::target::{Kind, Target};
-use crate::track::Track;
 
 /// Addresses of other networks' devices that are asked for, at most.
 const MAX_NEXT_DOOR: usize = 256;

@@ -1,12 +1,12 @@
-//! DHCP servers: when to ask for them, and who answered. What that means is said in `find_servers`.
+//! DHCP servers: when to ask for them, and who answered. What that means is said in `find::servers`.
 
 use std::time::Duration;
 
 use rig::{AddressSpec, How};
 use vocab::{DhcpOffer, Moment};
 
-use crate::claim::HostId;
-use crate::lanes::Key;
+use crate::asking::lanes::Key;
+use crate::hosts::claim::HostId;
 use crate::ledger::{Ledger, Timer};
 use crate::{Purpose, Severity};
 

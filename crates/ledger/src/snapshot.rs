@@ -5,11 +5,11 @@ use std::net::Ipv4Addr;
 
 use vocab::{Mode, Moment, Text};
 
-use crate::claim::{Claim, HostId};
 use crate::hosts::Host;
+use crate::hosts::claim::{Claim, HostId};
+use crate::hosts::own_words::Units;
+use crate::judging::track::{PortState, Track};
 use crate::ledger::{Blind, Ledger};
-use crate::own_words::Units;
-use crate::track::{PortState, Track};
 use crate::{
     ControlView, Counts, DeviceView, Finding, FindingKind, HeardView, HostView, Resemblance, SeenView,
     Snapshot, Standing,

@@ -5,11 +5,11 @@ use std::time::Duration;
 
 use vocab::{Mac, Moment};
 
-use crate::beat::step_from;
-use crate::claim::HostId;
-use crate::lanes::Key;
+use crate::asking::beat::step_from;
+use crate::asking::lanes::Key;
+use crate::asking::target::Kind;
+use crate::hosts::claim::HostId;
 use crate::ledger::Ledger;
-use crate::target::Kind;
 
 /// Between two questions to one device.
 const EVERY: Duration = Duration::from_secs(1);
@@ -52,7 +52,7 @@ impl Ledger {
         let Some(target) = target.filter(|t| matches!(t.kind, Kind::Rig(_) | Kind::Floating(_))) else {
             return;
         };
-        let own = |id: HostId, c: &crate::claim::Claim| self.accepts(target.kind, id, c);
+        let own = |id: HostId, c: &crate::hosts::claim::Claim| self.accepts(target.kind, id, c);
         let mut claims: Vec<_> = self
             .hosts
             .holders(address)

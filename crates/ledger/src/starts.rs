@@ -3,16 +3,19 @@
 //! A start begins where the standings say so (`Track::appear`), and runs from the first frame that was
 //! heard of the device since it fell silent. Its times are those of the sightings.
 
+pub(crate) mod expected;
+pub(crate) mod ladder;
+
 use std::net::Ipv4Addr;
 use std::time::Duration;
 
 use vocab::{ControlPort, ControlState, Fact, Mac, Moment, RollCall, SilentTo};
 
-use crate::claim::HostId;
-use crate::ladder::Ladder;
-use crate::lanes::Key;
+use crate::asking::lanes::Key;
+use crate::hosts::claim::HostId;
+use crate::judging::track::{PortState, Track};
 use crate::ledger::Ledger;
-use crate::track::{PortState, Track};
+use crate::starts::ladder::Ladder;
 use crate::view::{Course, Opening, Start, StartView};
 use crate::{Change, Standing, Subject, Usual};
 

@@ -7,9 +7,9 @@ use vocab::{Mac, Moment};
 
 use super::Muster;
 use super::astray::astray;
-use crate::headline::headline;
+use crate::asking::wait::MAX_CAUGHT;
+use crate::judging::headline::headline;
 use crate::snapshot::MAX_UNLISTED;
-use crate::wait::MAX_CAUGHT;
 use crate::{Counts, FindingKind, Ledger, NetworkView, Snapshot, WaitView};
 
 /// The state of all networks together. What is no network's own (the title, this computer as the

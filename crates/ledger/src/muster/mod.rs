@@ -13,8 +13,8 @@ use rig::{AddressSpec, Network, Rig};
 use vocab::{Ask, Moment, Pace, Sighting};
 
 use crate::changes::Changes;
-use crate::headline::headline;
-use crate::ready::ready_change;
+use crate::judging::headline::headline;
+use crate::judging::ready::ready_change;
 use crate::{
     Change, Counts, Ledger, Places, Restarted, Settings, Snapshot, Standing, Subject, Usual, Vendors,
 };

@@ -6,9 +6,9 @@ use vocab::Moment;
 
 use super::{Outage, Place, Tree};
 use crate::Standing;
+use crate::judging::track::Track;
+use crate::judging::words::{number, place};
 use crate::ledger::Ledger;
-use crate::track::Track;
-use crate::words::{number, place};
 
 /// What the switch that all hang on does itself.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -14,9 +14,9 @@ use std::time::Duration;
 use rig::{AddressSpec, Need};
 use vocab::Moment;
 
-use crate::claim::HostId;
+use crate::hosts::claim::HostId;
+use crate::judging::track::Track;
 use crate::ledger::{Ledger, Timer};
-use crate::track::Track;
 use crate::{Change, Finding, FindingKind, Purpose, Severity, Standing, Subject};
 
 pub(crate) use group::Place;

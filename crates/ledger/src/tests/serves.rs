@@ -112,7 +112,11 @@ fn ten_thousand_announced_services_are_bounded() {
             true,
         );
     }
-    let host = w.ledger.hosts.get(crate::claim::HostId::Mac(mac(90))).unwrap();
+    let host = w
+        .ledger
+        .hosts
+        .get(crate::hosts::claim::HostId::Mac(mac(90)))
+        .unwrap();
     assert!(host.serves.len() <= 8, "{}", host.serves.len());
     assert_eq!(w.standing("Gallery centre"), Standing::Present);
 }

@@ -1,0 +1,420 @@
+//! One claim: that a host holds an address. Kept with what proves it and what speaks against it.
+
+use std::net::Ipv4Addr;
+use std::time::Duration;
+
+use vocab::{Mac, Moment};
+
+use crate::Proof;
+use crate::judging::detect::Bar;
+
+/// The least time from the first of the unanswered questions in a row to the end of the last, so
+/// that one short disturbance of the wire takes nobody off it: the losses in it are not independent.
+const SPREAD: Duration = Duration::from_secs(1);
+
+/// Who is on the wire: hardware, or an address alone where the mode shows no hardware.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub(crate) enum HostId {
+    /// Hardware.
+    Mac(Mac),
+    /// Something that answers at this address.
+    Only(Ipv4Addr),
+}
+
+impl HostId {
+    /// Its hardware, where known.
+    pub(crate) const fn mac(self) -> Option<Mac> {
+        match self {
+            Self::Mac(mac) => Some(mac),
+            Self::Only(_) => None,
+        }
+    }
+
+    /// Whether it is the shared hardware address of a virtual router, 00:00:5e:00:01:xx
+    /// (RFC 5798 section 7.3), which by design stands beside a router's own.
+    pub(crate) fn is_virtual_router(self) -> bool {
+        self.mac().is_some_and(|m| m.octets()[..5] == [0, 0, 0x5e, 0, 1])
+    }
+}
+
+/// Whether a claim holds now.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Life {
+    /// Heard, and not unanswered since.
+    Alive,
+    /// Asked, provably sent, and unanswered.
+    Gone,
+    /// Heard before our own link or our own silence left a gap: says nothing about now.
+    Stale,
+}
+
+/// Unanswered questions in a row.
+#[derive(Debug, Clone, Copy, Default)]
+pub(crate) struct Misses {
+    count: u8,
+    wide: bool,
+    first: Moment,
+    /// When the latest of the questions left.
+    sent: Moment,
+    /// When the question left that made them enough.
+    enough: Moment,
+    /// When the last of them was given up.
+    ended: Moment,
+}
+
+/// What unanswered questions come to.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Verdict {
+    /// Too few so far.
+    Open,
+    /// Enough, but our own port may be what failed.
+    Doubtful,
+    /// Enough.
+    Gone,
+}
+
+impl Misses {
+    /// Nothing is unanswered.
+    pub(crate) const NONE: Self = Self {
+        count: 0,
+        wide: false,
+        first: Moment::ZERO,
+        sent: Moment::ZERO,
+        enough: Moment::ZERO,
+        ended: Moment::ZERO,
+    };
+
+    /// One more question, sent at `sent` and given up at `at`, went unanswered. `wide`: it went to
+    /// everybody.
+    pub(crate) fn add(&mut self, sent: Moment, at: Moment, wide: bool, bar: Bar) {
+        if self.count == 0 {
+            self.first = sent;
+        }
+        if self.count < bar.run {
+            self.enough = sent;
+        }
+        self.count = self.count.saturating_add(1);
+        self.wide |= wide;
+        self.sent = self.sent.max(sent);
+        self.ended = at;
+    }
+
+    /// How many of them were lost, now that an answer to a question sent at `question` (`None`: a
+    /// word without a question) shows that the device was there all the while. One that was given
+    /// up too early is late, not lost.
+    pub(crate) fn lost(&self, question: Option<Moment>) -> u8 {
+        let late = question.is_some_and(|q| q <= self.sent);
+        self.count.saturating_sub(u8::from(late))
+    }
+
+    /// When the first of them left.
+    pub(crate) const fn began(&self) -> Moment {
+        self.first
+    }
+
+    /// How many there are, and from the first of them to the end of the last.
+    pub(crate) fn run(&self) -> (u8, Duration) {
+        (self.count, self.ended.since(self.first))
+    }
+
+    /// Whether that settles the matter, if our own port vouches for it.
+    pub(crate) fn settle(&self, now: Moment, bar: Bar) -> Verdict {
+        let enough = self.count >= bar.run && self.wide && self.ended.since(self.first) >= SPREAD;
+        match enough {
+            false => Verdict::Open,
+            true if bar.port.vouches(self.enough, now) => Verdict::Gone,
+            true => Verdict::Doubtful,
+        }
+    }
+
+    /// Whether any question is unanswered.
+    pub(crate) const fn any(&self) -> bool {
+        self.count > 0
+    }
+}
+
+/// A host's claim to an address.
+#[derive(Debug, Clone)]
+pub(crate) struct Claim {
+    /// The address.
+    pub(crate) address: Ipv4Addr,
+    /// When it was first heard.
+    pub(crate) first: Moment,
+    /// When it was last heard.
+    pub(crate) last: Moment,
+    /// When this life of it began.
+    pub(crate) since: Moment,
+    /// Whether it holds now.
+    pub(crate) life: Life,
+    /// The best of what it is known by.
+    pub(crate) by: Proof,
+    /// Whether the host answers there for one that is asleep, by its own word that it does such things.
+    pub(crate) lent: bool,
+    /// 0.0.0.0 probes that others or none answered.
+    pub(crate) nobody_missed: u8,
+    /// When the question left that it answered last.
+    pub(crate) question: Option<Moment>,
+    /// The latest round-trip time.
+    pub(crate) rtt: Option<Duration>,
+    /// What stayed unanswered since it was last heard.
+    pub(crate) misses: Misses,
+}
+
+impl Claim {
+    /// A claim that is first heard at `at`, by `by`.
+    pub(crate) const fn new(address: Ipv4Addr, at: Moment, by: Proof) -> Self {
+        Self {
+            address,
+            first: at,
+            last: at,
+            since: at,
+            life: Life::Stale,
+            by,
+            lent: false,
+            nobody_missed: 0,
+            question: None,
+            rtt: None,
+            misses: Misses::NONE,
+        }
+    }
+
+    /// Heard again. Returns how many questions before were lost on the way, if it was there then.
+    pub(crate) fn hear(&mut self, at: Moment, proof: Proof, rtt: Option<Duration>) -> u8 {
+        let lost = match self.life {
+            Life::Alive => self.misses.lost(rtt.map(|rtt| at - rtt)),
+            Life::Gone | Life::Stale => 0,
+        };
+        if self.life != Life::Alive {
+            self.life = Life::Alive;
+            self.since = at;
+            self.question = None;
+            // A proxy does not become an owner by coming back, nor does an owner become a proxy:
+            // what it is known by stays.
+        }
+        self.last = self.last.max(at);
+        self.misses = Misses::NONE;
+        self.by = self.by.max(proof);
+        if proof == Proof::Nobody {
+            self.nobody_missed = 0;
+        }
+        if let Some(rtt) = rtt {
+            self.rtt = Some(rtt);
+            self.question = Some(at - rtt);
+        }
+        lost
+    }
+
+    /// A question stayed unanswered by this claimant. The claim may end by it.
+    pub(crate) fn miss(&mut self, sent: Moment, at: Moment, wide: bool, bar: Bar) -> Verdict {
+        if self.life == Life::Alive && self.last < sent {
+            self.misses.add(sent, at, wide, bar);
+        }
+        self.settle(at, bar)
+    }
+
+    /// Ends the claim if what stayed unanswered is enough for it.
+    pub(crate) fn settle(&mut self, now: Moment, bar: Bar) -> Verdict {
+        if self.life != Life::Alive {
+            return Verdict::Open;
+        }
+        let verdict = self.misses.settle(now, bar);
+        if verdict == Verdict::Gone {
+            self.life = Life::Gone;
+        }
+        verdict
+    }
+
+    /// Whether it holds now.
+    pub(crate) fn alive(&self) -> bool {
+        self.life == Life::Alive
+    }
+
+    /// Whether the host proved to be an owner, not a proxy.
+    pub(crate) const fn proven(&self) -> bool {
+        self.by.is_owners()
+    }
+
+    /// Whether it ever answered a 0.0.0.0 probe.
+    pub(crate) const fn answers_nobody(&self) -> bool {
+        matches!(self.by, Proof::Nobody)
+    }
+
+    /// Whether it answers for an address that it does not own, as far as is known.
+    pub(crate) const fn proxied(&self) -> bool {
+        self.lent || self.missed_probe()
+    }
+
+    /// Whether it has shown no sign of an owner, and kept silent to a 0.0.0.0 probe.
+    pub(crate) const fn missed_probe(&self) -> bool {
+        !self.proven() && self.nobody_missed > 0
+    }
+
+    /// Whether the host is known to be an owner.
+    pub(crate) const fn owned(&self) -> bool {
+        self.proven() && !self.lent
+    }
+
+    /// Whether it is still open if it is an owner's.
+    pub(crate) fn pending(&self) -> bool {
+        self.alive() && !self.proven() && !self.lent && self.nobody_missed == 0
+    }
+
+    /// Whether both held the address at the same time: each was heard after the other began, or
+    /// both answered one and the same question.
+    pub(crate) fn overlaps(&self, other: &Self) -> bool {
+        let crossed = self.last > other.since && other.last > self.since;
+        let same = match (self.question, other.question) {
+            (Some(a), Some(b)) => a.since(b) <= SAME && b.since(a) <= SAME,
+            _ => false,
+        };
+        crossed || same
+    }
+}
+
+/// Two answers belong to one question if these lie no further apart than this.
+const SAME: Duration = Duration::from_millis(1);
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::port::OwnPort;
+
+    fn claim(ms: u64) -> Claim {
+        let mut c = Claim::new(Ipv4Addr::new(10, 40, 8, 21), Moment::from_millis(ms), Proof::Real);
+        c.hear(Moment::from_millis(ms), Proof::Real, None);
+        c
+    }
+
+    /// Four in a row, at a port that heard something at the end of the day.
+    fn bar() -> Bar {
+        let mut port = OwnPort::new(Moment::ZERO);
+        port.hear(Moment::from_secs(86_400));
+        Bar { run: 4, port }
+    }
+
+    /// Whether one more unanswered question ends the claim.
+    fn ends(claim: &mut Claim, sent: Moment, at: Moment, wide: bool) -> bool {
+        claim.miss(sent, at, wide, bar()) == Verdict::Gone
+    }
+
+    #[test]
+    fn a_run_ends_a_claim_only_when_it_is_long_spreads_and_one_went_to_everybody() {
+        let mut quick = claim(0);
+        for n in 1..=4_u64 {
+            let left = Moment::from_millis(n * 100);
+            assert!(!ends(&mut quick, left, left + Duration::from_millis(50), true));
+        }
+        assert!(ends(
+            &mut quick,
+            Moment::from_millis(1_000),
+            Moment::from_millis(1_100),
+            true
+        ));
+        let mut narrow = claim(0);
+        for n in 1..=9 {
+            assert!(!ends(
+                &mut narrow,
+                Moment::from_secs(n),
+                Moment::from_millis(n * 1_000 + 200),
+                false
+            ));
+        }
+        assert!(ends(
+            &mut narrow,
+            Moment::from_secs(10),
+            Moment::from_secs(11),
+            true
+        ));
+        let mut lossy = claim(0);
+        let eight = Bar { run: 8, ..bar() };
+        for n in 1..=8 {
+            let left = Moment::from_secs(n);
+            let verdict = lossy.miss(left, left + Duration::from_millis(300), true, eight);
+            assert_eq!(verdict == Verdict::Gone, n == 8);
+        }
+    }
+
+    #[test]
+    fn what_was_given_up_too_early_is_late_and_not_lost() {
+        let after = |rtt| {
+            let mut c = claim(0);
+            ends(
+                &mut c,
+                Moment::from_millis(1_000),
+                Moment::from_millis(1_300),
+                true,
+            );
+            ends(
+                &mut c,
+                Moment::from_millis(1_400),
+                Moment::from_millis(1_700),
+                true,
+            );
+            c.hear(Moment::from_millis(1_900), Proof::Real, rtt)
+        };
+        assert_eq!(
+            after(Some(Duration::from_millis(100))),
+            2,
+            "a third question was answered"
+        );
+        assert_eq!(
+            after(Some(Duration::from_millis(500))),
+            1,
+            "the second was answered late"
+        );
+        assert_eq!(after(None), 2);
+        let mut gone = claim(0);
+        for n in 1..=4 {
+            ends(
+                &mut gone,
+                Moment::from_secs(n),
+                Moment::from_millis(n * 1_000 + 300),
+                true,
+            );
+        }
+        assert_eq!(
+            gone.hear(Moment::from_secs(60), Proof::Announced, None),
+            0,
+            "it was away"
+        );
+    }
+
+    #[test]
+    fn a_question_from_before_it_was_heard_is_no_miss() {
+        let mut c = claim(5_000);
+        for n in 1..=9 {
+            assert!(!ends(
+                &mut c,
+                Moment::from_secs(4),
+                Moment::from_secs(5 + n),
+                true
+            ));
+        }
+        assert!(!c.misses.any());
+    }
+
+    #[test]
+    fn one_after_the_other_is_no_overlap() {
+        let old = claim(1_000);
+        let new = claim(2_000);
+        assert!(!old.overlaps(&new));
+        let mut back = old;
+        back.hear(Moment::from_secs(3), Proof::Unicast, None);
+        assert!(back.overlaps(&new) && new.overlaps(&back));
+    }
+
+    #[test]
+    fn two_answers_to_one_question_overlap() {
+        let mut a = claim(1_000);
+        let mut b = claim(2_000);
+        a.hear(
+            Moment::from_micros(3_000_500),
+            Proof::Real,
+            Some(Duration::from_micros(500)),
+        );
+        b.since = Moment::from_micros(3_000_510);
+        b.last = b.since;
+        b.question = Some(Moment::from_secs(3));
+        assert!(a.overlaps(&b));
+    }
+}

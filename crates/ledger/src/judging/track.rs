@@ -1,0 +1,234 @@
+//! What is remembered of one device from verdict to verdict.
+
+use std::collections::VecDeque;
+use std::net::Ipv4Addr;
+use std::time::Duration;
+
+use rig::{AskWhen, Device};
+use vocab::{ControlPort, ControlState, Moment, Power, Text};
+
+use crate::hosts::claim::HostId;
+use crate::judging::detect::Pulse;
+use crate::judging::judge::{Evidence, Ports};
+use crate::starts::ladder::Starts;
+use crate::{EchoSample, Finding, Likely, Standing};
+
+/// The time that the control ports of a device get which answered the first sweep, if its boot
+/// time is not shorter (the contract of the standings).
+const GRACE: Duration = Duration::from_secs(20);
+/// Echoes kept.
+const ECHOES: usize = 60;
+/// A sign of starting within this time of the last belongs to the same start: a host sends three
+/// ARP probes within about 6 s (RFC 5227 section 1.1) and DHCP discovery again after 4 and 8 s
+/// (RFC 2131 section 4.1).
+const SAME_START: Duration = Duration::from_secs(10);
+
+/// What is known of a control port.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum PortState {
+    /// To be asked, or asked and not told yet.
+    Waiting,
+    /// It told.
+    Told(ControlState),
+    /// It told on the wrong subnet, where it decides nothing.
+    Away(ControlState),
+    /// There is no way to ask it, or the file says never.
+    NoWay,
+}
+
+/// A listed control port.
+#[derive(Debug, Clone)]
+pub(crate) struct Port {
+    /// Which.
+    pub(crate) which: ControlPort,
+    /// How it stands in the verdict.
+    pub(crate) state: PortState,
+    /// What it said of itself.
+    pub(crate) detail: Option<Text>,
+    /// When it was last asked.
+    pub(crate) asked: Option<Moment>,
+    /// Somebody wants it asked now.
+    pub(crate) wanted: bool,
+}
+
+/// A device and what became of it.
+#[derive(Debug, Clone)]
+pub(crate) struct Track {
+    /// What the file says.
+    pub(crate) device: Device,
+    /// The channels that point at it: (panel, number).
+    pub(crate) channels: Vec<(String, u32)>,
+    /// How it stands.
+    pub(crate) standing: Standing,
+    /// Since when.
+    pub(crate) since: Moment,
+    /// A few words more.
+    pub(crate) detail: String,
+    /// The one next step.
+    pub(crate) advice: String,
+    /// Its own finding, if its standing is a trouble.
+    pub(crate) finding: Option<Finding>,
+    /// The note on a further address, if it has one.
+    pub(crate) extra: Option<Finding>,
+    /// The evidence of that verdict.
+    pub(crate) evidence: Evidence,
+    /// The standing last put on record.
+    pub(crate) said: Option<Standing>,
+    /// While it is missing: the stranger that it probably is.
+    pub(crate) likely: Option<Likely>,
+    /// What is said of it is to be said anew.
+    pub(crate) retell: bool,
+    /// The host that stands for it.
+    pub(crate) who: Option<HostId>,
+    /// Seen to appear or return, then, and not settled since.
+    pub(crate) appeared: Option<Moment>,
+    /// The last sign of starting.
+    pub(crate) woke: Option<Moment>,
+    /// When it was found at its address without being seen to appear.
+    pub(crate) found: Option<Moment>,
+    /// Answers of control ports from before count no more.
+    pub(crate) reset: Moment,
+    /// Our own link had a gap: ports that answered before need not be asked again.
+    pub(crate) keep_ports: bool,
+    /// Its control ports.
+    pub(crate) ports: Vec<Port>,
+    /// How it answers.
+    pub(crate) pulse: Pulse,
+    /// Whether it is on, as it said when it was last asked.
+    pub(crate) power: Option<Power>,
+    /// The latest echoes.
+    pub(crate) echoes: VecDeque<EchoSample>,
+    /// When anything was last heard of it.
+    pub(crate) last_heard: Option<Moment>,
+    /// Its restart is expected.
+    pub(crate) expected: Option<crate::starts::expected::Announced>,
+    /// How it starts.
+    pub(crate) starts: Starts,
+    /// The lanes of its control ports.
+    pub(crate) port_lanes: Option<(Ipv4Addr, HostId)>,
+    /// Addresses beside the expected one that its hardware is asked for at.
+    pub(crate) floating: Vec<Ipv4Addr>,
+}
+
+impl Track {
+    /// A device of which nothing is known at `now`.
+    pub(crate) fn new(device: Device, channels: Vec<(String, u32)>, now: Moment) -> Self {
+        let state = if device.ask == AskWhen::Never {
+            PortState::NoWay
+        } else {
+            PortState::Waiting
+        };
+        let ports = device
+            .control
+            .iter()
+            .map(|&which| Port {
+                which,
+                state,
+                detail: None,
+                asked: None,
+                wanted: false,
+            })
+            .collect();
+        Self {
+            device,
+            channels,
+            standing: Standing::Unknown,
+            since: now,
+            detail: String::new(),
+            advice: String::new(),
+            finding: None,
+            extra: None,
+            evidence: Evidence::default(),
+            said: None,
+            likely: None,
+            retell: false,
+            who: None,
+            appeared: None,
+            woke: None,
+            found: None,
+            reset: Moment::ZERO,
+            keep_ports: false,
+            ports,
+            pulse: Pulse::default(),
+            power: None,
+            echoes: VecDeque::new(),
+            last_heard: None,
+            expected: None,
+            starts: Starts::default(),
+            port_lanes: None,
+            floating: Vec::new(),
+        }
+    }
+
+    /// Adds an echo, or the lack of one.
+    pub(crate) fn echo(&mut self, rtt: Option<Duration>) {
+        if self.echoes.len() == ECHOES {
+            self.echoes.pop_front();
+        }
+        self.echoes.push_back(EchoSample(rtt));
+        self.retell |= self.device.sleeps;
+    }
+
+    /// It starts: its boot time runs from now, and what its ports said is past.
+    pub(crate) fn appear(&mut self, at: Moment) {
+        self.appeared = Some(at);
+        self.found = None;
+        self.keep_ports = false;
+        self.reset_ports(at);
+    }
+
+    /// A sign of starting was heard. Returns whether it begins a new start.
+    pub(crate) fn wake(&mut self, at: Moment) -> bool {
+        let same = self.woke.is_some_and(|w| at.since(w) < SAME_START);
+        self.woke = Some(at);
+        if !same {
+            self.appear(at);
+        }
+        !same
+    }
+
+    /// Its ports are to be asked anew.
+    pub(crate) fn reset_ports(&mut self, at: Moment) {
+        self.reset = at;
+        self.power = self.power.filter(|_| self.keep_ports);
+        for port in &mut self.ports {
+            let keep = self.keep_ports && port.state == PortState::Told(ControlState::Answered);
+            if self.device.ask != AskWhen::Never && !keep {
+                port.state = PortState::Waiting;
+            }
+        }
+        self.keep_ports = false;
+    }
+
+    /// How its ports stand together.
+    pub(crate) fn ports_say(&self) -> Ports {
+        let mut say = Ports::Fine;
+        for port in &self.ports {
+            match port.state {
+                PortState::Told(ControlState::Answered) | PortState::NoWay => {}
+                PortState::Told(_) => return Ports::Failing,
+                PortState::Waiting | PortState::Away(_) => say = Ports::Waiting,
+            }
+        }
+        say
+    }
+
+    /// Those of its ports that are refused or silent.
+    pub(crate) fn failing(&self) -> Vec<(ControlPort, ControlState)> {
+        let told = |p: &Port| match p.state {
+            PortState::Told(state) if state != ControlState::Answered => Some((p.which, state)),
+            _ => None,
+        };
+        self.ports.iter().filter_map(told).collect()
+    }
+
+    /// Until when its ports have time, if it was found and not seen to appear.
+    pub(crate) fn grace_end(&self) -> Option<Moment> {
+        self.found.map(|at| at + self.device.boot.min(GRACE))
+    }
+
+    /// Until when it may be starting.
+    pub(crate) fn boot_end(&self) -> Option<Moment> {
+        self.appeared.map(|at| at + self.device.boot)
+    }
+}
