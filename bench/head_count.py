@@ -202,6 +202,8 @@ def watching(rig, seconds=10):
 def main():
     responder = build()
     with tempfile.TemporaryDirectory() as folder:
+        # The boards keep their journal there, and not in the user's own.
+        os.environ["XDG_DATA_HOME"] = os.path.join(folder, "data")
         rig = rig_file(folder)
         check_times(rig, responder)
         first_picture(rig)

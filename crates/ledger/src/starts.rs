@@ -284,7 +284,7 @@ impl Ledger {
 
     /// While a start goes on, its stopwatch is shown anew every second.
     pub(crate) fn stopwatches(&mut self) {
-        self.soft |= self.tracks.iter().any(|t| t.starts.running().is_some());
+        self.soft = self.soft || self.tracks.iter().any(|t| t.starts.running().is_some());
     }
 
     /// What was seen of starts so far says nothing any more.
