@@ -327,6 +327,15 @@ pub const GRANT: [&str; 5] = [
     "--",
 ];
 
+/// What a sheet shows of a host whose services stand for a camera in standby, each with its source.
+pub const LOFT_TELLS: [&str; 5] = [
+    "organ-loft-2 (ONVIF)",
+    "server \"hall\"; its page says \"Organ loft & nave\"",
+    "server \"streams/1\"",
+    "vendor 0001 model 0513, rom 0100",
+    "it says that it is in standby",
+];
+
 /// The report of a `check` whose exit code must agree with it.
 #[track_caller]
 pub fn checked(outcome: &Outcome) -> Report {

@@ -13,6 +13,17 @@ use serde_json::Value;
 
 use crate::{PATIENCE, top};
 
+/// Every command that there is.
+pub const COMMANDS: [&str; 7] = [
+    "board",
+    "check",
+    "survey",
+    "rehearse",
+    "journal",
+    "completions",
+    "manual",
+];
+
 /// The program under test: `RIGMUSTER_BIN`, else the workspace's own, built once.
 pub fn bin() -> &'static Path {
     static BIN: OnceLock<PathBuf> = OnceLock::new();

@@ -3,7 +3,7 @@
 #![cfg(target_os = "linux")]
 #![allow(clippy::expect_used, clippy::unwrap_used)]
 
-use rigmuster_tests::lab::{Lab, SEAT, SEAT_MAC, checked, lab, until};
+use rigmuster_tests::lab::{LOFT_TELLS, Lab, SEAT, SEAT_MAC, checked, lab, until};
 use rigmuster_tests::rigs::RigText;
 use serde_json::Value;
 
@@ -170,13 +170,7 @@ fn what_it_tells_of_itself_there_is_heard() {
         let terminal = lab.screen(&["board", &rig]).size(120, 40).start();
         terminal.wait_text("192.168.0.20");
         terminal.send("\r");
-        for words in [
-            "organ-loft-2 (ONVIF)",
-            "server \"hall\"; its page says \"Organ loft & nave\"",
-            "server \"streams/1\"",
-            "vendor 0001 model 0513, rom 0100",
-            "it says that it is in standby",
-        ] {
+        for words in LOFT_TELLS {
             terminal.wait_text(words);
         }
         terminal.send("q");

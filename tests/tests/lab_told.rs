@@ -3,7 +3,7 @@
 #![cfg(target_os = "linux")]
 #![allow(clippy::expect_used, clippy::unwrap_used)]
 
-use rigmuster_tests::lab::{SEAT, lab};
+use rigmuster_tests::lab::{LOFT_TELLS, SEAT, lab};
 use rigmuster_tests::python_has;
 use rigmuster_tests::rigs::RigText;
 use serde_json::Value;
@@ -68,13 +68,7 @@ fn standby_names_servers_and_titles_are_told_with_their_source() {
             let terminal = lab.screen(&["board", &path]).size(120, 40).start();
             terminal.wait_text("2 present");
             terminal.send("\r");
-            for words in [
-                "organ-loft-2 (ONVIF)",
-                "server \"hall\"; its page says \"Organ loft & nave\"",
-                "server \"streams/1\"",
-                "vendor 0001 model 0513, rom 0100",
-                "it says that it is in standby",
-            ] {
+            for words in LOFT_TELLS {
                 terminal.wait_text(words);
             }
             terminal.send("q");

@@ -6,18 +6,8 @@
 use std::fs;
 use std::process::Command;
 
-use rigmuster_tests::program::{Call, Outcome, bin, run};
+use rigmuster_tests::program::{COMMANDS, Call, Outcome, bin, run};
 use rigmuster_tests::{skipped, top};
-
-const COMMANDS: [&str; 7] = [
-    "board",
-    "check",
-    "survey",
-    "rehearse",
-    "journal",
-    "completions",
-    "manual",
-];
 
 fn have(program: &str) -> bool {
     Command::new("sh")

@@ -4,7 +4,7 @@
 #![allow(clippy::expect_used, clippy::unwrap_used)]
 
 use rigmuster_tests::contract::{Made, Report};
-use rigmuster_tests::program::{Call, Outcome, bin, run};
+use rigmuster_tests::program::{COMMANDS, Call, Outcome, bin, run};
 use serde_json::Value;
 
 /// The program through a shell that opens or closes descriptors for it.
@@ -31,15 +31,7 @@ fn version_and_help_go_to_standard_output() {
     assert!(version.out.starts_with("rigmuster "), "{version}");
     let help = run(&["--help"]);
     help.expect(0);
-    for command in [
-        "board",
-        "check",
-        "survey",
-        "rehearse",
-        "journal",
-        "completions",
-        "manual",
-    ] {
+    for command in COMMANDS {
         assert!(help.out.contains(command), "{command}: {help}");
         let about = run(&[command, "--help"]);
         about.expect(0);

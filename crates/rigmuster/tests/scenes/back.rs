@@ -7,7 +7,7 @@ use std::time::Duration;
 use ledger::Standing;
 use vocab::Moment;
 
-use crate::common::{play, seeds, standing};
+use crate::common::{HEADS, play, seeds, standing};
 
 /// When each of these devices, all dark at `dark`, stands otherwise than missing again.
 fn returns(scene: &str, seed: u64, names: &[&'static str], dark: u64, end: u64) -> Vec<(Duration, Duration)> {
@@ -50,17 +50,8 @@ fn returns(scene: &str, seed: u64, names: &[&'static str], dark: u64, end: u64) 
 
 #[test]
 fn one_that_announces_itself_is_there_at_its_first_frame() {
-    let names = [
-        "Organ loft",
-        "West door",
-        "Stage left",
-        "Stage right",
-        "Gallery centre",
-        "Conductor",
-        "Foyer",
-    ];
     let mut all: Vec<Duration> = seeds()
-        .flat_map(|seed| returns("power", seed, &names, 39, 150))
+        .flat_map(|seed| returns("power", seed, &HEADS, 39, 150))
         .map(|(frame, _)| frame)
         .collect();
     all.sort_unstable();

@@ -10,6 +10,17 @@ use vocab::{AddressRange, Moment};
 /// Over how many seeds a scene is played where the environment does not say.
 const SEEDS: u64 = 12;
 
+/// The heads on switch S1 of the scene `power`.
+pub(crate) const HEADS: [&str; 7] = [
+    "Organ loft",
+    "West door",
+    "Stage left",
+    "Stage right",
+    "Gallery centre",
+    "Conductor",
+    "Foyer",
+];
+
 /// The seeds to play.
 pub(crate) fn seeds() -> impl Iterator<Item = u64> {
     let many = std::env::var("RIGMUSTER_SEEDS")

@@ -6,17 +6,7 @@ use ledger::{Course, Opening, Restarted, Standing, Start, Subject};
 use rigmuster::source::Simulation;
 use vocab::Moment;
 
-use crate::common::{check_invariants, play, play_checked, seeds, standing};
-
-const HEADS: [&str; 7] = [
-    "Organ loft",
-    "West door",
-    "Stage left",
-    "Stage right",
-    "Gallery centre",
-    "Conductor",
-    "Foyer",
-];
+use crate::common::{HEADS, check_invariants, play, play_checked, seeds, standing};
 
 #[test]
 fn a_power_cycle_is_followed_from_dark_to_ready() {
