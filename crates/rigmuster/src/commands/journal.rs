@@ -74,7 +74,7 @@ fn entries(book: &Book, wanted: &Wanted, print: &mut Print) -> Result<(), Failur
                     let mut text = String::new();
                     if shown.is_none() {
                         text = print.gap() + &diary::heading(&run, paint);
-                        shown = Some(run.began.date());
+                        shown = Some(run.head.began.date());
                     }
                     let date = line.wall.date();
                     if shown.as_ref() != Some(&date) {
@@ -114,7 +114,7 @@ fn stats(book: &Book, wanted: &Wanted, print: &mut Print) -> Result<(), Failure>
     };
     let device = wanted.device.as_ref().map(|d| d.to_lowercase());
     for run in book.runs(wanted).map_err(|e| unreadable(&e))? {
-        let key = (run.file.clone(), run.rehearsal);
+        let key = (run.head.file.clone(), run.head.rehearsal);
         let (latest, count) = rigs.entry(key).or_insert_with(|| (run.clone(), Count::default()));
         let each = |line: Line| {
             if let (Some(device), Some(standing)) = (line.devices.first(), &line.standing) {

@@ -77,14 +77,14 @@ fn head(run: &Run, date: &str) -> String {
             stamp.minute()
         }
     };
-    let by = if run.rehearsal || run.link.is_empty() {
+    let by = if run.head.rehearsal || run.head.link.is_empty() {
         String::new()
     } else {
-        format!(", by {}", run.link)
+        format!(", by {}", run.head.link)
     };
     format!(
         "{date}: run of {} to {}{by}",
-        time(run.began),
+        time(run.head.began),
         time(run.last_wall)
     )
 }

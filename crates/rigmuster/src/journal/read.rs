@@ -9,25 +9,15 @@ use serde::de::DeserializeOwned;
 use vocab::Moment;
 
 use super::stats::Count;
-use super::{Book, Stamp, Steps, Trouble};
+use super::{Book, RunHead, Stamp, Steps, Trouble};
 
 /// A run, as it stands in the file.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Run {
     /// Its number.
     pub id: i64,
-    /// When it began.
-    pub began: Stamp,
-    /// The program's version.
-    pub version: String,
-    /// The rig's title.
-    pub title: String,
-    /// The rig file.
-    pub file: String,
-    /// The interfaces that it went by.
-    pub link: String,
-    /// Whether it was the simulated venue.
-    pub rehearsal: bool,
+    /// What was written of it at its start.
+    pub head: RunHead,
     /// Its last sign, on its own clock.
     pub last: Moment,
     /// Its last sign, on the wall.
@@ -157,7 +147,7 @@ impl Book {
             all.query_map([], run)?.collect::<rusqlite::Result<Vec<Run>>>()
         };
         let mut runs = read().map_err(|e| self.trouble(&e))?;
-        runs.retain(|run| wanted.takes(&run.title, &run.file));
+        runs.retain(|run| wanted.takes(&run.head.title, &run.head.file));
         Ok(runs)
     }
 
@@ -278,12 +268,14 @@ fn run(row: &Row<'_>) -> rusqlite::Result<Run> {
     };
     Ok(Run {
         id: row.get(0)?,
-        began,
-        version: row.get(3)?,
-        title: row.get(4)?,
-        file: row.get(5)?,
-        link: row.get(6)?,
-        rehearsal: row.get(7)?,
+        head: RunHead {
+            began,
+            version: row.get(3)?,
+            title: row.get(4)?,
+            file: row.get(5)?,
+            link: row.get(6)?,
+            rehearsal: row.get(7)?,
+        },
         last: moment(row, 8)?,
         last_wall: Stamp {
             ms: row.get(9)?,

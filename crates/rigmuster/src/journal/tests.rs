@@ -101,10 +101,10 @@ fn what_is_written_is_read() {
     assert_eq!(runs.len(), 1);
     let run = &runs[0];
     assert_eq!(
-        (run.title.as_str(), run.file.as_str()),
+        (run.head.title.as_str(), run.head.file.as_str()),
         ("Sail Loft", "/rigs/loft.rig.toml")
     );
-    assert_eq!((run.began, run.last_wall), (stamp(0), stamp(90)));
+    assert_eq!((run.head.began, run.last_wall), (stamp(0), stamp(90)));
     assert!(run.ended && run.last == Moment::from_secs(90));
     let all = lines(&book, &Wanted::default());
     let numbers: Vec<i64> = all.iter().map(|line| line.seq).collect();

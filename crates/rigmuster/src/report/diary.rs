@@ -15,16 +15,16 @@ use crate::journal::{FoundLine, Line, Old, Run};
 pub(crate) fn heading(run: &Run, paint: Paint) -> String {
     let mut out = String::new();
     let _ = writeln!(out, "{}", paint.bold(&plain(&title(run))));
-    let last = if run.last_wall.date() == run.began.date() {
+    let last = if run.last_wall.date() == run.head.began.date() {
         run.last_wall.time()[..5].to_owned()
     } else {
         run.last_wall.minute()
     };
-    let mut parts = vec![format!("{} to {last}", run.began.minute())];
-    if run.rehearsal {
+    let mut parts = vec![format!("{} to {last}", run.head.began.minute())];
+    if run.head.rehearsal {
         parts.push("rehearsal".to_owned());
-    } else if !run.link.is_empty() {
-        parts.push(format!("by {}", run.link));
+    } else if !run.head.link.is_empty() {
+        parts.push(format!("by {}", run.head.link));
     }
     parts.push(format!("run {}", run.id));
     if !run.ended {
@@ -36,7 +36,7 @@ pub(crate) fn heading(run: &Run, paint: Paint) -> String {
 
 /// What a rig is called.
 fn title(run: &Run) -> String {
-    match (run.title.as_str(), run.file.as_str()) {
+    match (run.head.title.as_str(), run.head.file.as_str()) {
         ("", "") => "No rig file".to_owned(),
         ("", file) => file.to_owned(),
         (title, _) => title.to_owned(),
@@ -65,7 +65,7 @@ pub(crate) fn figures<'a>(
     devices: impl Iterator<Item = (&'a String, &'a Figures)>,
     paint: Paint,
 ) -> String {
-    let note = if run.rehearsal { "  ·  rehearsal" } else { "" };
+    let note = if run.head.rehearsal { "  ·  rehearsal" } else { "" };
     let head = paint.bold(&(plain(&title(run)) + note));
     let rows = devices
         .map(|(device, f)| {

@@ -20,9 +20,9 @@ impl Record {
             ("at", json!(line.wall.rfc3339())),
             ("run", json!(run.id)),
             ("elapsed_ms", json!(line.mono.as_millis())),
-            ("rig", json!(run.title)),
-            ("file", json!(run.file)),
-            ("rehearsal", json!(run.rehearsal)),
+            ("rig", json!(run.head.title)),
+            ("file", json!(run.head.file)),
+            ("rehearsal", json!(run.head.rehearsal)),
             ("kind", json!(line.kind)),
             ("device", json!(device)),
             ("devices", json!(line.devices)),
@@ -44,9 +44,9 @@ impl Record {
     /// The figures of a device. `run` is the latest of its rig.
     pub(crate) fn figures(run: &Run, device: &str, figures: &Figures) -> Self {
         Self(vec![
-            ("rig", json!(run.title)),
-            ("file", json!(run.file)),
-            ("rehearsal", json!(run.rehearsal)),
+            ("rig", json!(run.head.title)),
+            ("file", json!(run.head.file)),
+            ("rehearsal", json!(run.head.rehearsal)),
             ("device", json!(device)),
             ("outages", json!(figures.outages)),
             ("lost_ms", json!(millis(figures.lost))),
