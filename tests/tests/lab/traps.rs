@@ -1,6 +1,4 @@
 //! Traps of real networks, between real kernels: what looks like a fault of the rig and is none.
-#![cfg(target_os = "linux")]
-#![allow(clippy::expect_used, clippy::unwrap_used)]
 
 use rigmuster_tests::lab::{Lab, SEAT, lab};
 use rigmuster_tests::python_has;

@@ -1,7 +1,5 @@
 //! The deep search on real kernel stacks: found where nobody knew, kept when interrupted, and the
 //! computer's own settings as they were.
-#![cfg(target_os = "linux")]
-#![allow(clippy::expect_used, clippy::unwrap_used)]
 
 use rigmuster_tests::contract::{Made, Report};
 use rigmuster_tests::lab::{Lab, SEAT, asks_for, lab, most_memory};

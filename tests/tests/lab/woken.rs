@@ -1,7 +1,5 @@
 //! The program is stopped for a while on a real link: nobody is missing because of that, and who left
 //! meanwhile is.
-#![cfg(target_os = "linux")]
-#![allow(clippy::expect_used, clippy::unwrap_used)]
 
 use std::time::Duration;
 

@@ -1,6 +1,4 @@
 //! The start ladder with a real kernel's stack: its link goes down and up, and its service comes later.
-#![cfg(target_os = "linux")]
-#![allow(clippy::expect_used, clippy::unwrap_used)]
 
 use rigmuster_tests::lab::{Lab, lab};
 use rigmuster_tests::rigs::RigText;

@@ -1,7 +1,5 @@
 //! A camera on a foreign subnet, spoken to where it is: a real kernel there answers its control
 //! ports, and nothing else changes anywhere.
-#![cfg(target_os = "linux")]
-#![allow(clippy::expect_used, clippy::unwrap_used)]
 
 use rigmuster_tests::lab::{LOFT_TELLS, Lab, SEAT, SEAT_MAC, checked, lab, until};
 use rigmuster_tests::rigs::RigText;

@@ -1,7 +1,5 @@
 //! What the wire says unasked, made by scapy and heard through real kernels: which switch and port we are on;
 //! and what cameras answer to their own enquiry.
-#![cfg(target_os = "linux")]
-#![allow(clippy::expect_used, clippy::unwrap_used)]
 
 use rigmuster_tests::lab::{Lab, SEAT, lab, until};
 use rigmuster_tests::python_has;

@@ -1,7 +1,5 @@
 //! Oddities of real networks, between real kernels: virtual routers, second addresses, wrong masks and gateways,
 //! calls for nobody, changed places, a port that dies in mid-sweep, and groups that nobody asks for.
-#![cfg(target_os = "linux")]
-#![allow(clippy::expect_used, clippy::unwrap_used)]
 
 use rigmuster_tests::contract::Report;
 use rigmuster_tests::lab::{Lab, SEAT, asks_for, lab};

@@ -1,7 +1,5 @@
 //! What devices on real sockets say of themselves when they are asked, and that nothing they say makes us
 //! call anybody else.
-#![cfg(target_os = "linux")]
-#![allow(clippy::expect_used, clippy::unwrap_used)]
 
 use rigmuster_tests::lab::{LOFT_TELLS, SEAT, lab};
 use rigmuster_tests::python_has;

@@ -1,7 +1,5 @@
 //! The board in a terminal on a real link: the cable, the interface and the address come and go, and it
 //! says so and goes on by itself.
-#![cfg(target_os = "linux")]
-#![allow(clippy::expect_used, clippy::unwrap_used)]
 
 use std::path::Path;
 use std::time::Duration;

@@ -1,6 +1,4 @@
 //! A missing device and a stranger on real kernels: who it probably is, taken by one key into the rig file, and found.
-#![cfg(target_os = "linux")]
-#![allow(clippy::expect_used, clippy::unwrap_used)]
 
 use rigmuster_tests::lab::{Lab, lab};
 use rigmuster_tests::skipped;

@@ -1,6 +1,4 @@
 //! Every standing, reached on real kernel stacks, and the JSON that tells it.
-#![cfg(target_os = "linux")]
-#![allow(clippy::expect_used, clippy::unwrap_used)]
 
 use rigmuster_tests::lab::{SEAT, SEAT_MAC, asks_for, checked, lab};
 use rigmuster_tests::rigs::RigText;

@@ -1,6 +1,4 @@
 //! The journal of a board on a real link: kept in the user's data folder without being asked for.
-#![cfg(target_os = "linux")]
-#![allow(clippy::expect_used, clippy::unwrap_used)]
 
 use rigmuster_tests::lab::lab;
 use rigmuster_tests::program::Call;

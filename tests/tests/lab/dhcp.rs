@@ -1,6 +1,4 @@
 //! DHCP servers that are not ours, asked without taking a lease: one, two, none, and hostile ones.
-#![cfg(target_os = "linux")]
-#![allow(clippy::expect_used, clippy::unwrap_used)]
 
 use std::path::Path;
 use std::process::Command;

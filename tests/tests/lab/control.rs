@@ -1,6 +1,4 @@
 //! Control ports, asked of real sockets: what answers, what refuses, what stays silent.
-#![cfg(target_os = "linux")]
-#![allow(clippy::expect_used, clippy::unwrap_used)]
 
 use rigmuster_tests::lab::{SEAT, asks_for, checked, lab};
 use rigmuster_tests::rigs::RigText;

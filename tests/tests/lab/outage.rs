@@ -1,6 +1,4 @@
 //! One cause, one alarm, between real kernels: devices behind a second switch whose uplink is pulled.
-#![cfg(target_os = "linux")]
-#![allow(clippy::expect_used, clippy::unwrap_used)]
 
 use std::process::Command;
 

@@ -1,7 +1,5 @@
 //! Multicast groups over IPv4 and IPv6: on the card whenever we listen, told to the switches only while
 //! sending is allowed. The kernel's own list and what comes out of the computer's port are the witnesses.
-#![cfg(target_os = "linux")]
-#![allow(clippy::expect_used, clippy::unwrap_used)]
 
 use rigmuster_tests::lab::{Lab, SEAT, lab, until};
 use rigmuster_tests::rigs::RigText;

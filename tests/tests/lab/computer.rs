@@ -1,7 +1,5 @@
 //! This computer as a part of the network: off the subnet, with another mask, with two ways, without an
 //! address, and with an interface that is not there.
-#![cfg(target_os = "linux")]
-#![allow(clippy::expect_used, clippy::unwrap_used)]
 
 use rigmuster_tests::lab::{SEAT, SEAT_MAC, asks_for, lab};
 use rigmuster_tests::rigs::RigText;

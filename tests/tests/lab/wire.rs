@@ -1,7 +1,5 @@
 //! What goes over the wire and what is made of it: silence where silence is asked for, the pace, the
 //! survey, forged frames, and crowds that answer at once.
-#![cfg(target_os = "linux")]
-#![allow(clippy::expect_used, clippy::unwrap_used)]
 
 use rigmuster_tests::lab::{SEAT, SEAT_MAC, asks_for, checked, lab, until};
 use rigmuster_tests::rigs::RigText;

@@ -1,7 +1,5 @@
 //! Two real kernels with one address: the second takes it at any moment of the round of questions, with a word or
 //! without one, and gives it up again.
-#![cfg(target_os = "linux")]
-#![allow(clippy::expect_used, clippy::unwrap_used)]
 
 use rigmuster_tests::lab::{SEAT, lab};
 use rigmuster_tests::rigs::RigText;

@@ -1,7 +1,5 @@
 //! Names said by libraries that were made elsewhere, heard over real kernel stacks; our questions
 //! decoded by another decoder; the groups joined, and in silence not told of.
-#![cfg(target_os = "linux")]
-#![allow(clippy::expect_used, clippy::unwrap_used)]
 
 use rigmuster_tests::contract::Report;
 use rigmuster_tests::lab::{Lab, SEAT, lab, until};

@@ -1,6 +1,4 @@
 //! A rig on several networks: each is asked over its own wire, or through a router, and judged by itself.
-#![cfg(target_os = "linux")]
-#![allow(clippy::expect_used, clippy::unwrap_used)]
 
 use rigmuster_tests::lab::{Lab, SEAT, asks_for, checked, lab};
 use rigmuster_tests::rigs::RigText;

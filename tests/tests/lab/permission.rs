@@ -1,6 +1,4 @@
 //! Without permission for whole frames: one clear command that grants it, and a mode that works without.
-#![cfg(target_os = "linux")]
-#![allow(clippy::expect_used, clippy::unwrap_used)]
 
 use rigmuster_tests::contract::Report;
 use rigmuster_tests::lab::{GRANT, Lab, SEAT, checked, lab};

@@ -1,7 +1,5 @@
 //! Watching only, counted on the wire between real kernels: one question a second to each device of the rig,
 //! and nothing else.
-#![cfg(target_os = "linux")]
-#![allow(clippy::expect_used, clippy::unwrap_used)]
 
 use rigmuster_tests::lab::{Capture, Lab, SEAT, SEAT_MAC, lab};
 use rigmuster_tests::rigs::RigText;

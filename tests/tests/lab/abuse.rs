@@ -1,7 +1,5 @@
 //! What a hostile or broken network may send: floods, noise, tagged frames, more than the kernel can hold.
 //! The program neither falls, grows nor loses sight of the rig.
-#![cfg(target_os = "linux")]
-#![allow(clippy::expect_used, clippy::unwrap_used)]
 
 use nix::sys::signal::Signal;
 use rigmuster_tests::lab::{Lab, SEAT, asks_for, checked, lab, most_memory};

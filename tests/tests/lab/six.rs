@@ -1,6 +1,4 @@
 //! IPv6 between real kernels: what has no IPv4 address here is on the wire all the same, and decides nothing.
-#![cfg(target_os = "linux")]
-#![allow(clippy::expect_used, clippy::unwrap_used)]
 
 use rigmuster_tests::has;
 use rigmuster_tests::lab::{SEAT, lab};

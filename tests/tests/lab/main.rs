@@ -1,0 +1,29 @@
+//! The program on a wire of real kernel stacks. All in one binary, so that tests that mostly wait run side by side.
+#![cfg(target_os = "linux")]
+#![allow(clippy::expect_used, clippy::unwrap_used)]
+
+mod abuse;
+mod away;
+mod board;
+mod clash;
+mod computer;
+mod control;
+mod dhcp;
+mod far;
+mod groups;
+mod journal;
+mod level;
+mod names;
+mod networks;
+mod oddities;
+mod outage;
+mod permission;
+mod says;
+mod six;
+mod standings;
+mod starts;
+mod told;
+mod traps;
+mod who;
+mod wire;
+mod woken;
