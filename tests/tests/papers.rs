@@ -195,3 +195,27 @@ fn the_readmes_verdict_is_what_check_prints() {
         &printed[..until]
     );
 }
+
+#[test]
+fn every_test_that_a_paper_names_is_there() {
+    let paper = fs::read_to_string(top().join("docs/trust.md")).expect("a paper");
+    let listed = Call::of(["grep", "-rhoE", "fn [a-z_0-9]+\\(", "crates", "tests"])
+        .within(&top())
+        .run();
+    let there: Vec<&str> = listed.out.lines().collect();
+    let named = paper.split('`').skip(1).step_by(2).filter(|word| {
+        word.contains('_')
+            && word
+                .bytes()
+                .all(|b| b.is_ascii_lowercase() || b == b'_' || b.is_ascii_digit())
+    });
+    let mut count = 0;
+    for name in named {
+        assert!(
+            there.contains(&format!("fn {name}(").as_str()),
+            "docs/trust.md names {name}, which is not there"
+        );
+        count += 1;
+    }
+    assert!(count > 20, "only {count} names were found in the paper");
+}
