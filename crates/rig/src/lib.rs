@@ -13,16 +13,19 @@
 //! `read/keys.rs`, read it in `read/device.rs` (or the file of its table), put it in the model, and
 //! add a broken example under `fixtures/rigs/broken`.
 
+mod budget;
 mod document;
 mod model;
-mod power;
 mod read;
 mod wiring;
 
+pub use budget::{
+    Budget, Cable, Load, Move, Moves, NO_CORDS_M, OverBudget, PortTrouble, PortUse, PowerSums, SwitchBudget,
+    TIGHT, Uplink, WeakPort,
+};
 pub use document::{Edit, EditError, NewDevice, RigDocument};
 pub use model::{
     AddressSpec, AskWhen, Channel, Device, How, Need, Network, Plan, PoeType, PoeTypes, Power, Reach, Rig,
     Role, Switch, SwitchPort,
 };
-pub use power::{OverBudget, WeakPort};
 pub use read::{LARGEST_FILE, Problem, Reading, read};
