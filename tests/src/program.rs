@@ -14,12 +14,13 @@ use serde_json::Value;
 use crate::{PATIENCE, top};
 
 /// Every command that there is.
-pub const COMMANDS: [&str; 7] = [
+pub const COMMANDS: [&str; 8] = [
     "board",
     "check",
     "survey",
     "rehearse",
     "journal",
+    "budget",
     "completions",
     "manual",
 ];

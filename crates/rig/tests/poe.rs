@@ -101,7 +101,7 @@ fn what_devices_may_ask_for_is_held_against_the_budget() {
 ///
 /// - The encyclopaedia's article "Power over Ethernet", table "Power levels available", as quoted in a
 ///   public notebook. It prints 12.94 for class 0, where the standard's own rounding gives 12.95.
-/// - The reference page of a power injector's manual, table "PoE Classification". It prints 99 W at the
+/// - The reference page of a power injector's manual, its table of classes. It prints 99 W at the
 ///   port for class 8, and 90 W for Type 4, whose highest class that is.
 const PRINTED: [[(f64, f64); 9]; 2] = [
     [

@@ -1,5 +1,6 @@
 //! The command line.
 
+mod budget;
 mod journal;
 
 use std::num::NonZeroU32;
@@ -10,6 +11,7 @@ use std::time::Duration;
 use clap::{Args, Parser, Subcommand};
 use vocab::{Ipv4Net, Pace};
 
+pub(crate) use self::budget::BudgetArgs;
 pub(crate) use self::journal::{JournalArgs, KeepArgs, RecordArgs};
 use crate::places::parse_place;
 
@@ -97,6 +99,8 @@ pub enum Command {
     },
     /// Read what happened: every change that the board has seen, with figures of each device
     Journal(JournalArgs),
+    /// Sum up power, ports, cables and streams of the rig's switches, from the rig file alone
+    Budget(BudgetArgs),
     /// Print a completion script for a shell
     Completions {
         /// Which shell

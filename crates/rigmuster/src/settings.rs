@@ -48,15 +48,30 @@ impl Expected {
         }
     }
 
+    /// Reads the rig file that the argument names, or the folder's only one, for a command on paper.
+    pub(crate) fn on_paper(arg: &RigArg) -> Result<(Rig, Self), Failure> {
+        let path = match &arg.rig {
+            Some(path) => path.clone(),
+            None => files::find_default(Path::new(".")).map_err(Failure::usage)?,
+        };
+        let loaded = files::load(&path).map_err(Failure::usage)?;
+        let rig = loaded.rig.clone();
+        Ok((rig, Self::of(loaded, &path)))
+    }
+
     /// Reads the rig file at `path`.
     pub(crate) fn read(path: &Path) -> Result<Self, Failure> {
         let loaded = files::load(path).map_err(Failure::usage)?;
-        Ok(Self {
+        Ok(Self::of(loaded, path))
+    }
+
+    fn of(loaded: files::Loaded, path: &Path) -> Self {
+        Self {
             rig: Some(loaded.rig),
             file: Some(shown(path)),
             path: Some(path.to_owned()),
             warnings: loaded.warnings.iter().map(ToString::to_string).collect(),
-        })
+        }
     }
 
     /// The rig of a scene.

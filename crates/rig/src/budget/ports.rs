@@ -27,6 +27,8 @@ pub struct PortUse {
     pub poe: Option<PoeType>,
     /// How long the cable is, in metres.
     pub cable_m: Option<f64>,
+    /// What it streams, in Mb/s.
+    pub mbps: Option<f64>,
     /// Why that cannot work.
     pub troubles: Vec<PortTrouble>,
 }
@@ -101,6 +103,7 @@ pub(super) fn uses(switch: &Switch, wires: &Wires<'_>) -> Vec<PortUse> {
                 power,
                 poe: switch.poe_at(*port),
                 cable_m: device.and_then(|d| d.cable_m),
+                mbps: device.and_then(|d| d.stream_mbps),
                 troubles,
             });
         }

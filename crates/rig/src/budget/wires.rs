@@ -52,7 +52,7 @@ impl<'r> Wires<'r> {
         let mut seen = BTreeSet::new();
         let mut next = vec![switch];
         while let Some(name) = next.pop() {
-            if seen.insert(name.to_owned()) {
+            if seen.insert(name) {
                 found.extend(self.on(name));
                 next.extend(self.switches_on(name).iter().map(|s| s.name.as_str()));
             }

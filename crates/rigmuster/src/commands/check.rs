@@ -102,9 +102,7 @@ pub(super) fn result(
     let taken_at = run.wall.rfc3339(snapshot.at);
     if json {
         let report = Report::new(snapshot, expected.file.as_deref(), taken_at, ready);
-        let text = serde_json::to_string_pretty(&report)
-            .map_err(|e| Failure::fault(format_args!("the result could not be written as JSON: {e}")))?;
-        return super::print(&(text + "\n"));
+        return super::print_json(&report);
     }
     super::print(&table(snapshot, &taken_at, Paint::of_stdout()))
 }

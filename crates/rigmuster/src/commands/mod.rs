@@ -2,6 +2,7 @@
 
 mod accept;
 mod board;
+mod budget;
 mod check;
 mod generate;
 mod interrupt;
@@ -62,6 +63,7 @@ fn dispatch(cli: Cli) -> Result<Exit, Failure> {
             ..
         } => block_on(rehearse::rehearse(scene, seed, look, record)),
         Command::Journal(args) => journal::journal(&args),
+        Command::Budget(args) => budget::budget(&args),
         Command::Completions { shell } => generate::completions(shell),
         Command::Manual => generate::manual(),
     }
@@ -87,6 +89,13 @@ fn print(text: &str) -> Result<(), Failure> {
         Err(e) if e.kind() != io::ErrorKind::BrokenPipe => Err(Failure::output(&e)),
         _ => Ok(()),
     }
+}
+
+/// Writes one JSON object to standard output.
+fn print_json(value: &impl serde::Serialize) -> Result<(), Failure> {
+    let text = serde_json::to_string_pretty(value)
+        .map_err(|e| Failure::fault(format_args!("the result could not be written as JSON: {e}")))?;
+    print(&(text + "\n"))
 }
 
 /// Tells the reader of a rig file what it warns of, on standard error.

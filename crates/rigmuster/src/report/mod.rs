@@ -1,5 +1,6 @@
 //! What `check`, `survey` and `journal` print.
 
+mod budget;
 pub(crate) mod diary;
 mod escape;
 mod json;
@@ -7,6 +8,7 @@ mod progress;
 mod records;
 mod table;
 
+pub(crate) use budget::{BudgetReport, budget};
 pub(crate) use json::Report;
 pub(crate) use progress::Progress;
 pub(crate) use records::Record;

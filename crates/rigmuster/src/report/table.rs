@@ -272,6 +272,28 @@ pub(super) fn columns(heads: &[&str], rows: Vec<Vec<String>>) -> String {
     out
 }
 
+/// Running text behind `head`, broken between words at `wide` cells and set in below the head.
+pub(super) fn wrapped(head: &str, text: &str, wide: usize) -> String {
+    let indent = head.width();
+    let mut out = String::new();
+    let mut line = head.to_owned();
+    let mut empty = true;
+    for word in text.split_whitespace() {
+        if !empty && line.width() + 1 + word.width() > wide {
+            let _ = writeln!(out, "{line}");
+            line = " ".repeat(indent);
+            empty = true;
+        }
+        if !empty {
+            line.push(' ');
+        }
+        line.push_str(word);
+        empty = false;
+    }
+    let _ = writeln!(out, "{}", line.trim_end());
+    out
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -283,6 +305,15 @@ mod tests {
             vec![vec!["x".into(), String::new(), "long".into()]],
         );
         assert_eq!(text, "a  c\nx  long\n");
+    }
+
+    #[test]
+    fn running_text_is_broken_between_words() {
+        assert_eq!(
+            wrapped("  a: ", "one two three", 12),
+            "  a: one two\n     three\n"
+        );
+        assert_eq!(wrapped("", "averylongword x", 5), "averylongword\nx\n");
     }
 
     #[test]
