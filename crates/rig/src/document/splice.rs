@@ -6,7 +6,7 @@ use toml_edit::{Document, Item, TableLike, Value};
 use vocab::Mac;
 
 use super::{Edit, EditError, NewDevice};
-use crate::{AddressSpec, How};
+use crate::AddressSpec;
 
 /// Makes one edit in the text of a whole file. What comes out is not checked yet.
 pub(super) fn apply(text: &mut String, edit: &Edit) -> Result<(), EditError> {
@@ -18,24 +18,13 @@ pub(super) fn apply(text: &mut String, edit: &Edit) -> Result<(), EditError> {
             (!macs.is_empty()).then(|| mac_value(macs)).as_deref(),
         ),
         Edit::Address { name, address } => set(text, name, "address", Some(&address_value(*address))),
-        Edit::How { name, how } => set(text, name, "how", Some(&quote(how_word(*how)))),
+        Edit::How { name, how } => set(text, name, "how", Some(&quote(how.as_str()))),
         Edit::Add(device) => add(text, device),
     }
 }
 
-const fn how_word(how: How) -> &'static str {
-    match how {
-        How::Static => "static",
-        How::Reserved => "reserved",
-    }
-}
-
 fn address_value(address: AddressSpec) -> String {
-    match address {
-        AddressSpec::Fixed(address) => quote(&address.to_string()),
-        AddressSpec::Dhcp => quote("dhcp"),
-        AddressSpec::None => quote("none"),
-    }
+    quote(&address.to_string())
 }
 
 fn mac_value(macs: &[Mac]) -> String {

@@ -9,7 +9,7 @@ use vocab::{AddressRange, ControlParseError, ControlPort, ControlWord, Mac, Rang
 use super::faults::Faults;
 use super::fields::{Entry, clean};
 use super::words::{one_of, quoted};
-use crate::{Role, SwitchPort};
+use crate::SwitchPort;
 
 /// The longest name, in characters.
 pub(super) const NAME: usize = 60;
@@ -22,11 +22,6 @@ const LONGEST_BOOT: Duration = Duration::from_hours(1);
 
 /// A text that is a fixed part of a message's advice.
 pub(super) const MAC_EXAMPLE: &str = "mac = \"02:52:43:00:00:21\"";
-
-/// Every role that an address block may be for.
-pub(super) fn block_roles() -> impl Iterator<Item = Role> + Clone {
-    Role::LISTED.into_iter().chain([Role::Switch])
-}
 
 pub(super) fn name(entry: &Entry<'_>, faults: &mut Faults) -> Option<String> {
     let text = entry.text("name = \"Organ loft\"", faults)?;
