@@ -14,11 +14,12 @@ use serde_json::Value;
 use crate::{PATIENCE, top};
 
 /// Every command that there is.
-pub const COMMANDS: [&str; 8] = [
+pub const COMMANDS: [&str; 9] = [
     "board",
     "check",
     "survey",
     "rehearse",
+    "compare",
     "journal",
     "budget",
     "completions",

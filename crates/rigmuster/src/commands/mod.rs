@@ -4,6 +4,7 @@ mod accept;
 mod board;
 mod budget;
 mod check;
+mod compare;
 mod generate;
 mod interrupt;
 mod journal;
@@ -16,6 +17,7 @@ use std::io::{self, Write};
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
 use crate::args::{Cli, Command};
+use crate::report::escape;
 use crate::{Exit, Failure};
 
 /// Runs what the command line asks for.
@@ -62,6 +64,7 @@ fn dispatch(cli: Cli) -> Result<Exit, Failure> {
             record,
             ..
         } => block_on(rehearse::rehearse(scene, seed, look, record)),
+        Command::Compare(args) => compare::compare(&args),
         Command::Journal(args) => journal::journal(&args),
         Command::Budget(args) => budget::budget(&args),
         Command::Completions { shell } => generate::completions(shell),
@@ -92,10 +95,10 @@ fn print(text: &str) -> Result<(), Failure> {
 }
 
 /// Writes one JSON object to standard output.
-fn print_json(value: &impl serde::Serialize) -> Result<(), Failure> {
-    let text = serde_json::to_string_pretty(value)
+fn print_json(object: &impl serde::Serialize) -> Result<(), Failure> {
+    let text = serde_json::to_string_pretty(object)
         .map_err(|e| Failure::fault(format_args!("the result could not be written as JSON: {e}")))?;
-    print(&(text + "\n"))
+    print(&(escape::json_text(&text) + "\n"))
 }
 
 /// Tells the reader of a rig file what it warns of, on standard error.
