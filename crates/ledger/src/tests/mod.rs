@@ -10,6 +10,7 @@ mod clash;
 mod conflict;
 mod control;
 mod dhcp;
+mod enroll;
 mod expected;
 mod kin;
 mod known;
