@@ -24,6 +24,18 @@ const STREAM: u32 = 400_000;
 /// The highest number of a panel's channel.
 const CHANNELS: u32 = 9_999;
 
+const ASK: [(&str, AskWhen); 3] = [
+    ("once", AskWhen::Once),
+    ("watch", AskWhen::Watch),
+    ("never", AskWhen::Never),
+];
+const HOW: [(&str, How); 2] = [("static", How::Static), ("reserved", How::Reserved)];
+const NEED: [(&str, Need); 3] = [
+    ("show", Need::Show),
+    ("spare", Need::Spare),
+    ("later", Need::Later),
+];
+
 /// Reads one `[[device]]`, and what takes part in the checks across tables. Where something is
 /// wrong the usual value stands in, never to be seen: a file with an error makes no rig.
 pub(super) fn device(
@@ -53,9 +65,7 @@ pub(super) fn device(
     let home = networks.home(fields.get("network"), faults);
     let address = address_entry.and_then(|entry| address(entry, &home, networks, faults));
     let spec = address.unwrap_or(AddressSpec::None);
-    let how = fields
-        .get("how")
-        .and_then(|entry| entry.word(&How::ALL.map(|how| (how.as_str(), how)), faults));
+    let how = fields.get("how").and_then(|entry| entry.word(&HOW, faults));
     let (channels, targets) = fields
         .get("channels")
         .map(|entry| channels(entry, faults))
@@ -78,11 +88,11 @@ pub(super) fn device(
             .unwrap_or_default(),
         ask: fields
             .get("ask")
-            .and_then(|entry| entry.word(&AskWhen::ALL.map(|ask| (ask.as_str(), ask)), faults))
+            .and_then(|entry| entry.word(&ASK, faults))
             .unwrap_or_default(),
         need: fields
             .get("need")
-            .and_then(|entry| entry.word(&Need::ALL.map(|need| (need.as_str(), need)), faults))
+            .and_then(|entry| entry.word(&NEED, faults))
             .unwrap_or_default(),
         sleeps: fields
             .get("sleeps")
