@@ -9,6 +9,7 @@ mod clash;
 mod computer;
 mod control;
 mod dhcp;
+mod enroll;
 mod far;
 mod groups;
 mod journal;

@@ -1,17 +1,16 @@
-//! What the commands print: tables for people, JSON and CSV for programs.
+//! What `check`, `survey`, `enroll` and `journal` print.
 
 mod budget;
 pub(crate) mod diary;
-pub(crate) mod differences;
-pub(crate) mod differences_text;
-pub(crate) mod escape;
-pub(crate) mod json;
+mod enroll;
+mod escape;
+mod json;
 mod progress;
 mod records;
 mod table;
-mod word;
 
 pub(crate) use budget::{BudgetReport, budget};
+pub(crate) use enroll::enrolled;
 pub(crate) use json::Report;
 pub(crate) use progress::Progress;
 pub(crate) use records::Record;
