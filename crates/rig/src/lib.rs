@@ -9,15 +9,18 @@
 //! - [`RigDocument`] is the text of such a file, kept for editing. Comments, order, line endings and
 //!   all that is not touched stay as they were, byte for byte.
 //!
+//! - [`compare`] holds two accounts of a rig against each other.
+//!
 //! Nothing here opens a file, reads a clock or waits. To add a key to the format: list it in
 //! `read/keys.rs`, read it in `read/device.rs` (or the file of its table), put it in the model, and
 //! add a broken example under `fixtures/rigs/broken`.
 
 mod budget;
+pub mod compare;
 mod document;
-pub mod enroll;
 mod model;
 mod read;
+mod spell;
 mod wiring;
 
 pub use budget::{

@@ -1,7 +1,7 @@
 //! The command line.
 
 mod budget;
-mod enroll;
+mod compare;
 mod journal;
 
 use std::num::NonZeroU32;
@@ -13,7 +13,7 @@ use clap::{Args, Parser, Subcommand};
 use vocab::{Ipv4Net, Pace};
 
 pub(crate) use self::budget::BudgetArgs;
-pub(crate) use self::enroll::EnrollArgs;
+pub(crate) use self::compare::CompareArgs;
 pub(crate) use self::journal::{JournalArgs, KeepArgs, RecordArgs};
 use crate::places::parse_place;
 
@@ -83,8 +83,6 @@ pub enum Command {
         #[arg(long)]
         json: bool,
     },
-    /// Make a rig file from what is on the wire, or add to one: each proposal is confirmed on a full screen
-    Enroll(EnrollArgs),
     /// Open the board on a simulated venue: no network, no permission, no device needed
     Rehearse {
         /// The scene to play; see --list
@@ -101,6 +99,8 @@ pub enum Command {
         #[command(flatten)]
         record: RecordArgs,
     },
+    /// Tell what is different between two rig files, or a rig file and a saved check
+    Compare(CompareArgs),
     /// Read what happened: every change that the board has seen, with figures of each device
     Journal(JournalArgs),
     /// Sum up power, ports, cables and streams of the rig's switches, from the rig file alone

@@ -145,6 +145,9 @@ pub enum ControlState {
 }
 
 impl ControlState {
+    /// Every one.
+    pub const ALL: [Self; 3] = [Self::Answered, Self::Refused, Self::Silent];
+
     /// The word in the JSON contract.
     pub const fn as_str(self) -> &'static str {
         match self {

@@ -20,6 +20,9 @@ pub enum Mode {
 }
 
 impl Mode {
+    /// Every one.
+    pub const ALL: [Self; 4] = [Self::Raw, Self::Unprivileged, Self::Simulated, Self::Routed];
+
     /// Whether whole frames are seen, and with them hardware, clashes and foreign addresses.
     pub const fn sees_frames(self) -> bool {
         matches!(self, Self::Raw | Self::Simulated)

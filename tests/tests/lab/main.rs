@@ -9,7 +9,6 @@ mod clash;
 mod computer;
 mod control;
 mod dhcp;
-mod enroll;
 mod far;
 mod groups;
 mod journal;

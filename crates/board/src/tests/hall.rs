@@ -82,6 +82,7 @@ pub(super) fn device(name: &str, role: Role, last: u8) -> DeviceView {
             names: vec![named(&name.to_lowercase().replace(' ', "-"))],
             rtt: Some(Duration::from_micros(300 + u64::from(last) * 7)),
             mask: None,
+            asks_dhcp: false,
             first_seen: Moment::from_millis(120),
         }),
         power: camera.then_some(Power::On),
@@ -385,7 +386,6 @@ pub(crate) fn trouble() -> Snapshot {
                         },
                     },
                 ],
-                ..HeardView::default()
             },
             ipv6: None,
             vendor: None,

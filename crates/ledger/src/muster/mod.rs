@@ -10,7 +10,7 @@ mod join;
 use std::time::Duration;
 
 use rig::{AddressSpec, Network, Rig};
-use vocab::{Ask, DhcpOffer, Moment, Pace, Sighting};
+use vocab::{Ask, Moment, Pace, Sighting};
 
 use crate::changes::Changes;
 use crate::judging::headline::headline;
@@ -254,11 +254,6 @@ impl Muster {
             self.collect(leg, now);
         }
         true
-    }
-
-    /// What DHCP servers offer on the main network.
-    pub fn offers(&self) -> &[DhcpOffer] {
-        self.legs.first().map_or(&[], Ledger::offers)
     }
 
     /// How many devices stand how, without making a whole snapshot.

@@ -10,7 +10,6 @@ mod clash;
 mod conflict;
 mod control;
 mod dhcp;
-mod enroll;
 mod expected;
 mod kin;
 mod known;

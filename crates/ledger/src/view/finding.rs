@@ -16,6 +16,9 @@ pub enum Severity {
 }
 
 impl Severity {
+    /// Every one, the worst first.
+    pub const ALL: [Self; 3] = [Self::Fault, Self::Risk, Self::Note];
+
     /// The word in JSON and on the screen.
     pub const fn as_str(self) -> &'static str {
         match self {

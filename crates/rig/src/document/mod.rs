@@ -4,11 +4,8 @@
 //! written anew from a model. So comments, order, spacing and line endings stay as their owner left
 //! them. After each edit the text is read again, and an edit that would break the file is refused.
 
-mod begin;
-mod channels;
 mod splice;
 
-use std::collections::BTreeMap;
 use std::fmt;
 
 use vocab::{ControlPort, Mac};
@@ -48,14 +45,6 @@ pub enum Edit {
     },
     /// Adds a `[[device]]` after the last one.
     Add(NewDevice),
-    /// Gives a panel further channels; those that it has stay. A number that it has already is an
-    /// error of the outcome.
-    Channels {
-        /// Its name.
-        name: String,
-        /// The names of devices, by channel.
-        channels: BTreeMap<u32, String>,
-    },
 }
 
 /// A device to be added.
@@ -69,12 +58,8 @@ pub struct NewDevice {
     pub macs: Vec<Mac>,
     /// Its address.
     pub address: AddressSpec,
-    /// The name of its network, where that is not the main one.
-    pub network: Option<String>,
     /// The control ports that must answer.
     pub control: Vec<ControlPort>,
-    /// A panel's channels: the names of devices, by number.
-    pub channels: BTreeMap<u32, String>,
     /// A remark, such as where it was found.
     pub note: Option<String>,
 }
@@ -86,16 +71,6 @@ pub enum EditError {
     NoSuchDevice(String),
     /// The file would have these errors afterwards; their places are places in the edited text.
     WouldBreak(Vec<Problem>),
-}
-
-impl Edit {
-    /// The device that it adds.
-    const fn added(&self) -> Option<&NewDevice> {
-        match self {
-            Self::Add(device) => Some(device),
-            _ => None,
-        }
-    }
 }
 
 impl fmt::Display for EditError {
@@ -129,17 +104,8 @@ impl RigDocument {
     /// Only the outcome is checked, so two devices may swap their addresses in one go.
     pub fn apply(&mut self, edits: &[Edit]) -> Result<Rig, EditError> {
         let mut text = self.text.clone();
-        let mut rest = edits;
-        while let Some((first, more)) = rest.split_first() {
-            // Devices that follow each other are put in at once: each edit reads the whole text.
-            let run: Vec<&NewDevice> = rest.iter().map_while(Edit::added).collect();
-            if run.is_empty() {
-                splice::apply(&mut text, first)?;
-                rest = more;
-            } else {
-                splice::add(&mut text, &run)?;
-                rest = rest.get(run.len()..).unwrap_or_default();
-            }
+        for edit in edits {
+            splice::apply(&mut text, edit)?;
         }
         let reading = read("the edited file", text.as_bytes());
         let rig = reading.rig.ok_or(EditError::WouldBreak(reading.errors))?;

@@ -5,8 +5,8 @@ use std::ops::Range;
 use toml_edit::{Document, Item, TableLike, Value};
 use vocab::Mac;
 
-use super::{Edit, EditError, NewDevice, channels};
-use crate::{AddressSpec, How};
+use super::{Edit, EditError, NewDevice};
+use crate::AddressSpec;
 
 /// Makes one edit in the text of a whole file. What comes out is not checked yet.
 pub(super) fn apply(text: &mut String, edit: &Edit) -> Result<(), EditError> {
@@ -18,25 +18,13 @@ pub(super) fn apply(text: &mut String, edit: &Edit) -> Result<(), EditError> {
             (!macs.is_empty()).then(|| mac_value(macs)).as_deref(),
         ),
         Edit::Address { name, address } => set(text, name, "address", Some(&address_value(*address))),
-        Edit::How { name, how } => set(text, name, "how", Some(&quote(how_word(*how)))),
-        Edit::Add(device) => add(text, &[device]),
-        Edit::Channels { name, channels } => channels::add(text, name, channels),
-    }
-}
-
-const fn how_word(how: How) -> &'static str {
-    match how {
-        How::Static => "static",
-        How::Reserved => "reserved",
+        Edit::How { name, how } => set(text, name, "how", Some(&quote(how.as_str()))),
+        Edit::Add(device) => add(text, device),
     }
 }
 
 fn address_value(address: AddressSpec) -> String {
-    match address {
-        AddressSpec::Fixed(address) => quote(&address.to_string()),
-        AddressSpec::Dhcp => quote("dhcp"),
-        AddressSpec::None => quote("none"),
-    }
+    quote(&address.to_string())
 }
 
 fn mac_value(macs: &[Mac]) -> String {
@@ -50,36 +38,26 @@ fn list(values: impl Iterator<Item = String>) -> String {
     format!("[{}]", values.collect::<Vec<_>>().join(", "))
 }
 
-/// A TOML string of any text: always the plain kind on one line (a "basic string"), escaped where it
-/// must be.
-pub(super) fn quote(text: &str) -> String {
-    let mut out = String::from("\"");
-    for c in text.chars() {
-        match c {
-            '"' | '\\' => out.extend(['\\', c]),
-            c if c.is_control() => out.extend(format!("\\u{:04X}", u32::from(c)).chars()),
-            c => out.push(c),
-        }
-    }
-    out.push('"');
-    out
+/// A TOML string of any text, escaped where it must be.
+fn quote(text: &str) -> String {
+    Value::from(text).to_string()
 }
 
 /// The text without its byte order mark, and the mark's length.
-pub(super) fn body(text: &str) -> (&str, usize) {
+fn body(text: &str) -> (&str, usize) {
     text.strip_prefix('\u{feff}')
         .map_or((text, 0), |body| (body, text.len() - body.len()))
 }
 
 /// A document that was read without errors parses; what an edit before this one broke is
 /// reported when all edits are made.
-pub(super) fn parse(body: &str) -> Result<Document<&str>, EditError> {
+fn parse(body: &str) -> Result<Document<&str>, EditError> {
     Document::parse(body)
         .map_err(|_| EditError::WouldBreak(crate::read("the edited file", body.as_bytes()).errors))
 }
 
 /// Every `[[device]]` or `[[switch]]`, and whether its entries have lines of their own.
-pub(super) fn tables<'d>(root: &'d dyn TableLike, key: &str) -> Vec<(&'d dyn TableLike, bool)> {
+fn tables<'d>(root: &'d dyn TableLike, key: &str) -> Vec<(&'d dyn TableLike, bool)> {
     match root.get(key) {
         Some(Item::ArrayOfTables(list)) => list.iter().map(|table| (table as &dyn TableLike, true)).collect(),
         Some(Item::Value(Value::Array(list))) => list
@@ -123,7 +101,7 @@ fn set(text: &mut String, name: &str, key: &str, value: Option<&str>) -> Result<
     Ok(())
 }
 
-pub(super) fn whole_lines(body: &str, from: usize, to: usize) -> Range<usize> {
+fn whole_lines(body: &str, from: usize, to: usize) -> Range<usize> {
     let start = body
         .get(..from)
         .and_then(|before| before.rfind('\n'))
@@ -132,7 +110,7 @@ pub(super) fn whole_lines(body: &str, from: usize, to: usize) -> Range<usize> {
 }
 
 /// Where the line that holds `at` ends, its line break included.
-pub(super) fn line_end(body: &str, at: usize) -> usize {
+fn line_end(body: &str, at: usize) -> usize {
     body.get(at..)
         .and_then(|rest| rest.find('\n'))
         .map_or(body.len(), |n| at + n + 1)
@@ -152,7 +130,7 @@ fn with_comma(body: &str, at: Range<usize>) -> Range<usize> {
 }
 
 /// Where a new entry goes, after the anchor, and how it is written: in the manner of the anchor.
-pub(super) fn insertion(
+fn insertion(
     body: &str,
     anchor: &(Range<usize>, Range<usize>),
     own_lines: bool,
@@ -185,37 +163,17 @@ pub(super) fn insertion(
 }
 
 /// The line break of the file: that of its first line.
-pub(super) fn line_break(body: &str) -> &'static str {
+fn line_break(body: &str) -> &'static str {
     match body.find('\n') {
         Some(at) if body.get(..at).is_some_and(|line| line.ends_with('\r')) => "\r\n",
         _ => "\n",
     }
 }
 
-/// Adds devices after the last one.
-pub(super) fn add(text: &mut String, devices: &[&NewDevice]) -> Result<(), EditError> {
+fn add(text: &mut String, device: &NewDevice) -> Result<(), EditError> {
     let (body, shift) = body(text);
     let document = parse(body)?;
-    let at = tables(document.as_table(), "device")
-        .last()
-        .map_or(body.len(), |(last, _)| end_of(body, *last));
-    let line_break = line_break(body);
-    let mut new = String::new();
-    if !body.get(..at).unwrap_or_default().ends_with('\n') {
-        new.push_str(line_break);
-    }
-    for line in devices.iter().flat_map(|device| entry(device)) {
-        new.push_str(&line);
-        new.push_str(line_break);
-    }
-    text.insert_str(at + shift, &new);
-    Ok(())
-}
-
-/// The lines of a device, with an empty one before them.
-fn entry(device: &NewDevice) -> Vec<String> {
     let mut lines = vec![
-        String::new(),
         "[[device]]".to_owned(),
         format!("name    = {}", quote(&device.name)),
         format!("role    = {}", quote(device.role.as_str())),
@@ -224,22 +182,29 @@ fn entry(device: &NewDevice) -> Vec<String> {
         lines.push(format!("mac     = {}", mac_value(&device.macs)));
     }
     lines.push(format!("address = {}", address_value(device.address)));
-    if let Some(network) = &device.network {
-        lines.push(format!("network = {}", quote(network)));
-    }
     if !device.control.is_empty() {
         lines.push(format!(
             "control = {}",
             list(device.control.iter().map(|port| quote(&port.to_string())))
         ));
     }
-    if !device.channels.is_empty() {
-        lines.push(format!("channels = {{ {} }}", channels::pairs(&device.channels)));
-    }
     if let Some(note) = &device.note {
         lines.push(format!("note    = {}", quote(note)));
     }
-    lines
+    let at = tables(document.as_table(), "device")
+        .last()
+        .map_or(body.len(), |(last, _)| end_of(body, *last));
+    let line_break = line_break(body);
+    let mut new = String::new();
+    if !body.get(..at).unwrap_or_default().ends_with('\n') {
+        new.push_str(line_break);
+    }
+    for line in std::iter::once("").chain(lines.iter().map(String::as_str)) {
+        new.push_str(line);
+        new.push_str(line_break);
+    }
+    text.insert_str(at + shift, &new);
+    Ok(())
 }
 
 /// Where a table under a header ends: after its last value, and after the comments right below it

@@ -2,7 +2,8 @@
 
 use std::collections::BTreeMap;
 use std::fmt;
-use std::net::Ipv4Addr;
+use std::net::{AddrParseError, Ipv4Addr};
+use std::str::FromStr;
 use std::time::Duration;
 
 use vocab::{ControlPort, Mac};
@@ -20,6 +21,29 @@ pub enum AddressSpec {
     None,
 }
 
+impl fmt::Display for AddressSpec {
+    /// As the rig file spells it.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Fixed(address) => address.fmt(f),
+            Self::Dhcp => f.pad("dhcp"),
+            Self::None => f.pad("none"),
+        }
+    }
+}
+
+impl FromStr for AddressSpec {
+    type Err = AddrParseError;
+
+    fn from_str(text: &str) -> Result<Self, Self::Err> {
+        match text {
+            "dhcp" => Ok(Self::Dhcp),
+            "none" => Ok(Self::None),
+            text => text.parse().map(Self::Fixed),
+        }
+    }
+}
+
 /// How a fixed address comes to the device.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
 pub enum How {
@@ -28,6 +52,19 @@ pub enum How {
     Static,
     /// Reserved by the DHCP server.
     Reserved,
+}
+
+impl How {
+    /// Every one, the usual one first.
+    pub const ALL: [Self; 2] = [Self::Static, Self::Reserved];
+
+    /// The word in the rig file.
+    pub const fn as_str(self) -> &'static str {
+        match self {
+            Self::Static => "static",
+            Self::Reserved => "reserved",
+        }
+    }
 }
 
 /// When its control ports are asked.
@@ -40,6 +77,20 @@ pub enum AskWhen {
     Watch,
     /// Never.
     Never,
+}
+
+impl AskWhen {
+    /// Every one, the usual one first.
+    pub const ALL: [Self; 3] = [Self::Once, Self::Watch, Self::Never];
+
+    /// The word in the rig file.
+    pub const fn as_str(self) -> &'static str {
+        match self {
+            Self::Once => "once",
+            Self::Watch => "watch",
+            Self::Never => "never",
+        }
+    }
 }
 
 /// Whether the show waits for it.
@@ -55,6 +106,9 @@ pub enum Need {
 }
 
 impl Need {
+    /// Every one, the usual one first.
+    pub const ALL: [Self; 3] = [Self::Show, Self::Spare, Self::Later];
+
     /// The word in the rig file and in JSON.
     pub const fn as_str(self) -> &'static str {
         match self {

@@ -18,6 +18,9 @@ pub enum Reach {
 }
 
 impl Reach {
+    /// Every one, the usual one first.
+    pub const ALL: [Self; 2] = [Self::Wire, Self::Routed];
+
     /// The word in the rig file and in JSON.
     pub const fn as_str(self) -> &'static str {
         match self {

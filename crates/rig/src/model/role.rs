@@ -55,6 +55,14 @@ impl Role {
         Self::AccessPoint,
     ];
 
+    /// Every role, [`Role::Switch`] last.
+    pub const ALL: [Self; 15] = {
+        let mut all = [Self::Switch; 15];
+        let (listed, _) = all.split_at_mut(Self::LISTED.len());
+        listed.copy_from_slice(&Self::LISTED);
+        all
+    };
+
     /// The word in the rig file and in JSON.
     pub const fn as_str(self) -> &'static str {
         match self {

@@ -19,6 +19,11 @@ pub enum PoeType {
     Four,
 }
 
+impl PoeType {
+    /// Every Type there is.
+    pub const ALL: [Self; 4] = [Self::One, Self::Two, Self::Three, Self::Four];
+}
+
 /// The Types of a switch's powered ports.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum PoeTypes {

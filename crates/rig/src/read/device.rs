@@ -24,18 +24,6 @@ const STREAM: u32 = 400_000;
 /// The highest number of a panel's channel.
 const CHANNELS: u32 = 9_999;
 
-const ASK: [(&str, AskWhen); 3] = [
-    ("once", AskWhen::Once),
-    ("watch", AskWhen::Watch),
-    ("never", AskWhen::Never),
-];
-const HOW: [(&str, How); 2] = [("static", How::Static), ("reserved", How::Reserved)];
-const NEED: [(&str, Need); 3] = [
-    ("show", Need::Show),
-    ("spare", Need::Spare),
-    ("later", Need::Later),
-];
-
 /// Reads one `[[device]]`, and what takes part in the checks across tables. Where something is
 /// wrong the usual value stands in, never to be seen: a file with an error makes no rig.
 pub(super) fn device(
@@ -65,7 +53,9 @@ pub(super) fn device(
     let home = networks.home(fields.get("network"), faults);
     let address = address_entry.and_then(|entry| address(entry, &home, networks, faults));
     let spec = address.unwrap_or(AddressSpec::None);
-    let how = fields.get("how").and_then(|entry| entry.word(&HOW, faults));
+    let how = fields
+        .get("how")
+        .and_then(|entry| entry.word(&How::ALL.map(|how| (how.as_str(), how)), faults));
     let (channels, targets) = fields
         .get("channels")
         .map(|entry| channels(entry, faults))
@@ -88,11 +78,11 @@ pub(super) fn device(
             .unwrap_or_default(),
         ask: fields
             .get("ask")
-            .and_then(|entry| entry.word(&ASK, faults))
+            .and_then(|entry| entry.word(&AskWhen::ALL.map(|ask| (ask.as_str(), ask)), faults))
             .unwrap_or_default(),
         need: fields
             .get("need")
-            .and_then(|entry| entry.word(&NEED, faults))
+            .and_then(|entry| entry.word(&Need::ALL.map(|need| (need.as_str(), need)), faults))
             .unwrap_or_default(),
         sleeps: fields
             .get("sleeps")

@@ -26,7 +26,6 @@ use std::ops::Range;
 use toml_edit::{Item, TableLike, Value};
 
 pub use problem::Problem;
-pub(crate) use values::{NAME as LONGEST_NAME, name_problem};
 
 use crate::{Rig, RigDocument};
 use cross::Row;

@@ -306,13 +306,13 @@ fn blocks(entry: &Entry<'_>, subnet: Option<Ipv4Net>, faults: &mut Faults) -> BT
     let mut kept = Vec::new();
     let mut blocks = BTreeMap::new();
     for block in entries(table, &entry.at) {
-        let role = values::block_roles().find(|role| role.as_str() == block.key);
+        let role = Role::ALL.into_iter().find(|role| role.as_str() == block.key);
         if role.is_none() {
             unknown_word(
                 "blocks",
                 block.key,
                 &block.key_at,
-                values::block_roles().map(Role::as_str),
+                Role::ALL.into_iter().map(Role::as_str),
                 faults,
             );
         }

@@ -20,8 +20,6 @@ const MOST: usize = 15;
 /// The longest name, in characters: it stands on the command line and in narrow columns.
 const LONGEST: usize = 16;
 
-const REACH: [(&str, Reach); 2] = [("wire", Reach::Wire), ("routed", Reach::Routed)];
-
 /// One network as the file gives it.
 struct Given {
     name: String,
@@ -158,7 +156,7 @@ impl Given {
         let fields = Fields::new(table, kind, place, faults);
         let reach = fields
             .get("reach")
-            .and_then(|entry| entry.word(&REACH, faults))
+            .and_then(|entry| entry.word(&Reach::ALL.map(|reach| (reach.as_str(), reach)), faults))
             .unwrap_or_default();
         Self {
             network: network::network(&fields, name.clone(), reach, faults),

@@ -106,13 +106,10 @@ fn as_device(switch: &Switch, address: AddressSpec) -> Device {
 }
 
 fn poe_type(item: &Item, key: &str, at: &Range<usize>, faults: &mut Faults) -> Option<PoeType> {
-    let found = match item.as_integer() {
-        Some(1) => Some(PoeType::One),
-        Some(2) => Some(PoeType::Two),
-        Some(3) => Some(PoeType::Three),
-        Some(4) => Some(PoeType::Four),
-        _ => None,
-    };
+    let number = item.as_integer();
+    let found = PoeType::ALL
+        .into_iter()
+        .find(|kind| number == Some(i64::from(kind.number())));
     if found.is_none() {
         faults.error(
             at,
@@ -167,12 +164,14 @@ fn poe(entry: &Entry<'_>, ports: Option<u32>, faults: &mut Faults) -> PoeTypes {
             );
         }
     }
-    PoeTypes::Ranges(
-        ranges
-            .into_iter()
-            .map(|(first, last, kind, _)| (first, last, kind))
-            .collect(),
-    )
+    let ranges: Vec<_> = ranges
+        .into_iter()
+        .map(|(first, last, kind, _)| (first, last, kind))
+        .collect();
+    if ranges.is_empty() {
+        return PoeTypes::Unsaid;
+    }
+    PoeTypes::Ranges(ranges)
 }
 
 /// `1-4`, or one port alone.

@@ -9,10 +9,10 @@ use vocab::{AddressRange, ControlParseError, ControlPort, ControlWord, Mac, Rang
 use super::faults::Faults;
 use super::fields::{Entry, clean};
 use super::words::{one_of, quoted};
-use crate::{Role, SwitchPort};
+use crate::SwitchPort;
 
 /// The longest name, in characters.
-pub(crate) const NAME: usize = 60;
+pub(super) const NAME: usize = 60;
 /// The longest free text, in characters.
 pub(super) const FREE_TEXT: usize = 500;
 /// The highest number of a port of a switch: more than any stack of switches has.
@@ -22,11 +22,6 @@ const LONGEST_BOOT: Duration = Duration::from_hours(1);
 
 /// A text that is a fixed part of a message's advice.
 pub(super) const MAC_EXAMPLE: &str = "mac = \"02:52:43:00:00:21\"";
-
-/// Every role that an address block may be for.
-pub(super) fn block_roles() -> impl Iterator<Item = Role> + Clone {
-    Role::LISTED.into_iter().chain([Role::Switch])
-}
 
 pub(super) fn name(entry: &Entry<'_>, faults: &mut Faults) -> Option<String> {
     let text = entry.text("name = \"Organ loft\"", faults)?;
@@ -54,14 +49,6 @@ fn name_text(key: &str, text: &str, at: &Range<usize>, faults: &mut Faults) -> O
         return None;
     }
     Some(text.to_owned())
-}
-
-/// What is wrong with a name, in a few words; `None` if a device may bear it.
-pub(crate) fn name_problem(text: &str) -> Option<String> {
-    let mut faults = Faults::new();
-    let name = name_text("name", text, &(0..0), &mut faults);
-    let said = faults.errors.into_iter().next().map(|fault| fault.message);
-    said.filter(|_| name.is_none())
 }
 
 pub(super) fn macs(entry: &Entry<'_>, faults: &mut Faults) -> Vec<(Mac, Range<usize>)> {

@@ -4,7 +4,7 @@ mod accept;
 mod board;
 mod budget;
 mod check;
-mod enroll;
+mod compare;
 mod generate;
 mod interrupt;
 mod journal;
@@ -17,6 +17,7 @@ use std::io::{self, Write};
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
 use crate::args::{Cli, Command};
+use crate::report::escape;
 use crate::{Exit, Failure};
 
 /// Runs what the command line asks for.
@@ -55,7 +56,6 @@ fn dispatch(cli: Cli) -> Result<Exit, Failure> {
             within,
             json,
         } => block_on(survey::survey(rig, link, far, within, json)),
-        Command::Enroll(args) => block_on(enroll::enroll(args)),
         Command::Rehearse { list: true, .. } => rehearse::list(),
         Command::Rehearse {
             scene,
@@ -64,6 +64,7 @@ fn dispatch(cli: Cli) -> Result<Exit, Failure> {
             record,
             ..
         } => block_on(rehearse::rehearse(scene, seed, look, record)),
+        Command::Compare(args) => compare::compare(&args),
         Command::Journal(args) => journal::journal(&args),
         Command::Budget(args) => budget::budget(&args),
         Command::Completions { shell } => generate::completions(shell),
@@ -94,10 +95,10 @@ fn print(text: &str) -> Result<(), Failure> {
 }
 
 /// Writes one JSON object to standard output.
-fn print_json(value: &impl serde::Serialize) -> Result<(), Failure> {
-    let text = serde_json::to_string_pretty(value)
+fn print_json(object: &impl serde::Serialize) -> Result<(), Failure> {
+    let text = serde_json::to_string_pretty(object)
         .map_err(|e| Failure::fault(format_args!("the result could not be written as JSON: {e}")))?;
-    print(&(text + "\n"))
+    print(&(escape::json_text(&text) + "\n"))
 }
 
 /// Tells the reader of a rig file what it warns of, on standard error.

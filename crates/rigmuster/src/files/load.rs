@@ -1,13 +1,19 @@
 //! Reads a rig file.
 
 use std::fmt;
-use std::fs::File;
-use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 
 use rig::{LARGEST_FILE, Problem, Rig, RigDocument};
 
 use super::find::shown;
+use super::read::{Kind, ReadError, read_bounded};
+
+/// A rig file as a file.
+const RIG_FILE: Kind = Kind {
+    name: "rig file",
+    example: "harbour-hall.rig.toml",
+    largest: LARGEST_FILE / (1024 * 1024),
+};
 
 /// A rig file without errors.
 #[derive(Debug, Clone)]
@@ -25,16 +31,8 @@ pub struct Loaded {
 /// Why a rig file cannot be used. Each message ends in the next step.
 #[derive(Debug)]
 pub enum LoadError {
-    /// There is nothing of that name.
-    Missing(PathBuf),
-    /// It is a folder.
-    Folder(PathBuf),
-    /// It is neither a file nor a folder, but a pipe or a device, for instance.
-    NotAFile(PathBuf),
-    /// The system does not let us read it.
-    Unreadable(PathBuf, io::Error),
-    /// It is larger than [`LARGEST_FILE`].
-    TooLarge(PathBuf, u64),
+    /// Its bytes cannot be had.
+    Unread(ReadError),
     /// It has no content.
     Empty(PathBuf),
     /// It was read, and has errors.
@@ -51,42 +49,7 @@ pub enum LoadError {
 impl fmt::Display for LoadError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::Missing(path) => {
-                write!(
-                    f,
-                    "there is no file {}. Check its name and the folder you are in.",
-                    shown(path)
-                )
-            }
-            Self::Folder(path) => write!(
-                f,
-                "{} is a folder. Name the rig file in it, or go there and leave the name out.",
-                shown(path)
-            ),
-            Self::NotAFile(path) => {
-                write!(
-                    f,
-                    "{} is no regular file. Name a rig file, such as harbour-hall.rig.toml.",
-                    shown(path)
-                )
-            }
-            Self::Unreadable(path, reason) if reason.kind() == io::ErrorKind::PermissionDenied => write!(
-                f,
-                "you may not read {}. Ask its owner, or make it readable for yourself.",
-                shown(path)
-            ),
-            Self::Unreadable(path, reason) => {
-                write!(
-                    f,
-                    "{} cannot be read ({reason}). Check the disk or stick it is on.",
-                    shown(path)
-                )
-            }
-            Self::TooLarge(path, bytes) => write!(
-                f,
-                "{} has {bytes} bytes, and a rig file at most {LARGEST_FILE} (4 MiB). Check that it is the rig file.",
-                shown(path)
-            ),
+            Self::Unread(why) => why.fmt(f),
             Self::Empty(path) => write!(
                 f,
                 "{} is empty. Take it from a backup, or begin with format = 1, [network] and subnet = \"10.40.8.0/24\".",
@@ -121,30 +84,7 @@ impl std::error::Error for LoadError {}
 /// Reads a rig file, at most [`LARGEST_FILE`] bytes of it.
 pub fn load(path: &Path) -> Result<Loaded, LoadError> {
     let owned = || path.to_owned();
-    let failed = |error: io::Error| match error.kind() {
-        io::ErrorKind::NotFound | io::ErrorKind::NotADirectory => LoadError::Missing(owned()),
-        _ => LoadError::Unreadable(owned(), error),
-    };
-    // Before it is opened: opening a pipe would wait for a writer.
-    let kind = std::fs::metadata(path).map_err(failed)?;
-    if kind.is_dir() {
-        return Err(LoadError::Folder(owned()));
-    }
-    if !kind.is_file() {
-        return Err(LoadError::NotAFile(owned()));
-    }
-    let largest = LARGEST_FILE as u64;
-    if kind.len() > largest {
-        return Err(LoadError::TooLarge(owned(), kind.len()));
-    }
-    let mut bytes = Vec::new();
-    // It may have grown since: one byte more than allowed shows it.
-    File::open(path)
-        .and_then(|file| file.take(largest + 1).read_to_end(&mut bytes))
-        .map_err(failed)?;
-    if bytes.len() > LARGEST_FILE {
-        return Err(LoadError::TooLarge(owned(), bytes.len() as u64));
-    }
+    let bytes = read_bounded(path, RIG_FILE).map_err(LoadError::Unread)?;
     if bytes.is_empty() {
         return Err(LoadError::Empty(owned()));
     }
@@ -166,6 +106,7 @@ pub fn load(path: &Path) -> Result<Loaded, LoadError> {
 
 #[cfg(test)]
 mod tests {
+    use super::super::read::Why;
     use super::super::scratch::Scratch;
     use super::*;
 
@@ -198,17 +139,31 @@ mod tests {
         let scratch = Scratch::new();
         assert!(matches!(
             refused(&scratch.path().join("gone.rig.toml")).0,
-            LoadError::Missing(_)
+            LoadError::Unread(ReadError {
+                why: Why::Missing,
+                ..
+            })
         ));
         let file = scratch.file("hall.rig.toml", SMALL);
-        assert!(matches!(refused(&file.join("below")).0, LoadError::Missing(_)));
-        assert!(matches!(refused(scratch.path()).0, LoadError::Folder(_)));
+        assert!(matches!(
+            refused(&file.join("below")).0,
+            LoadError::Unread(ReadError {
+                why: Why::Missing,
+                ..
+            })
+        ));
+        assert!(matches!(
+            refused(scratch.path()).0,
+            LoadError::Unread(ReadError { why: Why::Folder, .. })
+        ));
         assert!(matches!(
             refused(&scratch.file("empty.rig.toml", "")).0,
             LoadError::Empty(_)
         ));
         let large = refused(&scratch.file("large.rig.toml", vec![b'#'; LARGEST_FILE + 1]));
-        assert!(matches!(large.0, LoadError::TooLarge(_, n) if n == LARGEST_FILE as u64 + 1));
+        assert!(
+            matches!(large.0, LoadError::Unread(ReadError { why: Why::TooLarge(n), .. }) if n == LARGEST_FILE as u64 + 1)
+        );
         let (error, said) =
             refused(&scratch.file("bad.rig.toml", format!("{SMALL}pace = \"fast\"\nx = 1\n")));
         assert!(matches!(error, LoadError::Faulty { errors, .. } if errors.len() == 2));
@@ -227,7 +182,10 @@ mod tests {
     fn a_device_file_is_not_opened() {
         assert!(matches!(
             refused(Path::new("/dev/zero")).0,
-            LoadError::NotAFile(_)
+            LoadError::Unread(ReadError {
+                why: Why::NotAFile,
+                ..
+            })
         ));
     }
 
@@ -240,7 +198,13 @@ mod tests {
         std::os::unix::fs::symlink(&file, &link).unwrap();
         assert!(load(&link).is_ok());
         std::fs::remove_file(&file).unwrap();
-        assert!(matches!(refused(&link).0, LoadError::Missing(_)));
+        assert!(matches!(
+            refused(&link).0,
+            LoadError::Unread(ReadError {
+                why: Why::Missing,
+                ..
+            })
+        ));
     }
 
     #[test]

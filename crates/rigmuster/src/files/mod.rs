@@ -5,11 +5,15 @@
 
 mod find;
 mod load;
+mod read;
 mod save;
+mod saved;
 
 pub use find::{FindError, find_default};
 pub use load::{LoadError, Loaded, load};
+pub use read::{Kind, ReadError, Why, read_bounded};
 pub use save::{SaveError, save_atomic};
+pub(crate) use saved::load_if_saved;
 
 #[cfg(test)]
 pub(crate) mod scratch {

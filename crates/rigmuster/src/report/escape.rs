@@ -24,9 +24,15 @@ pub(crate) fn cell(text: &str) -> String {
 
 /// JSON that is safe to print: DEL and C1, which JSON allows as they are, become escapes.
 pub(crate) fn json(value: &serde_json::Value) -> String {
-    let mut out = String::new();
-    for c in value.to_string().chars() {
-        if moves_or_hides(c) && u32::from(c) <= 0xffff {
+    json_text(&value.to_string())
+}
+
+/// The same for JSON that was written already, on several lines perhaps.
+pub(crate) fn json_text(text: &str) -> String {
+    let mut out = String::with_capacity(text.len());
+    for c in text.chars() {
+        // Inside of a text a line break is an escape already.
+        if c != '\n' && moves_or_hides(c) && u32::from(c) <= 0xffff {
             let _ = write!(out, "\\u{:04x}", u32::from(c));
         } else {
             out.push(c);

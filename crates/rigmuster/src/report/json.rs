@@ -1,130 +1,165 @@
 //! The `--json` object of the contract, format 1.
 
 use std::collections::BTreeMap;
+use std::net::Ipv4Addr;
 
-use ledger::{Counts, DeviceView, Finding, HostView, NetworkView, Snapshot, Standing};
-use rig::AddressSpec;
-use serde::Serialize;
-use vocab::{ControlPort, ControlState, Name, Station};
+use ledger::{Counts, DeviceView, Finding, FindingKind, HostView, NetworkView, Severity, Snapshot, Standing};
+use rig::{AddressSpec, Need, Reach, Role};
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+use vocab::{ControlPort, ControlState, Ipv4Net, Mac, Mode, Name, Station};
 
-/// The whole object. Unknown is null, never a guess.
-#[derive(Debug, Serialize)]
+use super::word::{Format, Printed, Word, all_needed};
+
+/// What `check` and `survey` found. Unknown is null, never a guess.
+#[derive(Debug, Serialize, Deserialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
 pub(crate) struct Report {
-    format: u32,
-    version: &'static str,
-    taken_at: String,
-    elapsed_ms: u64,
-    rig: Option<RigPart>,
-    link: Option<LinkPart>,
-    gateway: Option<GatewayPart>,
+    pub format: Format,
+    pub version: String,
+    /// When the run began to tell this, as RFC 3339 writes it.
+    #[schemars(extend("format" = "date-time"))]
+    pub taken_at: String,
+    pub elapsed_ms: u64,
+    pub rig: Option<RigPart>,
+    pub link: Option<LinkPart>,
+    pub gateway: Option<GatewayPart>,
     /// Only where the rig has more than one, as is `network` below.
-    #[serde(skip_serializing_if = "Vec::is_empty")]
-    networks: Vec<NetworkPart>,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    ready: Option<bool>,
-    counts: CountsPart,
-    devices: Vec<DevicePart>,
-    unlisted: Vec<HostPart>,
-    unlisted_total: usize,
-    findings: Vec<FindingPart>,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub networks: Vec<NetworkPart>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub ready: Option<bool>,
+    #[schemars(transform = all_needed)]
+    pub counts: CountsPart,
+    pub devices: Vec<DevicePart>,
+    /// At most 500 of them.
+    #[schemars(length(max = 500))]
+    pub unlisted: Vec<HostPart>,
+    pub unlisted_total: usize,
+    pub findings: Vec<FindingPart>,
 }
 
-#[derive(Debug, Serialize)]
-struct RigPart {
-    title: String,
-    file: String,
+/// The rig file that it was held against.
+#[derive(Debug, Serialize, Deserialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
+pub(crate) struct RigPart {
+    pub title: String,
+    pub file: String,
 }
 
-#[derive(Debug, Serialize)]
-struct LinkPart {
-    name: String,
-    mac: String,
-    addresses: Vec<String>,
-    mode: &'static str,
+/// The interface that it was seen from.
+#[derive(Debug, Serialize, Deserialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
+pub(crate) struct LinkPart {
+    pub name: String,
+    pub mac: Printed<Mac>,
+    pub addresses: Vec<Printed<Ipv4Net>>,
+    pub mode: Word<Mode>,
 }
 
-#[derive(Debug, Serialize)]
-struct NetworkPart {
-    name: String,
-    reach: &'static str,
-    subnet: String,
-    link: Option<LinkPart>,
-    counts: CountsPart,
+/// One of several networks of the rig.
+#[derive(Debug, Serialize, Deserialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
+pub(crate) struct NetworkPart {
+    pub name: String,
+    pub reach: Word<Reach>,
+    pub subnet: Printed<Ipv4Net>,
+    pub link: Option<LinkPart>,
+    #[schemars(transform = all_needed)]
+    pub counts: CountsPart,
 }
 
-type CountsPart = BTreeMap<&'static str, usize>;
+/// How many devices stand how; every standing is there.
+pub(crate) type CountsPart = BTreeMap<Word<Standing>, usize>;
 
-#[derive(Debug, Serialize)]
-struct GatewayPart {
-    address: String,
-    mac: Option<String>,
+/// The gateway of the main network.
+#[derive(Debug, Serialize, Deserialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
+pub(crate) struct GatewayPart {
+    pub address: Ipv4Addr,
+    pub mac: Option<Printed<Mac>>,
 }
 
-#[derive(Debug, Serialize)]
-struct DevicePart {
-    name: String,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    network: Option<String>,
-    role: &'static str,
-    need: &'static str,
-    standing: &'static str,
-    expected: ExpectedPart,
-    seen: Option<SeenPart>,
-    advice: Option<String>,
+/// A device of the rig.
+#[derive(Debug, Serialize, Deserialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
+pub(crate) struct DevicePart {
+    pub name: String,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub network: Option<String>,
+    pub role: Word<Role>,
+    pub need: Word<Need>,
+    pub standing: Word<Standing>,
+    pub expected: ExpectedPart,
+    pub seen: Option<SeenPart>,
+    pub advice: Option<String>,
 }
 
-#[derive(Debug, Serialize)]
-struct ExpectedPart {
-    mac: Vec<String>,
-    address: String,
+/// What the rig file says of a device.
+#[derive(Debug, Serialize, Deserialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
+pub(crate) struct ExpectedPart {
+    pub mac: Vec<Printed<Mac>>,
+    pub address: Printed<AddressSpec>,
 }
 
-type ControlPart = BTreeMap<String, Option<&'static str>>;
+/// What became of asking each control port; null where it was not asked.
+pub(crate) type ControlPart = BTreeMap<Printed<ControlPort>, Option<Word<ControlState>>>;
 
-#[derive(Debug, Serialize)]
-struct SeenPart {
-    mac: Option<String>,
-    address: Option<String>,
-    addresses: Vec<String>,
-    vendor: Option<String>,
-    names: Vec<String>,
-    rtt_ms: Option<f64>,
-    first_seen_ms: u64,
-    control: ControlPart,
+/// What was seen of a device. In a conflict and where it was replaced: its own hardware if that is
+/// there, else the claimant that answered first.
+#[derive(Debug, Serialize, Deserialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
+pub(crate) struct SeenPart {
+    pub mac: Option<Printed<Mac>>,
+    pub address: Option<Ipv4Addr>,
+    pub addresses: Vec<Ipv4Addr>,
+    pub vendor: Option<String>,
+    pub names: Vec<String>,
+    pub rtt_ms: Option<f64>,
+    pub first_seen_ms: u64,
+    pub control: ControlPart,
 }
 
-#[derive(Debug, Serialize)]
-struct HostPart {
-    mac: Option<String>,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    network: Option<String>,
-    addresses: Vec<String>,
-    vendor: Option<String>,
-    names: Vec<String>,
-    first_seen_ms: u64,
-    on_subnet: bool,
-    control: ControlPart,
-    resembles: Vec<ResemblancePart>,
+/// A host that is not on the list.
+#[derive(Debug, Serialize, Deserialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
+pub(crate) struct HostPart {
+    pub mac: Option<Printed<Mac>>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub network: Option<String>,
+    pub addresses: Vec<Ipv4Addr>,
+    pub vendor: Option<String>,
+    pub names: Vec<String>,
+    pub first_seen_ms: u64,
+    pub on_subnet: bool,
+    pub control: ControlPart,
+    pub resembles: Vec<ResemblancePart>,
 }
 
-#[derive(Debug, Serialize)]
-struct ResemblancePart {
-    device: String,
-    score: f64,
-    because: Vec<String>,
+/// A missing device that a host may be.
+#[derive(Debug, Serialize, Deserialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
+pub(crate) struct ResemblancePart {
+    pub device: String,
+    #[schemars(range(min = 0, max = 1))]
+    pub score: f64,
+    pub because: Vec<String>,
 }
 
-#[derive(Debug, Serialize)]
-struct FindingPart {
-    kind: &'static str,
-    severity: &'static str,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    network: Option<String>,
-    devices: Vec<String>,
-    address: Option<String>,
-    macs: Vec<String>,
-    text: String,
-    advice: String,
+/// A fault or risk, or something good to know.
+#[derive(Debug, Serialize, Deserialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
+pub(crate) struct FindingPart {
+    pub kind: Word<FindingKind>,
+    pub severity: Word<Severity>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub network: Option<String>,
+    pub devices: Vec<String>,
+    pub address: Option<Ipv4Addr>,
+    pub macs: Vec<Printed<Mac>>,
+    pub text: String,
+    pub advice: String,
 }
 
 impl Report {
@@ -136,8 +171,8 @@ impl Report {
         ready: Option<bool>,
     ) -> Self {
         Self {
-            format: 1,
-            version: env!("CARGO_PKG_VERSION"),
+            format: Format,
+            version: env!("CARGO_PKG_VERSION").to_owned(),
             taken_at,
             elapsed_ms: snapshot.at.as_millis(),
             rig: snapshot.title.as_ref().zip(file).map(|(title, file)| RigPart {
@@ -146,8 +181,8 @@ impl Report {
             }),
             link: snapshot.station.as_ref().map(link),
             gateway: snapshot.gateway.map(|(address, mac)| GatewayPart {
-                address: address.to_string(),
-                mac: mac.map(|m| m.to_string()),
+                address,
+                mac: mac.map(Printed),
             }),
             networks: snapshot.networks.iter().map(network).collect(),
             ready,
@@ -163,22 +198,22 @@ impl Report {
 fn link(station: &Station) -> LinkPart {
     LinkPart {
         name: station.name.clone(),
-        mac: station.mac.to_string(),
-        addresses: strings(&station.addresses),
-        mode: station.mode.as_str(),
+        mac: Printed(station.mac),
+        addresses: printed(&station.addresses),
+        mode: Word(station.mode),
     }
 }
 
 fn counts(counts: &Counts) -> CountsPart {
-    let of = |standing: Standing| (standing.as_str(), counts.of(standing));
+    let of = |standing: Standing| (Word(standing), counts.of(standing));
     Standing::ALL.into_iter().map(of).collect()
 }
 
 fn network(view: &NetworkView) -> NetworkPart {
     NetworkPart {
         name: view.name.clone(),
-        reach: view.reach.as_str(),
-        subnet: view.subnet.to_string(),
+        reach: Word(view.reach),
+        subnet: Printed(view.subnet),
         link: view.station.as_ref().map(link),
         counts: counts(&view.counts),
     }
@@ -188,21 +223,17 @@ fn device(view: &DeviceView) -> DevicePart {
     DevicePart {
         name: view.name.clone(),
         network: view.network.clone(),
-        role: view.role.as_str(),
-        need: view.need.as_str(),
-        standing: view.standing.as_str(),
+        role: Word(view.role),
+        need: Word(view.need),
+        standing: Word(view.standing),
         expected: ExpectedPart {
-            mac: strings(&view.expected_macs),
-            address: match view.expected_address {
-                AddressSpec::Fixed(address) => address.to_string(),
-                AddressSpec::Dhcp => "dhcp".into(),
-                AddressSpec::None => "none".into(),
-            },
+            mac: printed(&view.expected_macs),
+            address: Printed(view.expected_address),
         },
         seen: view.seen.as_ref().map(|seen| SeenPart {
-            mac: seen.mac.map(|m| m.to_string()),
-            address: seen.address.map(|a| a.to_string()),
-            addresses: strings(&seen.addresses),
+            mac: seen.mac.map(Printed),
+            address: seen.address,
+            addresses: seen.addresses.clone(),
             vendor: seen.vendor.as_ref().map(ToString::to_string),
             names: names(&seen.names),
             rtt_ms: seen.rtt.map(|rtt| (rtt.as_secs_f64() * 1e6).round() / 1e3),
@@ -215,9 +246,9 @@ fn device(view: &DeviceView) -> DevicePart {
 
 fn host(view: &HostView) -> HostPart {
     HostPart {
-        mac: view.mac.map(|m| m.to_string()),
+        mac: view.mac.map(Printed),
         network: view.network.clone(),
-        addresses: strings(&view.addresses),
+        addresses: view.addresses.clone(),
         vendor: view.vendor.as_ref().map(ToString::to_string),
         names: names(&view.names),
         first_seen_ms: view.first_seen.as_millis(),
@@ -237,12 +268,12 @@ fn host(view: &HostView) -> HostPart {
 
 fn finding(finding: &Finding) -> FindingPart {
     FindingPart {
-        kind: finding.kind.as_str(),
-        severity: finding.severity.as_str(),
+        kind: Word(finding.kind),
+        severity: Word(finding.severity),
         network: finding.network.clone(),
         devices: finding.devices.clone(),
-        address: finding.address.map(|a| a.to_string()),
-        macs: strings(&finding.macs),
+        address: finding.address,
+        macs: printed(&finding.macs),
         text: finding.text.clone(),
         advice: finding.advice.clone(),
     }
@@ -250,7 +281,7 @@ fn finding(finding: &Finding) -> FindingPart {
 
 fn control(ports: impl Iterator<Item = (ControlPort, Option<ControlState>)>) -> ControlPart {
     ports
-        .map(|(port, state)| (port.to_string(), state.map(ControlState::as_str)))
+        .map(|(port, state)| (Printed(port), state.map(Word)))
         .collect()
 }
 
@@ -261,6 +292,10 @@ fn names(all: &[Name]) -> Vec<String> {
 
 fn strings<T: ToString>(items: impl IntoIterator<Item = T>) -> Vec<String> {
     items.into_iter().map(|item| item.to_string()).collect()
+}
+
+fn printed<T: Copy>(items: &[T]) -> Vec<Printed<T>> {
+    items.iter().copied().map(Printed).collect()
 }
 
 fn some(text: &str) -> Option<String> {

@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 use std::io::{self, IsTerminal};
 
 use ledger::{DeviceView, FindingKind, HostView, NetworkView, Severity, Snapshot, Standing};
-use rig::{AddressSpec, Need, Reach};
+use rig::{Need, Reach};
 use unicode_width::UnicodeWidthStr;
 use vocab::{Mode, Plugged, Station};
 
@@ -179,11 +179,7 @@ fn mark(view: &DeviceView) -> &'static str {
 }
 
 fn device_row(view: &DeviceView) -> Vec<String> {
-    let expected = match view.expected_address {
-        AddressSpec::Fixed(address) => address.to_string(),
-        AddressSpec::Dhcp => "dhcp".into(),
-        AddressSpec::None => "none".into(),
-    };
+    let expected = view.expected_address.to_string();
     let seen = view.seen.as_ref();
     let control: Vec<String> = view
         .control
