@@ -6,6 +6,7 @@
 //! - [`Rig`] and the types below it are the model. One is only made from a file without errors, so
 //!   whoever has one may rely on unique names and addresses, on addresses that lie in their network's subnet, and
 //!   on channels that point at a device.
+//! - [`read_venue`] reads a venue file in the same way: the networks of a hall, for [`plan`].
 //! - [`RigDocument`] is the text of such a file, kept for editing. Comments, order, line endings and
 //!   all that is not touched stay as they were, byte for byte.
 //!
@@ -19,6 +20,7 @@ mod budget;
 pub mod compare;
 mod document;
 mod model;
+pub mod plan;
 mod read;
 mod spell;
 mod wiring;
@@ -27,9 +29,9 @@ pub use budget::{
     Budget, Cable, Load, Move, Moves, NO_CORDS_M, OverBudget, PortTrouble, PortUse, PowerSums, SwitchBudget,
     TIGHT, Uplink, WeakPort,
 };
-pub use document::{Edit, EditError, NewDevice, RigDocument};
+pub use document::{Edit, EditError, NetworkKey, NewDevice, RigDocument};
 pub use model::{
     AddressSpec, AskWhen, Channel, Device, How, Need, Network, Plan, PoeType, PoeTypes, Power, Reach, Rig,
-    Role, Switch, SwitchPort,
+    Role, Switch, SwitchPort, Venue,
 };
-pub use read::{LARGEST_FILE, Problem, Reading, read};
+pub use read::{LARGEST_FILE, Problem, Reading, VenueReading, read, read_venue};

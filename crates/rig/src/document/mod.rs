@@ -4,13 +4,17 @@
 //! written anew from a model. So comments, order, spacing and line endings stay as their owner left
 //! them. After each edit the text is read again, and an edit that would break the file is refused.
 
+mod places;
 mod splice;
+mod values;
 
+use std::collections::BTreeMap;
 use std::fmt;
+use std::net::Ipv4Addr;
 
-use vocab::{ControlPort, Mac};
+use vocab::{AddressRange, ControlPort, Ipv4Net, Mac, Pace};
 
-use crate::{AddressSpec, How, Problem, Rig, Role, read};
+use crate::{AddressSpec, How, Problem, Reach, Rig, Role, read};
 
 /// The text of a rig file that reads without errors.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -43,8 +47,36 @@ pub enum Edit {
         /// How.
         how: How,
     },
+    /// Changes a network.
+    Network {
+        /// Its name.
+        network: String,
+        /// What of it.
+        key: NetworkKey,
+    },
+    /// Says which addresses planning leaves alone; an empty list takes the key out.
+    Reserved(Vec<AddressRange>),
+    /// Says where the devices of a role go; an empty table takes the key out.
+    Blocks(BTreeMap<Role, AddressRange>),
     /// Adds a `[[device]]` after the last one.
     Add(NewDevice),
+}
+
+/// A key of a network with its new value.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum NetworkKey {
+    /// Its subnet.
+    Subnet(Ipv4Net),
+    /// How its hosts are asked; for a `[networks.NAME]` only.
+    Reach(Reach),
+    /// Its gateway; `None` takes the key out.
+    Gateway(Option<Ipv4Addr>),
+    /// Its lease pools; an empty list takes the key out.
+    Leases(Vec<AddressRange>),
+    /// How fast we may ask.
+    Pace(Pace),
+    /// Whether other people's hosts share it.
+    Shared(bool),
 }
 
 /// A device to be added.
@@ -67,7 +99,7 @@ pub struct NewDevice {
 /// Why an edit was refused. The document is as it was.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum EditError {
-    /// The file has no device or switch of that name.
+    /// The file has no device, switch or network of that name.
     NoSuchDevice(String),
     /// The file would have these errors afterwards; their places are places in the edited text.
     WouldBreak(Vec<Problem>),
@@ -104,9 +136,7 @@ impl RigDocument {
     /// Only the outcome is checked, so two devices may swap their addresses in one go.
     pub fn apply(&mut self, edits: &[Edit]) -> Result<Rig, EditError> {
         let mut text = self.text.clone();
-        for edit in edits {
-            splice::apply(&mut text, edit)?;
-        }
+        splice::apply(&mut text, edits)?;
         let reading = read("the edited file", text.as_bytes());
         let rig = reading.rig.ok_or(EditError::WouldBreak(reading.errors))?;
         self.text = text;

@@ -1,46 +1,42 @@
 //! Replaces single values in the text.
+//!
+//! As many edits as do not get in each other's way are made from one reading of the text, so that a
+//! rig of thousands of devices is renumbered at once.
 
+use std::collections::HashSet;
 use std::ops::Range;
 
-use toml_edit::{Document, Item, TableLike, Value};
-use vocab::Mac;
+use toml_edit::{Document, Item, TableLike};
 
-use super::{Edit, EditError, NewDevice};
-use crate::AddressSpec;
+use super::places::{Place, Places};
+use super::{Edit, EditError, NewDevice, values};
+use crate::Role;
 
-/// Makes one edit in the text of a whole file. What comes out is not checked yet.
-pub(super) fn apply(text: &mut String, edit: &Edit) -> Result<(), EditError> {
-    match edit {
-        Edit::Macs { name, macs } => set(
-            text,
-            name,
-            "mac",
-            (!macs.is_empty()).then(|| mac_value(macs)).as_deref(),
-        ),
-        Edit::Address { name, address } => set(text, name, "address", Some(&address_value(*address))),
-        Edit::How { name, how } => set(text, name, "how", Some(&quote(how.as_str()))),
-        Edit::Add(device) => add(text, device),
+/// A piece of the text and what comes in its place.
+struct Splice {
+    at: Range<usize>,
+    new: String,
+}
+
+/// Makes all edits, one after the other as far as they touch the same. What comes out is not checked
+/// yet.
+pub(super) fn apply(text: &mut String, edits: &[Edit]) -> Result<(), EditError> {
+    let mut rest = edits;
+    while !rest.is_empty() {
+        let (body, mark) = body(text);
+        let document = parse(body)?;
+        let mut batch = Batch::new(body, Places::of(&document));
+        let made = rest.iter().position(|edit| !batch.takes(edit));
+        let made = made.unwrap_or(rest.len());
+        if made == 0 {
+            // It stands alone, and so is wrong itself.
+            return Err(batch.fault.unwrap_or_else(|| EditError::WouldBreak(Vec::new())));
+        }
+        let new = batch.text();
+        text.replace_range(mark.., &new);
+        rest = &rest[made..];
     }
-}
-
-fn address_value(address: AddressSpec) -> String {
-    quote(&address.to_string())
-}
-
-fn mac_value(macs: &[Mac]) -> String {
-    match macs {
-        [one] => quote(&one.to_string()),
-        several => list(several.iter().map(|mac| quote(&mac.to_string()))),
-    }
-}
-
-fn list(values: impl Iterator<Item = String>) -> String {
-    format!("[{}]", values.collect::<Vec<_>>().join(", "))
-}
-
-/// A TOML string of any text, escaped where it must be.
-fn quote(text: &str) -> String {
-    Value::from(text).to_string()
+    Ok(())
 }
 
 /// The text without its byte order mark, and the mark's length.
@@ -56,50 +52,201 @@ fn parse(body: &str) -> Result<Document<&str>, EditError> {
         .map_err(|_| EditError::WouldBreak(crate::read("the edited file", body.as_bytes()).errors))
 }
 
-/// Every `[[device]]` or `[[switch]]`, and whether its entries have lines of their own.
-fn tables<'d>(root: &'d dyn TableLike, key: &str) -> Vec<(&'d dyn TableLike, bool)> {
-    match root.get(key) {
-        Some(Item::ArrayOfTables(list)) => list.iter().map(|table| (table as &dyn TableLike, true)).collect(),
-        Some(Item::Value(Value::Array(list))) => list
-            .iter()
-            .filter_map(Value::as_inline_table)
-            .map(|table| (table as &dyn TableLike, false))
-            .collect(),
-        _ => Vec::new(),
+/// Edits made from one reading of the text.
+struct Batch<'d> {
+    body: &'d str,
+    places: Places<'d>,
+    splices: Vec<Splice>,
+    /// Entries that were touched, by table and key.
+    touched: HashSet<(usize, &'static str)>,
+    /// Tables whose entries share a line and one of them goes out: nothing else is done there.
+    closed: HashSet<usize>,
+    /// Tables that were touched at all.
+    tables: HashSet<usize>,
+    /// Something was put in at a place that other edits may want too.
+    full: bool,
+    fault: Option<EditError>,
+}
+
+impl<'d> Batch<'d> {
+    fn new(body: &'d str, places: Places<'d>) -> Self {
+        Self {
+            body,
+            places,
+            splices: Vec::new(),
+            touched: HashSet::new(),
+            closed: HashSet::new(),
+            tables: HashSet::new(),
+            full: false,
+            fault: None,
+        }
+    }
+
+    /// Takes an edit; `false` if it must wait until those before are made, or cannot be made.
+    fn takes(&mut self, edit: &Edit) -> bool {
+        if self.full {
+            return false;
+        }
+        match edit {
+            Edit::Macs { name, macs } => {
+                let value = (!macs.is_empty()).then(|| values::macs(macs));
+                self.device(name, "mac", value)
+            }
+            Edit::Address { name, address } => {
+                self.device(name, "address", Some(values::quote(&address.to_string())))
+            }
+            Edit::How { name, how } => self.device(name, "how", Some(values::quote(how.as_str()))),
+            Edit::Network { network, key } => {
+                let (key, value) = values::network(key);
+                let place = self.places.network(network);
+                self.known(place, network, |batch, place| batch.set(&place, key, value))
+            }
+            Edit::Reserved(ranges) => self.plan("reserved", values::ranges(ranges)),
+            Edit::Blocks(blocks) => match self.places.blocks() {
+                None => self.plan("blocks", values::blocks(blocks)),
+                Some(place) => Role::ALL.into_iter().all(|role| {
+                    let value = blocks.get(&role).map(|range| values::block(*range));
+                    self.set(&place, role.as_str(), value)
+                }),
+            },
+            Edit::Add(device) => self.alone(|batch| batch.add(device)),
+        }
+    }
+
+    /// Does what may share its place with nothing else.
+    fn alone(&mut self, work: impl FnOnce(&mut Self)) -> bool {
+        if !self.splices.is_empty() {
+            return false;
+        }
+        work(self);
+        self.full = true;
+        true
+    }
+
+    fn device(&mut self, name: &str, key: &'static str, value: Option<String>) -> bool {
+        let place = self.places.named(name);
+        self.known(place, name, |batch, place| batch.set(&place, key, value))
+    }
+
+    fn known(
+        &mut self,
+        place: Option<Place<'d>>,
+        name: &str,
+        work: impl FnOnce(&mut Self, Place<'d>) -> bool,
+    ) -> bool {
+        if let Some(place) = place {
+            return work(self, place);
+        }
+        self.fault = Some(EditError::NoSuchDevice(name.to_owned()));
+        false
+    }
+
+    fn plan(&mut self, key: &'static str, value: Option<String>) -> bool {
+        match (self.places.plan(), value) {
+            (Some(place), value) => self.set(&place, key, value),
+            (None, None) => true,
+            (None, Some(value)) => self.alone(|batch| {
+                let lines = ["[plan]".to_owned(), format!("{key} = {value}")];
+                batch.paragraph(batch.body.len(), &lines);
+            }),
+        }
+    }
+
+    /// Sets a key of a table, adds it if it is not there, takes it out for `None`.
+    fn set(&mut self, place: &Place<'d>, key: &'static str, value: Option<String>) -> bool {
+        let body = self.body;
+        let table = place.table;
+        let span = |key: &str| {
+            let key_at = table.key(key)?.span()?;
+            Some((key_at, table.get(key)?.span()?))
+        };
+        let here = span(key);
+        let takes_out = here.is_some() && value.is_none() && !place.own_lines;
+        let crowded = self.closed.contains(&place.number)
+            || (takes_out && self.tables.contains(&place.number))
+            || self.touched.contains(&(place.number, key));
+        if crowded {
+            return false;
+        }
+        let (at, new) = match (here, value) {
+            (Some((_, at)), Some(value)) => (at, value),
+            (Some((key_at, at)), None) if place.own_lines => {
+                (whole_lines(body, key_at.start, at.end), String::new())
+            }
+            (Some((key_at, at)), None) => (with_comma(body, key_at.start..at.end), String::new()),
+            (None, None) => return true,
+            (None, Some(value)) => match ANCHORS.into_iter().find_map(span) {
+                Some(anchor) => insertion(body, &anchor, place.own_lines, key, &value),
+                None => first_entry(body, place, key, &value),
+            },
+        };
+        self.touched.insert((place.number, key));
+        self.tables.insert(place.number);
+        if takes_out {
+            self.closed.insert(place.number);
+        }
+        self.splices.push(Splice { at, new });
+        true
+    }
+
+    fn add(&mut self, device: &NewDevice) {
+        let quote = values::quote;
+        let mut lines = vec![
+            "[[device]]".to_owned(),
+            format!("name    = {}", quote(&device.name)),
+            format!("role    = {}", quote(device.role.as_str())),
+        ];
+        if !device.macs.is_empty() {
+            lines.push(format!("mac     = {}", values::macs(&device.macs)));
+        }
+        lines.push(format!("address = {}", quote(&device.address.to_string())));
+        if !device.control.is_empty() {
+            let ports = device.control.iter().map(|port| quote(&port.to_string()));
+            lines.push(format!("control = {}", values::list(ports)));
+        }
+        if let Some(note) = &device.note {
+            lines.push(format!("note    = {}", quote(note)));
+        }
+        let last = self.places.last_device();
+        let at = last.map_or(self.body.len(), |last| end_of(self.body, last));
+        self.paragraph(at, &lines);
+    }
+
+    /// Puts lines in, with an empty one before them.
+    fn paragraph(&mut self, at: usize, lines: &[String]) {
+        let line_break = line_break(self.body);
+        let mut new = String::new();
+        if !self.body.get(..at).unwrap_or_default().ends_with('\n') {
+            new.push_str(line_break);
+        }
+        for line in std::iter::once("").chain(lines.iter().map(String::as_str)) {
+            new.push_str(line);
+            new.push_str(line_break);
+        }
+        self.splices.push(Splice { at: at..at, new });
+    }
+
+    /// The text with all of them made.
+    fn text(mut self) -> String {
+        // What is put in at a place goes before what is taken out from there on.
+        self.splices
+            .sort_by_key(|splice| (splice.at.start, splice.at.end));
+        let mut out = String::with_capacity(self.body.len());
+        let mut from = 0;
+        for splice in &self.splices {
+            out.push_str(self.body.get(from..splice.at.start).unwrap_or_default());
+            out.push_str(&splice.new);
+            from = splice.at.end;
+        }
+        out.push_str(self.body.get(from..).unwrap_or_default());
+        out
     }
 }
 
-/// Sets a key of the device or switch `name`, adds it if it is not there, takes it out for `None`.
-fn set(text: &mut String, name: &str, key: &str, value: Option<&str>) -> Result<(), EditError> {
-    let missing = || EditError::NoSuchDevice(name.to_owned());
-    let (body, shift) = body(text);
-    let document = parse(body)?;
-    let root = document.as_table();
-    let (table, own_lines) = tables(root, "device")
-        .into_iter()
-        .chain(tables(root, "switch"))
-        .find(|(table, _)| table.get("name").and_then(Item::as_str) == Some(name))
-        .ok_or_else(missing)?;
-    let span = |key: &str| {
-        let key_at = table.key(key)?.span()?;
-        Some((key_at, table.get(key)?.span()?))
-    };
-    let (place, new) = match (span(key), value) {
-        (Some((_, at)), Some(value)) => (at, value.to_owned()),
-        (Some((key_at, at)), None) if own_lines => (whole_lines(body, key_at.start, at.end), String::new()),
-        (Some((key_at, at)), None) => (with_comma(body, key_at.start..at.end), String::new()),
-        (None, None) => return Ok(()),
-        (None, Some(value)) => {
-            let anchor = ["address", "mac", "role", "name"]
-                .into_iter()
-                .find_map(span)
-                .ok_or_else(missing)?;
-            insertion(body, &anchor, own_lines, key, value)
-        }
-    };
-    text.replace_range(place.start + shift..place.end + shift, &new);
-    Ok(())
-}
+/// Beside what a new entry goes, the best place first.
+const ANCHORS: [&str; 8] = [
+    "address", "mac", "role", "name", "gateway", "subnet", "reserved", "blocks",
+];
 
 fn whole_lines(body: &str, from: usize, to: usize) -> Range<usize> {
     let start = body
@@ -162,49 +309,25 @@ fn insertion(
     )
 }
 
+/// Where the first entry of a table goes: below its header, or between its braces.
+fn first_entry(body: &str, place: &Place<'_>, key: &str, value: &str) -> (Range<usize>, String) {
+    if !place.own_lines {
+        let inside = place.start + 1;
+        return (inside..inside, format!(" {key} = {value} "));
+    }
+    let line_break = line_break(body);
+    let at = line_end(body, place.start);
+    let unended = !body.get(..at).unwrap_or_default().ends_with('\n');
+    let before = if unended { line_break } else { "" };
+    (at..at, format!("{before}{key} = {value}{line_break}"))
+}
+
 /// The line break of the file: that of its first line.
 fn line_break(body: &str) -> &'static str {
     match body.find('\n') {
         Some(at) if body.get(..at).is_some_and(|line| line.ends_with('\r')) => "\r\n",
         _ => "\n",
     }
-}
-
-fn add(text: &mut String, device: &NewDevice) -> Result<(), EditError> {
-    let (body, shift) = body(text);
-    let document = parse(body)?;
-    let mut lines = vec![
-        "[[device]]".to_owned(),
-        format!("name    = {}", quote(&device.name)),
-        format!("role    = {}", quote(device.role.as_str())),
-    ];
-    if !device.macs.is_empty() {
-        lines.push(format!("mac     = {}", mac_value(&device.macs)));
-    }
-    lines.push(format!("address = {}", address_value(device.address)));
-    if !device.control.is_empty() {
-        lines.push(format!(
-            "control = {}",
-            list(device.control.iter().map(|port| quote(&port.to_string())))
-        ));
-    }
-    if let Some(note) = &device.note {
-        lines.push(format!("note    = {}", quote(note)));
-    }
-    let at = tables(document.as_table(), "device")
-        .last()
-        .map_or(body.len(), |(last, _)| end_of(body, *last));
-    let line_break = line_break(body);
-    let mut new = String::new();
-    if !body.get(..at).unwrap_or_default().ends_with('\n') {
-        new.push_str(line_break);
-    }
-    for line in std::iter::once("").chain(lines.iter().map(String::as_str)) {
-        new.push_str(line);
-        new.push_str(line_break);
-    }
-    text.insert_str(at + shift, &new);
-    Ok(())
 }
 
 /// Where a table under a header ends: after its last value, and after the comments right below it

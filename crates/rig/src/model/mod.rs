@@ -7,11 +7,13 @@ mod device;
 mod network;
 mod role;
 mod switch;
+mod venue;
 
 pub use device::{AddressSpec, AskWhen, Channel, Device, How, Need, Power, SwitchPort};
 pub use network::{Network, Plan, Reach};
 pub use role::Role;
 pub use switch::{PoeType, PoeTypes, Switch};
+pub use venue::Venue;
 
 /// Everything a rig file says, as seen from one of its networks.
 #[derive(Debug, Clone, PartialEq)]

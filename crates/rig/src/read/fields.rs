@@ -101,6 +101,9 @@ fn unknown_key(entry: &Entry<'_>, kind: Kind, faults: &mut Faults) -> Option<&'s
         None
     };
     let mend = match (home, near) {
+        (Some(Kind::Root | Kind::Switch | Kind::Device), _) if kind == Kind::Venue => {
+            "Take it out: a venue file describes the hall's networks alone.".to_owned()
+        }
         (Some(Kind::Root), _) => format!(
             "`{}` belongs at the top of the file, above all headers.",
             entry.key

@@ -4,6 +4,8 @@
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Kind {
     Root,
+    /// A venue file's top level.
+    Venue,
     Network,
     /// A `[networks.NAME]`.
     Beside,
@@ -14,8 +16,9 @@ pub(super) enum Kind {
 }
 
 impl Kind {
-    const ALL: [Self; 7] = [
+    const ALL: [Self; 8] = [
         Self::Root,
+        Self::Venue,
         Self::Network,
         Self::Beside,
         Self::Switch,
@@ -30,6 +33,7 @@ impl Kind {
             Self::Root => &[
                 "format", "title", "network", "networks", "switch", "device", "plan",
             ],
+            Self::Venue => &["format", "title", "network", "networks", "plan"],
             Self::Network => &["subnet", "gateway", "leases", "pace", "shared"],
             Self::Beside => &["subnet", "reach", "gateway", "leases", "pace", "shared"],
             Self::Switch => &[
@@ -74,6 +78,7 @@ impl Kind {
     pub(super) const fn title(self) -> &'static str {
         match self {
             Self::Root => "the file",
+            Self::Venue => "a venue file",
             Self::Network => "[network]",
             Self::Beside => "[networks.NAME]",
             Self::Switch => "[[switch]]",

@@ -19,6 +19,7 @@ mod source;
 mod switch;
 mod syntax;
 mod values;
+mod venue;
 mod words;
 
 use std::ops::Range;
@@ -26,6 +27,7 @@ use std::ops::Range;
 use toml_edit::{Item, TableLike, Value};
 
 pub use problem::Problem;
+pub use venue::{VenueReading, read_venue};
 
 use crate::{Rig, RigDocument};
 use cross::Row;
