@@ -14,10 +14,11 @@ use serde_json::Value;
 use crate::{PATIENCE, top};
 
 /// Every command that there is.
-pub const COMMANDS: [&str; 9] = [
+pub const COMMANDS: [&str; 10] = [
     "board",
     "check",
     "survey",
+    "plan",
     "rehearse",
     "compare",
     "journal",

@@ -3,6 +3,7 @@
 mod budget;
 mod compare;
 mod journal;
+mod plan;
 
 use std::num::NonZeroU32;
 use std::path::PathBuf;
@@ -15,6 +16,7 @@ use vocab::{Ipv4Net, Pace};
 pub(crate) use self::budget::BudgetArgs;
 pub(crate) use self::compare::CompareArgs;
 pub(crate) use self::journal::{JournalArgs, KeepArgs, RecordArgs};
+pub(crate) use self::plan::{PlanArgs, Server};
 use crate::places::parse_place;
 
 /// Takes the head count of a live-video rig: reads a rig file (what should be on the network),
@@ -101,6 +103,8 @@ pub enum Command {
     },
     /// Tell what is different between two rig files, or a rig file and a saved check
     Compare(CompareArgs),
+    /// Plan addresses: who gets which, in what order the devices move, and what the crew has to do
+    Plan(Box<PlanArgs>),
     /// Read what happened: every change that the board has seen, with figures of each device
     Journal(JournalArgs),
     /// Sum up power, ports, cables and streams of the rig's switches, from the rig file alone

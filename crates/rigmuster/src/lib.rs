@@ -8,6 +8,7 @@ mod commands;
 mod exit;
 pub mod files;
 pub mod journal;
+mod moves;
 mod places;
 mod report;
 mod screen;

@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use ledger::{Purpose, Settings};
-use rig::Rig;
+use rig::{Rig, RigDocument};
 use vocab::{AddressRange, Pace};
 
 use crate::Failure;
@@ -18,6 +18,8 @@ const FACTORY: &str = include_str!("../../../assets/factory-addresses.txt");
 pub(crate) struct Expected {
     /// The rig, if there is a file.
     pub rig: Option<Rig>,
+    /// Its text, for editing; there exactly if there is a rig.
+    pub document: Option<RigDocument>,
     /// Where it was read from, as the user named it.
     pub file: Option<String>,
     /// Where it is; `None` without a file, and for a scene's own.
@@ -40,6 +42,7 @@ impl Expected {
             Ok(path) => Self::read(&path),
             Err(files::FindError::None { .. }) if !required => Ok(Self {
                 rig: None,
+                document: None,
                 file: None,
                 path: None,
                 warnings: Vec::new(),
@@ -68,6 +71,7 @@ impl Expected {
     fn of(loaded: files::Loaded, path: &Path) -> Self {
         Self {
             rig: Some(loaded.rig),
+            document: Some(loaded.document),
             file: Some(shown(path)),
             path: Some(path.to_owned()),
             warnings: loaded.warnings.iter().map(ToString::to_string).collect(),
@@ -88,6 +92,7 @@ impl Expected {
         let warnings = reading.warnings.iter().map(ToString::to_string).collect();
         Ok(Self {
             rig: Some(rig),
+            document: reading.document,
             file: Some(name),
             path: None,
             warnings,

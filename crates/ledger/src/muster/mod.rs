@@ -5,6 +5,7 @@
 //! person sees is put together: counts, devices in the order of the file, findings, readiness.
 
 mod astray;
+mod held;
 mod join;
 
 use std::time::Duration;

@@ -9,6 +9,7 @@ mod generate;
 mod interrupt;
 mod journal;
 mod open;
+mod plan;
 mod rehearse;
 mod survey;
 
@@ -65,6 +66,7 @@ fn dispatch(cli: Cli) -> Result<Exit, Failure> {
             ..
         } => block_on(rehearse::rehearse(scene, seed, look, record)),
         Command::Compare(args) => compare::compare(&args),
+        Command::Plan(args) => block_on(plan::plan(*args)),
         Command::Journal(args) => journal::journal(&args),
         Command::Budget(args) => budget::budget(&args),
         Command::Completions { shell } => generate::completions(shell),

@@ -8,12 +8,14 @@ mod load;
 mod read;
 mod save;
 mod saved;
+mod venue;
 
 pub use find::{FindError, find_default};
 pub use load::{LoadError, Loaded, load};
 pub use read::{Kind, ReadError, Why, read_bounded};
 pub use save::{SaveError, save_atomic};
 pub(crate) use saved::load_if_saved;
+pub(crate) use venue::load_venue;
 
 #[cfg(test)]
 pub(crate) mod scratch {

@@ -90,6 +90,8 @@ words! {
     "Reach": Reach = Reach::ALL;
     "Mode": Mode = Mode::ALL;
     "ControlState": ControlState = ControlState::ALL;
+    "TaskKind": rig::plan::Kind = rig::plan::Kind::ALL;
+    "Way": rig::plan::Way = rig::plan::Way::ALL;
 }
 
 /// One word of a set, as JSON holds it.
