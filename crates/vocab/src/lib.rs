@@ -38,7 +38,7 @@ pub use power::{Power, Told};
 pub use range::{AddressRange, RangeParseError};
 pub use sighting::{ArpForm, ArpOp, ArpSeen, Fact, Sighting, SilentTo, Wake};
 pub use station::{LinkState, Medium, Mode, OtherPort, Station};
-pub use text::Text;
+pub use text::{Text, moves_or_hides};
 
 /// The lines that a room of its own cannot do without: re-exported so that all use one version.
 pub use ipnet::Ipv4Net;

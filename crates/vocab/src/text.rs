@@ -102,6 +102,16 @@ fn class(c: char) -> Class {
     }
 }
 
+/// Whether a character can move the cursor, turn the writing direction, break the line or hide itself:
+/// controls (ECMA-48), bidirectional controls (UAX #9), line separators, invisible characters and
+/// tags. Sinks that show text from a file or the wire put something else in its place.
+pub const fn moves_or_hides(c: char) -> bool {
+    matches!(c,
+        '\0'..='\u{1f}' | '\u{7f}'..='\u{9f}' | '\u{ad}' | '\u{61c}' | '\u{180e}'
+        | '\u{200b}'..='\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2060}'..='\u{206f}'
+        | '\u{fe00}'..='\u{fe0f}' | '\u{feff}' | '\u{fff9}'..='\u{fffb}' | '\u{e0000}'..='\u{e0fff}')
+}
+
 impl fmt::Display for Text {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.pad(&self.0)

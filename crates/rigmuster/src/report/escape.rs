@@ -2,6 +2,8 @@
 
 use std::fmt::Write as _;
 
+use vocab::moves_or_hides;
+
 /// For a terminal, or for a file that somebody will print on one: whatever could move the cursor,
 /// turn the writing direction, hide itself or break the line becomes U+FFFD. The same characters
 /// as in `vocab::Text`, which cleans what comes from the network.
@@ -39,15 +41,6 @@ pub(crate) fn json_text(text: &str) -> String {
         }
     }
     out
-}
-
-/// Controls (ECMA-48), bidirectional controls (UAX #9), line separators, invisible characters and
-/// tags.
-const fn moves_or_hides(c: char) -> bool {
-    matches!(c,
-        '\0'..='\u{1f}' | '\u{7f}'..='\u{9f}' | '\u{ad}' | '\u{61c}' | '\u{180e}'
-        | '\u{200b}'..='\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2060}'..='\u{206f}'
-        | '\u{fe00}'..='\u{fe0f}' | '\u{feff}' | '\u{fff9}'..='\u{fffb}' | '\u{e0000}'..='\u{e0fff}')
 }
 
 #[cfg(test)]
