@@ -22,6 +22,7 @@ mod document;
 mod model;
 pub mod plan;
 mod read;
+pub mod sheet;
 mod spell;
 mod wiring;
 
