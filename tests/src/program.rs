@@ -14,7 +14,7 @@ use serde_json::Value;
 use crate::{PATIENCE, top};
 
 /// Every command that there is.
-pub const COMMANDS: [&str; 10] = [
+pub const COMMANDS: [&str; 11] = [
     "board",
     "check",
     "survey",
@@ -23,6 +23,7 @@ pub const COMMANDS: [&str; 10] = [
     "compare",
     "journal",
     "budget",
+    "sheet",
     "completions",
     "manual",
 ];

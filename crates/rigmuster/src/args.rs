@@ -4,6 +4,7 @@ mod budget;
 mod compare;
 mod journal;
 mod plan;
+mod sheet;
 
 use std::num::NonZeroU32;
 use std::path::PathBuf;
@@ -17,6 +18,7 @@ pub(crate) use self::budget::BudgetArgs;
 pub(crate) use self::compare::CompareArgs;
 pub(crate) use self::journal::{JournalArgs, KeepArgs, RecordArgs};
 pub(crate) use self::plan::{PlanArgs, Server};
+pub(crate) use self::sheet::{SheetArgs, SheetForm, SheetPart};
 use crate::places::parse_place;
 
 /// Takes the head count of a live-video rig: reads a rig file (what should be on the network),
@@ -109,6 +111,8 @@ pub enum Command {
     Journal(JournalArgs),
     /// Sum up power, ports, cables and streams of the rig's switches, from the rig file alone
     Budget(BudgetArgs),
+    /// Write the sheets that the crew needs: patch, channels, hand-over, and the sign-off of a check
+    Sheet(SheetArgs),
     /// Print a completion script for a shell
     Completions {
         /// Which shell

@@ -2,4 +2,8 @@
 #![cfg(unix)]
 #![allow(clippy::expect_used, clippy::unwrap_used)]
 
+#[cfg(target_os = "linux")]
+mod browser;
 mod budget;
+#[cfg(target_os = "linux")]
+mod sheet;

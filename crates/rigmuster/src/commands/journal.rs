@@ -1,11 +1,12 @@
 //! `journal`: what happened, read back.
 
 use std::collections::BTreeMap;
-use std::io::{self, BufWriter, IsTerminal, Write};
+use std::io::{self, BufWriter, Write};
 use std::path::{Path, PathBuf};
 
 use vocab::Moment;
 
+use super::agree::agreed;
 use crate::args::JournalArgs;
 use crate::journal::stats::Count;
 use crate::journal::{Book, FoundLine, Line, Run, Trouble, Wanted, default_place};
@@ -201,28 +202,13 @@ fn prune(path: &Path, before: i64, sure: bool) -> Result<Exit, Failure> {
         super::print("Nothing is that old; nothing was deleted.\n")?;
         return Ok(Exit::Done);
     }
-    if !sure && !agreed(&diary::would_delete(&old))? {
+    if !sure && !agreed(&diary::would_delete(&old), "Delete")? {
         super::print("Nothing was deleted.\n")?;
         return Ok(Exit::Done);
     }
     let old = book.prune(before).map_err(|e| unreadable(&e))?;
     super::print(&diary::deleted(&old))?;
     Ok(Exit::Done)
-}
-
-/// Asks on the terminal. Whatever is no clear yes is a no.
-fn agreed(question: &str) -> Result<bool, Failure> {
-    if !io::stdin().is_terminal() {
-        return Err(Failure::usage(format_args!(
-            "{question}, and there is no terminal to ask on\nnext step: add --yes"
-        )));
-    }
-    let mut err = io::stderr();
-    let _ = write!(err, "{question}. Delete? [y/N] ");
-    let _ = err.flush();
-    let mut answer = String::new();
-    let read = io::stdin().read_line(&mut answer);
-    Ok(read.is_ok() && matches!(answer.trim(), "y" | "Y" | "yes"))
 }
 
 /// How it is printed.

@@ -1,6 +1,7 @@
 //! One file a command.
 
 mod accept;
+mod agree;
 mod board;
 mod budget;
 mod check;
@@ -11,6 +12,7 @@ mod journal;
 mod open;
 mod plan;
 mod rehearse;
+mod sheet;
 mod survey;
 
 use std::future::Future;
@@ -69,6 +71,7 @@ fn dispatch(cli: Cli) -> Result<Exit, Failure> {
         Command::Plan(args) => block_on(plan::plan(*args)),
         Command::Journal(args) => journal::journal(&args),
         Command::Budget(args) => budget::budget(&args),
+        Command::Sheet(args) => sheet::sheet(&args),
         Command::Completions { shell } => generate::completions(shell),
         Command::Manual => generate::manual(),
     }
@@ -98,9 +101,14 @@ fn print(text: &str) -> Result<(), Failure> {
 
 /// Writes one JSON object to standard output.
 fn print_json(object: &impl serde::Serialize) -> Result<(), Failure> {
+    print(&json(object)?)
+}
+
+/// One JSON object as text.
+fn json(object: &impl serde::Serialize) -> Result<String, Failure> {
     let text = serde_json::to_string_pretty(object)
         .map_err(|e| Failure::fault(format_args!("the result could not be written as JSON: {e}")))?;
-    print(&(escape::json_text(&text) + "\n"))
+    Ok(escape::json_text(&text) + "\n")
 }
 
 /// Tells the reader of a rig file what it warns of, on standard error.

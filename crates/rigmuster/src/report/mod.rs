@@ -1,6 +1,7 @@
 //! What the commands print: tables for people, JSON and CSV for programs.
 
 mod budget;
+mod checked;
 pub(crate) mod diary;
 pub(crate) mod differences;
 pub(crate) mod differences_text;
@@ -9,12 +10,21 @@ pub(crate) mod json;
 pub(crate) mod plan;
 mod progress;
 mod records;
+mod sheet;
 mod table;
 mod word;
 
 pub(crate) use budget::{BudgetReport, budget};
+pub(crate) use escape::plain;
 pub(crate) use json::{Report, RigPart};
 pub(crate) use progress::Progress;
 pub(crate) use records::Record;
+pub(crate) use sheet::SheetReport;
 pub(crate) use table::{Paint, table};
 pub(crate) use word::{Format, Printed, Word};
+
+/// A file without its folders, which are nobody's business on paper.
+pub(crate) fn file_name(file: &str) -> &str {
+    let name = std::path::Path::new(file).file_name();
+    name.and_then(|name| name.to_str()).unwrap_or(file)
+}

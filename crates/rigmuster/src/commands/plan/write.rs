@@ -1,9 +1,10 @@
 //! Putting the plan in the rig file.
 
-use std::io::{self, IsTerminal, Write};
+use std::io::{self, Write};
 
 use rig::RigDocument;
 
+use crate::commands::agree::agreed;
 use crate::settings::Expected;
 use crate::{Failure, files};
 
@@ -29,7 +30,7 @@ pub(super) fn write(
         return Ok(());
     }
     let file = expected.file.as_deref().unwrap_or_default();
-    if !sure && !agreed(file)? {
+    if !sure && !agreed(&format!("the plan would be written in {file}"), "Write it")? {
         let _ = writeln!(err, "rigmuster: nothing was written");
         return Ok(());
     }
@@ -42,19 +43,4 @@ pub(super) fn write(
     files::save_atomic(path, new.text()).map_err(Failure::usage)?;
     let _ = writeln!(err, "rigmuster: written in {file}");
     Ok(())
-}
-
-/// Asks on the terminal. Whatever is no clear yes is a no.
-fn agreed(file: &str) -> Result<bool, Failure> {
-    if !io::stdin().is_terminal() {
-        return Err(Failure::usage(
-            "the plan would be written in the rig file, and there is no terminal to ask on\nnext step: add --yes",
-        ));
-    }
-    let mut err = io::stderr();
-    let _ = write!(err, "Write this plan in {file}? [y/N] ");
-    let _ = err.flush();
-    let mut answer = String::new();
-    let read = io::stdin().read_line(&mut answer);
-    Ok(read.is_ok() && matches!(answer.trim(), "y" | "Y" | "yes"))
 }

@@ -4,11 +4,12 @@ use rig::{Budget, Cable, Load, Moves, PortTrouble, PortUse, Power, PowerSums, Sw
 use serde::Serialize;
 
 use super::words;
+use crate::report::{Format, RigPart};
 
 /// The whole object.
 #[derive(Debug, Serialize)]
 pub(crate) struct BudgetReport {
-    format: u32,
+    format: Format,
     version: &'static str,
     rig: RigPart,
     /// Whether all fits that can be summed up.
@@ -21,12 +22,6 @@ pub(crate) struct BudgetReport {
     /// Devices that no sum holds, because they are on no listed switch.
     in_no_sum: Vec<String>,
     assumptions: Vec<String>,
-}
-
-#[derive(Debug, Serialize)]
-struct RigPart {
-    title: String,
-    file: String,
 }
 
 #[derive(Debug, Serialize)]
@@ -121,7 +116,7 @@ impl BudgetReport {
     /// The object for `budget`.
     pub(crate) fn new(title: &str, file: &str, budget: &Budget) -> Self {
         Self {
-            format: 1,
+            format: Format,
             version: env!("CARGO_PKG_VERSION"),
             rig: RigPart {
                 title: title.to_owned(),
