@@ -3,6 +3,7 @@
 
 use std::time::Duration;
 
+use crate::judging::jitter::Jitter;
 use crate::port::OwnPort;
 
 /// A run of silence is taken for an outage when the chance that it is mere loss falls under this.
@@ -129,10 +130,7 @@ struct Time {
     smooth: f64,
     /// RFC 6298's RTTVAR, in seconds.
     vary: f64,
-    /// RFC 3550's J, in seconds.
-    jitter: f64,
-    /// The latest, in seconds.
-    last: f64,
+    jitter: Jitter,
 }
 
 impl Pulse {
@@ -140,21 +138,20 @@ impl Pulse {
     pub(crate) fn answered(&mut self, rtt: Duration) {
         self.loss.answered();
         let r = rtt.as_secs_f64();
+        let mut jitter = self.time.map(|t| t.jitter).unwrap_or_default();
+        jitter.answered(rtt);
         self.time = Some(match self.time {
             // RFC 6298 section 2.2.
             None => Time {
                 smooth: r,
                 vary: r / 2.0,
-                jitter: 0.0,
-                last: r,
+                jitter,
             },
-            // RFC 6298 section 2.3, with alpha 1/8 and beta 1/4; RFC 3550 section 6.4.1, whose
-            // difference of two transit times is here that of two round trips.
+            // RFC 6298 section 2.3, with alpha 1/8 and beta 1/4.
             Some(t) => Time {
                 vary: 0.75 * t.vary + 0.25 * (t.smooth - r).abs(),
                 smooth: 0.875 * t.smooth + 0.125 * r,
-                jitter: t.jitter + ((r - t.last).abs() - t.jitter) / 16.0,
-                last: r,
+                jitter,
             },
         });
     }
@@ -165,7 +162,7 @@ impl Pulse {
             // RFC 6298 section 2.3: RTO = SRTT + max(G, 4 RTTVAR); its floor of 1 s is TCP's own.
             let usual = t.smooth + (4.0 * t.vary).max(GRAIN);
             let span = Duration::from_secs_f64;
-            (span(t.smooth), span(usual), span(t.jitter))
+            (span(t.smooth), span(usual), t.jitter.estimate())
         })
     }
 }

@@ -4,6 +4,7 @@ pub(crate) mod basis;
 pub(crate) mod detect;
 pub(crate) mod evidence;
 pub(crate) mod headline;
+pub(crate) mod jitter;
 pub(crate) mod judge;
 pub(crate) mod ready;
 pub(crate) mod track;
