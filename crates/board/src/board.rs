@@ -14,6 +14,7 @@ use crate::rows::{One, Who};
 use crate::{Look, Request, paint};
 
 mod asking;
+mod cable;
 mod journal;
 mod level;
 
@@ -45,6 +46,8 @@ pub(crate) enum Page {
     Restart,
     /// What the deep search would do, while the board asks whether it shall.
     Far,
+    /// What the check of a cable would send, while the board asks; then how it goes and what it says.
+    Cable,
 }
 
 /// The board: which page is open, what is selected, what is filtered.
@@ -161,8 +164,9 @@ impl Board {
         self.notice.as_deref()
     }
 
-    pub(crate) const fn mood(&self) -> Mood {
+    pub(crate) fn mood(&self, snapshot: &Snapshot) -> Mood {
         match self.asking {
+            Some(Question::Cable { .. }) => return Mood::Cabling,
             Some(Question::Far) => return Mood::Choosing,
             Some(Question::Restart { .. }) => return Mood::Restarting,
             Some(Question::Level) => return Mood::Levels,
@@ -175,6 +179,7 @@ impl Board {
         match self.page {
             None => Mood::Board,
             Some(Page::Sheet) => Mood::Sheet,
+            Some(_) if self.shows_check(snapshot) => Mood::Checking,
             Some(_) => Mood::Page,
         }
     }
@@ -188,7 +193,7 @@ impl Board {
         if keys::is_interrupt(key) {
             return Some(Request::Quit);
         }
-        match self.mood() {
+        match self.mood(snapshot) {
             Mood::Typing => self.typed(key, snapshot),
             mood => self.act(keys::action(mood, key)?, snapshot),
         }
@@ -227,6 +232,8 @@ impl Board {
             Action::Wait => return self.wait(),
             Action::Restart => return self.ask_restart(snapshot),
             Action::TheSwitch => return self.restart_switch(),
+            Action::CheckCable => self.ask_cable(snapshot),
+            Action::StopCheck => return Some(self.stop_check()),
             Action::Accept => self.ask_match(snapshot),
             Action::Listen => self.asking = Some(Question::Level),
             Action::Level(level) => return self.choose_level(level, snapshot),
@@ -243,6 +250,7 @@ impl Board {
                 self.settle(snapshot);
             }
             Action::Open => self.open(snapshot),
+            Action::Back if self.page == Some(Page::Cable) => self.close_over(),
             Action::Back => {
                 if self.page.take().is_none() {
                     self.filter.clear();
@@ -273,7 +281,7 @@ impl Board {
     /// Who is selected: that of the sheet if one is open.
     fn selected(&self, snapshot: &Snapshot) -> Option<Who> {
         match self.page {
-            Some(Page::Sheet) => self.chosen.clone(),
+            Some(Page::Sheet | Page::Cable) => self.chosen.clone(),
             _ => self
                 .plan_here(snapshot)
                 .and_then(|plan| who_at(plan.at, &plan, snapshot)),

@@ -41,6 +41,10 @@ pub(crate) enum Action {
     Restart,
     /// It is the switch that is restarted.
     TheSwitch,
+    /// Check the selected device's cable, after a question.
+    CheckCable,
+    /// End that.
+    StopCheck,
     /// Accept the probable match of the selected missing device.
     Accept,
     /// How much is sent.
@@ -172,6 +176,13 @@ pub(crate) const KEYS: &[Key] = &[
         "I'm restarting this: no alarm for it meanwhile; again: ends it",
     ),
     key(
+        Action::CheckCable,
+        &[KeyCode::Char('x')],
+        "x",
+        "cable",
+        "asks, then checks the selected device's cable with echoes",
+    ),
+    key(
         Action::Accept,
         &[KeyCode::Char('m')],
         "m",
@@ -263,6 +274,19 @@ static RESTARTING: [Key; 3] = [
     ),
     NO,
 ];
+/// The answers to the question about a cable, whose page scrolls.
+static CABLING: [Key; 2] = [
+    key(
+        Action::Yes,
+        &[KeyCode::Char('y'), KeyCode::Char('Y')],
+        "y",
+        "check",
+        "",
+    ),
+    NO,
+];
+/// What ends a check on its page, before what is always hinted.
+static CHECKING: [Key; 1] = [key(Action::StopCheck, &[KeyCode::Esc], "Esc", "end it", "")];
 /// The levels to choose from.
 static LEVELS: [Key; 4] = [
     key(
@@ -318,6 +342,10 @@ pub(crate) enum Mood {
     Choosing,
     /// The board has asked what is restarted, on a page of its own.
     Restarting,
+    /// The board has asked whether to check a cable, on a page of its own.
+    Cabling,
+    /// A check of a cable is under way on the open page.
+    Checking,
     /// The board has asked how much to send.
     Levels,
 }
@@ -327,7 +355,7 @@ impl Mood {
     pub(crate) const fn wants_an_answer(self) -> bool {
         matches!(
             self,
-            Self::Asking | Self::Choosing | Self::Restarting | Self::Levels | Self::Typing
+            Self::Asking | Self::Choosing | Self::Restarting | Self::Cabling | Self::Levels | Self::Typing
         )
     }
 }
@@ -356,6 +384,8 @@ pub(crate) fn action(mood: Mood, event: &KeyEvent) -> Option<Action> {
         Mood::Levels => find(&LEVELS),
         Mood::Choosing => find(&CHOOSING).or_else(|| find(KEYS).filter(scrolls)),
         Mood::Restarting => find(&RESTARTING).or_else(|| find(KEYS).filter(scrolls)),
+        Mood::Cabling => find(&CABLING).or_else(|| find(KEYS).filter(scrolls)),
+        Mood::Checking => find(&CHECKING).or_else(|| find(KEYS)),
         Mood::Board | Mood::Sheet | Mood::Page | Mood::Typing => find(KEYS),
     }
 }
@@ -366,9 +396,10 @@ pub(crate) fn answers(mood: Mood) -> u16 {
         Mood::Asking => &ASKING,
         Mood::Choosing => &CHOOSING,
         Mood::Restarting => &RESTARTING,
+        Mood::Cabling => &CABLING,
         Mood::Levels => &LEVELS,
         Mood::Typing => &TYPING,
-        Mood::Board | Mood::Sheet | Mood::Page => &[],
+        Mood::Board | Mood::Sheet | Mood::Page | Mood::Checking => &[],
     };
     keys.iter().map(|key| wide(key) + GAP).sum::<u16>() + 1
 }
@@ -393,14 +424,19 @@ pub(crate) struct Hint {
 /// come last and always fit first.
 pub(crate) fn hints(mood: Mood, x: u16, columns: u16, of_use: impl Fn(Action) -> bool) -> Vec<Hint> {
     use Action::{
-        Accept, AskControl, Back, Far, Filter, Findings, Help, History, Listen, Open, Quit, Restart, Starts,
-        Sweep, Switch,
+        Accept, AskControl, Back, CheckCable, Far, Filter, Findings, Help, History, Listen, Open, Quit,
+        Restart, Starts, Sweep, Switch,
     };
     // In order of importance; shown in that order too, with help and quit at the end.
     let wanted: &[Action] = match mood {
         Mood::Asking => return place(ASKING.iter(), x, columns),
         Mood::Choosing => return place(CHOOSING.iter(), x, columns),
         Mood::Restarting => return place(RESTARTING.iter(), x, columns),
+        Mood::Cabling => return place(CABLING.iter(), x, columns),
+        Mood::Checking => {
+            let always = KEYS.iter().filter(|k| matches!(k.action, Help | Quit));
+            return place(CHECKING.iter().chain(always), x, columns);
+        }
         Mood::Levels => return place(LEVELS.iter(), x, columns),
         Mood::Typing => return place(TYPING.iter(), x, columns),
         Mood::Board => &[
@@ -409,6 +445,7 @@ pub(crate) fn hints(mood: Mood, x: u16, columns: u16, of_use: impl Fn(Action) ->
         ],
         Mood::Sheet => &[
             Help, Quit, Back, AskControl, Sweep, Listen, Findings, Far, History, Accept, Starts, Restart,
+            CheckCable,
         ],
         Mood::Page => &[Help, Quit, Back],
     };
@@ -461,7 +498,7 @@ mod tests {
             assert!(!seen.contains(code), "{code:?}");
             seen.push(*code);
         }
-        for keys in [&ASKING[..], &CHOOSING[..], &RESTARTING[..]] {
+        for keys in [&ASKING[..], &CHOOSING[..], &RESTARTING[..], &CABLING[..]] {
             let codes: Vec<KeyCode> = keys.iter().flat_map(|k| k.codes).copied().collect();
             let once: std::collections::BTreeSet<String> = codes.iter().map(|c| format!("{c:?}")).collect();
             assert_eq!(once.len(), codes.len());
@@ -471,7 +508,7 @@ mod tests {
     #[test]
     fn help_and_quit_are_hinted_at_every_width_that_is_drawn() {
         for columns in 40..220 {
-            for mood in [Mood::Board, Mood::Sheet, Mood::Page] {
+            for mood in [Mood::Board, Mood::Sheet, Mood::Page, Mood::Checking] {
                 let hints = hints(mood, 1, columns - 2, |_| true);
                 for action in [Action::Help, Action::Quit] {
                     assert!(hints.iter().any(|h| h.key.action == action), "{columns} {mood:?}");

@@ -10,6 +10,7 @@
 
 mod big;
 mod board;
+mod cable;
 mod changes;
 mod far;
 mod filter;

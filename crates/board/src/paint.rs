@@ -48,6 +48,7 @@ fn parts(board: &Board, pen: &mut Pen<'_>, plan: &Plan, snapshot: &Snapshot, clo
         (Some(Page::History), _) => "history",
         (Some(Page::Starts), _) => "starts",
         (Some(Page::Restart), _) => "restart",
+        (Some(Page::Cable), _) => "cable check",
         (Some(Page::Help), _) => "help",
         (Some(Page::Far), _) => "deep search",
         (None, View::Wall) => "wall",
@@ -94,6 +95,11 @@ fn main(board: &Board, pen: &mut Pen<'_>, plan: &Plan, snapshot: &Snapshot, cloc
             lines(pen, &sheet.lines(one), plan.page_top);
         }
         Some(Page::Restart) => lines(pen, &board.restart_lines(snapshot, area.width), plan.page_top),
+        Some(Page::Cable) => lines(
+            pen,
+            &board.cable_lines(snapshot, area.width, clock),
+            plan.page_top,
+        ),
         Some(Page::Starts) => {
             let all = starts::lines(snapshot, area.width, clock);
             lines(pen, &all, plan.page_top);
@@ -151,7 +157,7 @@ fn lines(pen: &mut Pen<'_>, lines: &[Line<'_>], top: usize) {
 /// The line at the foot: what the board asks or tells, and the keys that help now.
 fn foot(board: &Board, pen: &mut Pen<'_>, plan: &Plan) {
     match plan.mood {
-        Mood::Asking | Mood::Choosing | Mood::Restarting | Mood::Levels => {
+        Mood::Asking | Mood::Choosing | Mood::Restarting | Mood::Cabling | Mood::Levels => {
             let room = plan
                 .hints
                 .first()
@@ -162,7 +168,7 @@ fn foot(board: &Board, pen: &mut Pen<'_>, plan: &Plan) {
             let typed = format!("Filter: {}_", board.filter().text());
             pen.put(1, 0, u16::MAX, &typed, look::BOLD);
         }
-        Mood::Board | Mood::Sheet | Mood::Page => {
+        Mood::Board | Mood::Sheet | Mood::Page | Mood::Checking => {
             if let Some(notice) = board.notice() {
                 pen.put(1, 0, u16::MAX, notice, look::BOLD);
                 return;

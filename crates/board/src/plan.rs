@@ -107,10 +107,10 @@ impl Board {
                 (Body::List, visible, shown.line_of(chosen), shown.lines())
             }
         };
-        let mood = self.mood();
+        let mood = self.mood(snapshot);
         let typed = u16::try_from(text::width(self.filter().text())).unwrap_or(u16::MAX);
         let x = match mood {
-            Mood::Asking | Mood::Choosing | Mood::Restarting | Mood::Levels => {
+            Mood::Asking | Mood::Choosing | Mood::Restarting | Mood::Cabling | Mood::Levels => {
                 let asked = self.question().map_or(0, |q| text::width(&q));
                 // The answers stay in sight, whatever is asked.
                 let room = screen.width.saturating_sub(keys::answers(mood));
@@ -127,8 +127,11 @@ impl Board {
             Vec::new()
         } else {
             // On a sheet the keys stand for the one that it is of.
-            let of_use =
-                |action| action != Action::AskControl || mood != Mood::Sheet || self.asks_control(snapshot);
+            let of_use = |action| match action {
+                Action::AskControl if mood == Mood::Sheet => self.asks_control(snapshot),
+                Action::CheckCable if mood == Mood::Sheet => self.checks_cable(snapshot),
+                _ => true,
+            };
             keys::hints(mood, x, screen.width.saturating_sub(x).saturating_sub(1), of_use)
         };
         let page_top = self.page_top().min(self.last_page_line(&areas, snapshot));
@@ -154,6 +157,11 @@ impl Board {
             Some(Page::Findings) => snapshot.findings.len().saturating_sub(1),
             Some(Page::History) => (changes::own_rows(snapshot) + self.past().rows()).saturating_sub(rows),
             Some(Page::Far) => far::lines(snapshot, areas.main.width).len().saturating_sub(rows),
+            Some(Page::Cable) => {
+                let clock = |_| "00:00:00".to_owned();
+                let lines = self.cable_lines(snapshot, areas.main.width, &clock);
+                lines.len().saturating_sub(rows)
+            }
             Some(Page::Restart) => self
                 .restart_lines(snapshot, areas.main.width)
                 .len()

@@ -18,6 +18,10 @@ pub enum Request {
     Wait(bool),
     /// This is being restarted by the user (`true`; confirmed), or no longer.
     Restarting(Restarted, bool),
+    /// Check the cable of the device of this name (the user has confirmed it).
+    CheckCable(String),
+    /// End the check that is under way.
+    StopCheck,
     /// Send so much from now on (the user has confirmed what is louder).
     Level(Level),
     /// Send everything again (the user has confirmed it), and do this.

@@ -39,6 +39,7 @@ impl Ledger {
                     self.echo_sign(from, *address, *ttl);
                 }
             }
+            Fact::Trial { address, trial, what } => self.tried(at, *address, *trial, *what),
             Fact::SleepProxy { mac, address } => self.sleep_proxy(at, *mac, *address),
             Fact::GroupQuery { mac } => self.queried(at, *mac),
             Fact::Neighbour { address, mac, rtt } => self.neighbour(at, *address, *mac, *rtt),

@@ -11,6 +11,7 @@ use crate::asking::passes::Passes;
 use crate::asking::search::Search;
 use crate::asking::target::Target;
 use crate::asking::wait::Wait;
+use crate::cable::Checks;
 use crate::changes::Changes;
 use crate::find::calls::Calls;
 use crate::find::querier::Querier;
@@ -122,6 +123,8 @@ pub struct Ledger {
     pub(crate) search: Option<Search>,
     /// Who started since the user began to wait for it.
     pub(crate) wait: Option<Wait>,
+    /// The check of a cable.
+    pub(crate) checks: Checks,
     pub(crate) timers: Agenda<Timer>,
     /// Devices to judge again.
     pub(crate) touched: BTreeSet<usize>,
@@ -201,6 +204,7 @@ impl Ledger {
             plug: Plug::default(),
             search: None,
             wait: None,
+            checks: Checks::default(),
             timers: Agenda::default(),
             replan: BTreeSet::new(),
             wire_dirty: true,
@@ -272,6 +276,9 @@ impl Ledger {
         if self.blind().is_some() {
             return None;
         }
+        if let Some(ask) = self.next_trial(now) {
+            return Some(ask);
+        }
         loop {
             let key = self.lanes.take(now)?;
             if !self.may_ask(key) {
@@ -291,10 +298,15 @@ impl Ledger {
         } else {
             self.lanes.next_due()
         };
-        [asks, self.lanes.next_look(), self.timers.first()]
-            .into_iter()
-            .flatten()
-            .min()
+        [
+            asks,
+            self.lanes.next_look(),
+            self.timers.first(),
+            self.check_wake(),
+        ]
+        .into_iter()
+        .flatten()
+        .min()
     }
 
     /// The next change not yet taken, oldest first.

@@ -10,12 +10,13 @@
 //! Inside, a fact goes one way: `fold` puts it into the records of `hosts` (who claims which
 //! address) and of the addresses in `asking` (what was asked in vain). `judging` gathers from them
 //! what speaks for and against a device, makes a standing of it and words it; `find` and `outage`
-//! add what is no single device's, `who` says who a stranger may be, `starts` times the starts. And
-//! `asking` decides what to ask next and when.
+//! add what is no single device's, `who` says who a stranger may be, `starts` times the starts, `cable` checks a
+//! cable on request. And `asking` decides what to ask next and when.
 
 mod agenda;
 mod anew;
 mod asking;
+mod cable;
 mod changes;
 mod find;
 mod fold;
@@ -45,8 +46,8 @@ pub use ledger::Ledger;
 pub use muster::Muster;
 pub use settings::{Purpose, Settings};
 pub use view::{
-    AddressView, AnswerView, Caught, Change, ControlView, Counts, Course, DeviceView, EchoSample, Expected,
-    Finding, FindingKind, HeardView, HostView, Known, Likely, NetworkView, Opening, Proof, Resemblance,
-    Restart, Restarted, SearchOffer, SearchView, SeenView, Severity, Sign, Snapshot, Standing, Start,
-    StartView, Subject, Usual, WaitView,
+    AddressView, AnswerView, CableOffer, CableView, Caught, Change, ControlView, Counts, Course, DeviceView,
+    EchoSample, Expected, Finding, FindingKind, HeardView, HostView, Known, Likely, NetworkView, NoCheck,
+    Opening, Proof, Resemblance, Restart, Restarted, SearchOffer, SearchView, SeenView, Severity, Sign,
+    SizeView, Snapshot, Standing, Start, StartView, Subject, Usual, WaitView,
 };

@@ -6,7 +6,7 @@
 
 use std::time::Duration;
 
-use vocab::{AddressSource, ControlState, Fact, Moment, NameSource};
+use vocab::{AddressSource, ControlState, Fact, Moment, NameSource, Tried};
 
 use crate::find::made;
 use crate::ledger::{Ledger, Timer};
@@ -116,6 +116,10 @@ fn is_from_others(fact: &Fact) -> bool {
         | Fact::Mask { .. }
         | Fact::Serves { .. }
         | Fact::DhcpClient { .. }
+        | Fact::Trial {
+            what: Tried::Answered(_),
+            ..
+        }
         | Fact::Control {
             state: ControlState::Answered | ControlState::Refused,
             ..

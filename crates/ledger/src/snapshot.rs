@@ -50,6 +50,7 @@ pub(crate) fn build(ledger: &Ledger, now: Moment) -> Snapshot {
         pass: ledger.passes.progress(),
         search: ledger.search_view(),
         waiting: ledger.wait_view(),
+        cable: ledger.cable_view(now),
         changes: ledger.changes.all().cloned().collect(),
         dropped: ledger.dropped,
         malformed: ledger.malformed,
@@ -147,6 +148,7 @@ fn device(ledger: &Ledger, units: &Units<'_>, i: usize, now: Moment) -> DeviceVi
         last_heard: track.last_heard,
         start: ledger.start_view(i, now),
         restart: ledger.restart_view(i),
+        cable: ledger.cable_offer(i),
         likely: track
             .likely
             .clone()

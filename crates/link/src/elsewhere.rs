@@ -3,7 +3,7 @@
 use std::convert::Infallible;
 use std::net::Ipv4Addr;
 
-use vocab::{Ipv4Net, Mode, Station};
+use vocab::{FrameSize, Ipv4Net, Mode, Station};
 
 use crate::{Dial, DialId, Frame, LiveEvent, OpenError, OpenHow, PortError};
 
@@ -77,6 +77,19 @@ impl Live {
     /// # Errors
     /// See [`PortError`].
     pub fn ping(&mut self, _address: Ipv4Addr, _sequence: u16) -> Result<(), PortError> {
+        match self.0 {}
+    }
+
+    /// Sends an echo request of that size.
+    ///
+    /// # Errors
+    /// See [`PortError`].
+    pub fn ping_sized(
+        &mut self,
+        _address: Ipv4Addr,
+        _sequence: u16,
+        _size: FrameSize,
+    ) -> Result<(), PortError> {
         match self.0 {}
     }
 

@@ -15,12 +15,14 @@ pub enum LiveEvent {
     Station(Station),
     /// Something became of a connection or exchange through the system's own sockets.
     Dial(DialId, DialEvent),
-    /// An echo reply to [`crate::Live::ping`]. Never where there are whole frames.
+    /// An echo reply to [`crate::Live::ping`] or [`crate::Live::ping_sized`]. Never where there are whole frames.
     EchoReply {
         /// Who replied.
         address: Ipv4Addr,
         /// The number that the request carried.
         sequence: u16,
+        /// So many bytes of data came back.
+        data: usize,
     },
     /// What was sent to this address came back: the system found nobody who takes it on, neither
     /// the host nor a router. Through routers only.

@@ -13,7 +13,7 @@ use std::net::{Ipv4Addr, SocketAddrV4, TcpListener, UdpSocket};
 use std::time::Duration;
 
 use link::{Dial, DialEvent, DialId, Frame, Live, LiveEvent, OpenHow, PortError, Transport};
-use vocab::Mode;
+use vocab::{FrameSize, Mode};
 
 use lab::{FAR, block_on, cable, far, ready, run, sh, until};
 
@@ -78,6 +78,7 @@ fn echo_replies_come_with_their_hardware() {
                         LiveEvent::EchoReply {
                             address: FAR_IP,
                             sequence: n,
+                            data: 16,
                         } if n == sequence => replied = true,
                         LiveEvent::Neighbour { address: FAR_IP, mac } if replied => return mac,
                         _ => {}
@@ -320,6 +321,34 @@ fn dials_are_bounded() {
             })
             .await;
             assert!(opened <= link::MAX_DIALS);
+        });
+    });
+}
+
+#[test]
+fn an_echo_of_full_size_goes_whole_or_not_at_all() {
+    run("an_echo_of_full_size_goes_whole_or_not_at_all", &[], || {
+        cable("10.40.8.5/24", "10.40.8.21/24");
+        sh("echo 0 0 > /proc/sys/net/ipv4/ping_group_range");
+        block_on(async {
+            let mut live = Live::open("near", OpenHow::Unprivileged).unwrap();
+            for (sequence, size) in (1..).zip(FrameSize::ALL) {
+                live.ping_sized(FAR_IP, sequence, size).unwrap();
+                let wanted = usize::from(size.echo_data());
+                let back = until(&mut live, "the whole of it", |event, _| match event {
+                    LiveEvent::EchoReply {
+                        sequence: n, data, ..
+                    } if n == sequence => Some(data),
+                    _ => None,
+                })
+                .await;
+                assert_eq!(back, wanted);
+            }
+            // Of a frame that the interface has no room for the kernel makes no pieces.
+            sh("ip link set near mtu 1400");
+            let refused = live.ping_sized(FAR_IP, 9, FrameSize::Full);
+            assert!(matches!(refused, Err(PortError::Other(_))), "{refused:?}");
+            live.ping_sized(FAR_IP, 10, FrameSize::Large).unwrap();
         });
     });
 }

@@ -1,6 +1,6 @@
 //! Taking a question: where it goes, and which are not possible.
 
-use vocab::{ArpForm, Ask, Budget, Fact, Mode, Moment, Rank};
+use vocab::{ArpForm, Ask, Budget, Fact, Mode, Moment, Rank, Tried};
 
 use crate::busy::Way;
 use crate::here::is_askable;
@@ -14,7 +14,8 @@ impl Scanner {
     /// not carry, where the same waits already, and where it is not possible: an echo to foreign
     /// addresses, a roll call without an address of our own, and in the unprivileged mode that,
     /// anything foreign, and anything in nobody's name, DHCP included. A control
-    /// port that cannot be reached is told of as [`Fact::ControlNotAsked`].
+    /// port that cannot be reached is told of as [`Fact::ControlNotAsked`], and an echo of a cable
+    /// check as [`Tried::NotSent`].
     pub fn ask(&mut self, now: Moment, ask: Ask) {
         let lets = |sparing: &mut Sparing| sparing.lets(now, &ask, self.config.mode);
         if !self.may_send() || !self.sparing.as_mut().is_none_or(lets) {
@@ -54,6 +55,15 @@ impl Scanner {
                 if self.sender_to(address).is_some() && (!framed || mac.is_some()) {
                     let mac = mac.filter(|_| framed);
                     self.queue.push(Item::Echo(address, mac), rank, Lane::Plain);
+                }
+            }
+            Ask::Trial { address, mac, trial } => {
+                let mac = mac.filter(|_| self.config.mode.sees_frames());
+                if self.can_try(address, mac) {
+                    self.queue
+                        .push_always(Item::Trial(address, mac, trial), Rank::Rig, Lane::Plain);
+                } else {
+                    self.tell_trial(now, address, trial, Tried::NotSent);
                 }
             }
             Ask::RollCall(which) => self.roll_call(which),

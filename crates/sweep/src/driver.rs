@@ -205,7 +205,11 @@ impl Driver {
             LiveEvent::Frame => self.scanner.receive(now, &self.frame),
             LiveEvent::Station(station) => self.scanner.set_station(now, station),
             LiveEvent::Dial(id, event) => self.scanner.dial_event(now, id, event),
-            LiveEvent::EchoReply { address, sequence } => self.scanner.echo_reply(now, address, sequence),
+            LiveEvent::EchoReply {
+                address,
+                sequence,
+                data,
+            } => self.scanner.echo_reply(now, address, sequence, data),
             LiveEvent::NoWay { address } => self.scanner.no_way(now, address),
             LiveEvent::Neighbour { address, mac } => self.scanner.neighbour(now, address, mac),
         }
@@ -225,6 +229,7 @@ impl Driver {
                 Order::Frame(bytes) => self.live.send(&bytes),
                 Order::Poke(address) => self.live.poke(address),
                 Order::Ping(address, sequence) => self.live.ping(address, sequence),
+                Order::PingSized(address, sequence, size) => self.live.ping_sized(address, sequence, size),
                 Order::Admit(addresses) => self.live.admit(&addresses),
                 Order::Dial(dial) => {
                     self.live.dial(dial);

@@ -4,7 +4,8 @@ use core::net::Ipv4Addr;
 use core::time::Duration;
 use std::collections::BTreeMap;
 
-use vocab::{Mac, Moment};
+use vocab::{Fact, Mac, Moment, SilentTo, Trial, Tried};
+use wire::icmp::Echo;
 
 use crate::arp::Due;
 
@@ -24,6 +25,38 @@ struct Open {
     mac: Option<Mac>,
     sent: Moment,
     due: Due,
+    /// Which echo of a cable check it is, if it is one.
+    trial: Option<Trial>,
+}
+
+impl Open {
+    /// What its silence is.
+    fn silence(&self) -> Fact {
+        let address = self.address;
+        match self.trial {
+            Some(trial) => Fact::Trial {
+                address,
+                trial,
+                what: Tried::Silent,
+            },
+            None => Fact::Silent {
+                address,
+                what: SilentTo::Echo(self.mac),
+                sent: self.sent,
+            },
+        }
+    }
+}
+
+/// The reply to an open request.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) struct Reply {
+    /// Round-trip time.
+    pub(crate) rtt: Duration,
+    /// The hardware that was asked, where we chose it.
+    pub(crate) asked: Option<Mac>,
+    /// Which echo of a cable check it answers, if it does.
+    pub(crate) trial: Option<Trial>,
 }
 
 /// Echo requests of ours that wait for their replies.
@@ -72,7 +105,14 @@ impl Echoes {
         }
     }
 
-    pub(crate) fn sent(&mut self, now: Moment, address: Ipv4Addr, mac: Option<Mac>, sequence: u16) {
+    /// A request left, with this number.
+    pub(crate) fn sent(
+        &mut self,
+        now: Moment,
+        (address, mac): (Ipv4Addr, Option<Mac>),
+        sequence: u16,
+        trial: Option<Trial>,
+    ) {
         self.open.insert(
             sequence,
             Open {
@@ -80,35 +120,41 @@ impl Echoes {
                 mac,
                 sent: now,
                 due: Due::new(now + self.patience),
+                trial,
             },
         );
     }
 
-    /// The round-trip time and the hardware asked, if the reply is one to an open request. Each is
-    /// answered once.
+    /// What a reply with so many bytes of data says, if it is one to an open request. Each is
+    /// answered once, and one of a cable check only by the whole of it.
     pub(crate) fn answer(
         &mut self,
         now: Moment,
         address: Ipv4Addr,
         sequence: u16,
-    ) -> Option<(Duration, Option<Mac>)> {
-        if self.open.get(&sequence)?.address != address {
+        data: usize,
+    ) -> Option<Reply> {
+        let open = self.open.get(&sequence)?;
+        let whole = open.trial.is_none_or(|t| data == Echo::trial_data(t.size).len());
+        if open.address != address || !whole {
             return None;
         }
-        self.open
-            .remove(&sequence)
-            .map(|open| (now.since(open.sent), open.mac))
+        self.open.remove(&sequence).map(|open| Reply {
+            rtt: now.since(open.sent),
+            asked: open.mac,
+            trial: open.trial,
+        })
     }
 
-    /// Lets time pass; address, hardware asked and time of sending of what was not answered go to `silent`.
-    pub(crate) fn tick(&mut self, now: Moment, mut silent: impl FnMut(Ipv4Addr, Option<Mac>, Moment)) {
+    /// Lets time pass; what was not answered goes to `silent`.
+    pub(crate) fn tick(&mut self, now: Moment, mut silent: impl FnMut(Fact)) {
         if self.next_wake().is_none_or(|at| at > now) {
             return;
         }
         self.open.retain(|_, open| {
             let over = open.due.is_over(now);
             if over {
-                silent(open.address, open.mac, open.sent);
+                silent(open.silence());
             }
             !over
         });
@@ -140,29 +186,57 @@ mod tests {
     fn a_reply_counts_once_from_the_right_host_in_time() {
         let mut echoes = Echoes::new(7, ON_A_WIRE);
         let n = echoes.next_sequence().unwrap();
-        echoes.sent(Moment::ZERO, A, Some(M), n);
+        echoes.sent(Moment::ZERO, (A, Some(M)), n, None);
         let now = Moment::from_millis(3);
-        assert_eq!(echoes.answer(now, B, n), None);
-        assert_eq!(echoes.answer(now, A, n.wrapping_add(1)), None);
-        assert_eq!(
-            echoes.answer(now, A, n),
-            Some((Duration::from_millis(3), Some(M)))
-        );
-        assert_eq!(echoes.answer(now, A, n), None);
+        assert_eq!(echoes.answer(now, B, n, 16), None);
+        assert_eq!(echoes.answer(now, A, n.wrapping_add(1), 16), None);
+        let reply = Reply {
+            rtt: Duration::from_millis(3),
+            asked: Some(M),
+            trial: None,
+        };
+        assert_eq!(echoes.answer(now, A, n, 16), Some(reply));
+        assert_eq!(echoes.answer(now, A, n, 16), None);
+    }
+
+    #[test]
+    fn an_echo_of_a_cable_check_is_answered_by_the_whole_of_it() {
+        let trial = Trial {
+            number: 7,
+            size: vocab::FrameSize::Full,
+        };
+        let mut echoes = Echoes::new(7, ON_A_WIRE);
+        for n in [1, 2] {
+            echoes.sent(Moment::ZERO, (A, Some(M)), n, Some(trial));
+        }
+        let now = Moment::from_millis(3);
+        assert_eq!(echoes.answer(now, A, 1, 1_471), None, "cut short");
+        assert_eq!(echoes.answer(now, A, 1, 1_472).and_then(|r| r.trial), Some(trial));
+        let mut told = Vec::new();
+        echoes.tick(Moment::from_secs(1), |fact| told.push(fact));
+        let silent = Fact::Trial {
+            address: A,
+            trial,
+            what: Tried::Silent,
+        };
+        assert_eq!(told, [silent]);
     }
 
     #[test]
     fn silence_is_told_after_a_second_and_once() {
         let mut echoes = Echoes::new(7, ON_A_WIRE);
         let n = echoes.next_sequence().unwrap();
-        echoes.sent(Moment::ZERO, A, Some(M), n);
+        echoes.sent(Moment::ZERO, (A, Some(M)), n, None);
         let mut told = Vec::new();
         for ms in [999, 1_000, 1_001] {
-            echoes.tick(Moment::from_millis(ms), |address, mac, sent| {
-                told.push((ms, address, mac, sent));
-            });
+            echoes.tick(Moment::from_millis(ms), |fact| told.push((ms, fact)));
         }
-        assert_eq!(told, [(1_000, A, Some(M), Moment::ZERO)]);
+        let silent = Fact::Silent {
+            address: A,
+            what: SilentTo::Echo(Some(M)),
+            sent: Moment::ZERO,
+        };
+        assert_eq!(told, [(1_000, silent)]);
         assert_eq!(echoes.next_wake(), None);
     }
 
@@ -170,7 +244,7 @@ mod tests {
     fn open_numbers_are_not_used_again() {
         let mut echoes = Echoes::new(7, ON_A_WIRE);
         let first = echoes.next_sequence().unwrap();
-        echoes.sent(Moment::ZERO, A, None, first);
+        echoes.sent(Moment::ZERO, (A, None), first, None);
         for _ in 0..70_000 {
             assert_ne!(echoes.next_sequence(), Some(first));
         }

@@ -42,18 +42,9 @@ impl Scanner {
                 let ours = Some(heard.destination) == self.here.mac() && self.here.owns(*to);
                 if ours
                     && echo.identifier == self.echoes.identifier()
-                    && let Some((rtt, asked)) = self.echoes.answer(now, *from, echo.sequence)
+                    && let Some(reply) = self.echoes.answer(now, *from, echo.sequence, echo.data.len())
                 {
-                    self.say(
-                        now,
-                        Fact::Echo {
-                            address: *from,
-                            mac: Some(heard.source),
-                            asked,
-                            ttl: Some(*ttl),
-                            rtt,
-                        },
-                    );
+                    self.tell_reply(now, *from, &reply, Some((heard.source, *ttl)));
                 }
             }
             // What comes with a VLAN tag is no answer on this wire.

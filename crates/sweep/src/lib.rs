@@ -32,6 +32,7 @@ mod runs;
 mod scanner;
 mod send;
 mod sparing;
+mod trial;
 
 pub use driver::Driver;
 pub use order::{Hold, Order};

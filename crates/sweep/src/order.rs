@@ -3,6 +3,7 @@
 use core::net::Ipv4Addr;
 
 use link::{Dial, DialId};
+use vocab::FrameSize;
 
 /// One thing to do at the port, in the order given.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -15,6 +16,8 @@ pub enum Order {
     /// Send an echo request with this sequence number (unprivileged mode, or through routers). Its outcome is told by
     /// [`crate::Scanner::done`], the reply by [`crate::Scanner::echo_reply`].
     Ping(Ipv4Addr, u16),
+    /// The same with a frame of this size, which must stay whole (unprivileged mode).
+    PingSized(Ipv4Addr, u16, FrameSize),
     /// Let in what comes for these addresses, and for no others that are not ours. Its outcome is
     /// told by [`crate::Scanner::done`].
     Admit(Vec<Ipv4Addr>),

@@ -3,7 +3,7 @@
 use core::net::Ipv4Addr;
 use std::collections::BTreeMap;
 
-use vocab::{ArpForm, Mac, Moment, PassId, Rank};
+use vocab::{ArpForm, Mac, Moment, PassId, Rank, Trial};
 
 use crate::names::Call;
 
@@ -17,6 +17,8 @@ pub(crate) enum Item {
     Arp(Ipv4Addr, ArpForm),
     /// Are you there?
     Echo(Ipv4Addr, Option<Mac>),
+    /// An echo of a cable check.
+    Trial(Ipv4Addr, Option<Mac>, Trial),
     /// Does nobody hold the address, so that it can be borrowed?
     Borrow(Ipv4Addr),
     /// The next try of a control job.
@@ -30,7 +32,10 @@ pub(crate) enum Item {
 impl Item {
     /// Whether somebody waits for it who would wait for ever if it made room. There are few of them.
     const fn stays(self) -> bool {
-        matches!(self, Self::Borrow(_) | Self::Control(_) | Self::Discover)
+        matches!(
+            self,
+            Self::Borrow(_) | Self::Control(_) | Self::Discover | Self::Trial(..)
+        )
     }
 }
 

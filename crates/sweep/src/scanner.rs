@@ -216,20 +216,11 @@ impl Scanner {
         self.stir(now);
     }
 
-    /// Takes an echo reply (unprivileged mode).
-    pub fn echo_reply(&mut self, now: Moment, address: Ipv4Addr, sequence: u16) {
-        if let Some((rtt, _)) = self.echoes.answer(now, address, sequence) {
+    /// Takes an echo reply with so many bytes of data (unprivileged mode, or through routers).
+    pub fn echo_reply(&mut self, now: Moment, address: Ipv4Addr, sequence: u16, data: usize) {
+        if let Some(reply) = self.echoes.answer(now, address, sequence, data) {
             self.pokes.ponged(address);
-            self.say(
-                now,
-                Fact::Echo {
-                    address,
-                    mac: None,
-                    asked: None,
-                    ttl: None,
-                    rtt,
-                },
-            );
+            self.tell_reply(now, address, &reply, None);
         }
     }
 
@@ -273,13 +264,7 @@ impl Scanner {
                 sent: s.sent,
             });
         });
-        self.echoes.tick(now, |address, mac, sent| {
-            told.push(Fact::Silent {
-                address,
-                what: SilentTo::Echo(mac),
-                sent,
-            });
-        });
+        self.echoes.tick(now, |fact| told.push(fact));
         let mut doubtful = Vec::new();
         self.pokes.tick(now, |address, sent| match sent {
             Some(sent) => {

@@ -4,9 +4,9 @@ use core::net::Ipv4Addr;
 use core::time::Duration;
 
 use link::UserDialer;
-use vocab::{ArpForm, Fact, Mac, Mode, Moment, PassId, Rank, SilentTo};
-use wire::icmp::{self, Echo};
-use wire::{Path, arp};
+use vocab::{ArpForm, Fact, Mac, Mode, Moment, PassId, Rank, SilentTo, Trial, Tried};
+use wire::arp;
+use wire::icmp::Echo;
 
 use crate::here::is_askable;
 use crate::names::{Call, Calls};
@@ -44,6 +44,12 @@ enum Kind {
         entry: Entry,
         address: Ipv4Addr,
         mac: Option<Mac>,
+        sequence: u16,
+    },
+    Trial {
+        entry: Entry,
+        to: (Ipv4Addr, Option<Mac>),
+        trial: Trial,
         sequence: u16,
     },
     Borrow {
@@ -180,8 +186,23 @@ impl Scanner {
                 Ok(()),
             ) => {
                 self.pacer.take(now, 1, false);
-                self.echoes.sent(now, address, mac, sequence);
+                self.echoes.sent(now, (address, mac), sequence, None);
                 self.sent(now, &entry, address, SilentTo::Echo(mac));
+            }
+            (
+                Kind::Trial {
+                    to, trial, sequence, ..
+                },
+                Ok(()),
+            ) => {
+                self.pacer.take(now, 1, false);
+                self.turn = self.turn.wrapping_add(1);
+                self.echoes.sent(now, to, sequence, Some(trial));
+                self.tell_trial(now, to.0, trial, Tried::Sent);
+            }
+            // It is not tried again: how often it was is what counts.
+            (Kind::Trial { to, trial, .. }, Err(Hold::Down)) => {
+                self.tell_trial(now, to.0, trial, Tried::NotSent);
             }
             (Kind::Admit(addresses), _) => {
                 self.loans.admitted(addresses, outcome.is_ok());
@@ -212,6 +233,7 @@ impl Scanner {
                 Kind::Arp { mut entry, .. }
                 | Kind::Poke { mut entry, .. }
                 | Kind::Echo { mut entry, .. }
+                | Kind::Trial { mut entry, .. }
                 | Kind::Borrow { mut entry, .. }
                 | Kind::Discover { mut entry }
                 | Kind::Call { mut entry, .. },
@@ -292,6 +314,9 @@ impl Scanner {
                     }
                     Some(Wait::Never) => {
                         if let Some(entry) = self.queue.take(rank, lane) {
+                            if let Item::Trial(address, _, trial) = entry.item {
+                                self.tell_trial(now, address, trial, Tried::NotSent);
+                            }
                             self.let_go(now, &entry);
                         }
                     }
@@ -368,6 +393,12 @@ impl Scanner {
                     return Some(Wait::Alone(polite_at));
                 }
                 all(self.questions.ready_at().max(self.pacer.ready_at(1)))
+            }
+            Item::Trial(address, mac, _) => {
+                if !self.can_try(address, mac) {
+                    return Some(Wait::Never);
+                }
+                all(self.echoes.ready_at().max(self.pacer.ready_at(1)))
             }
             Item::Echo(address, mac) => {
                 let framed = self.config.mode.sees_frames();
@@ -465,18 +496,7 @@ impl Scanner {
             Item::Echo(address, mac) => {
                 let sequence = self.echoes.next_sequence()?;
                 let order = if self.config.mode.sees_frames() {
-                    let path = Path {
-                        from_mac: self.here.mac()?,
-                        from: self.here.sender_for(address)?,
-                        to_mac: mac?,
-                        to: address,
-                    };
-                    let echo = Echo {
-                        identifier: self.echoes.identifier(),
-                        sequence,
-                        data: Echo::OWN_DATA,
-                    };
-                    Order::Frame(icmp::echo_request_frame(path, &echo))
+                    Order::Frame(self.echo_frame((address, mac), sequence, Echo::OWN_DATA)?)
                 } else {
                     Order::Ping(address, sequence)
                 };
@@ -485,6 +505,24 @@ impl Scanner {
                         entry,
                         address,
                         mac,
+                        sequence,
+                    },
+                    order,
+                )
+            }
+            Item::Trial(address, mac, trial) => {
+                let sequence = self.echoes.next_sequence()?;
+                let to = (address, mac);
+                let order = if self.config.mode.sees_frames() {
+                    Order::Frame(self.echo_frame(to, sequence, Echo::trial_data(trial.size))?)
+                } else {
+                    Order::PingSized(address, sequence, trial.size)
+                };
+                (
+                    Kind::Trial {
+                        entry,
+                        to,
+                        trial,
                         sequence,
                     },
                     order,

@@ -29,6 +29,9 @@ pub struct Line {
     pub loss_ppm: u32,
     /// Frames that arrive twice, in millionths.
     pub twice_ppm: u32,
+    /// Bits damaged, in thousand millionths: a frame with one is thrown away, so the longer it is, the
+    /// more rarely it arrives.
+    pub bits_ppb: u32,
 }
 
 impl Line {
@@ -38,6 +41,7 @@ impl Line {
         jitter: Duration::ZERO,
         loss_ppm: 0,
         twice_ppm: 0,
+        bits_ppb: 0,
     };
 
     /// A cable that loses `percent` of the frames each way.
@@ -512,6 +516,13 @@ impl Plan {
     pub(crate) fn let_query(&mut self, name: &str) {
         for host in self.hosts.iter_mut().filter(|h| h.name == name) {
             host.odd.queries = true;
+        }
+    }
+
+    /// The planned host of that name answers only echo requests with so much data at the most, in bytes.
+    pub(crate) fn limit_echo(&mut self, name: &str, most: usize) {
+        for host in self.hosts.iter_mut().filter(|h| h.name == name) {
+            host.odd.echo_most = Some(most);
         }
     }
 

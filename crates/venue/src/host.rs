@@ -348,9 +348,9 @@ impl Host {
         } else if !self.held.iter().any(|net| net.addr() == ip.destination) {
             return;
         }
-        if self.plan.drops_echo
-            && ip.protocol == ipv4::ICMP
-            && matches!(Icmp::parse(ip.payload), Ok(Icmp::EchoRequest(_)))
+        if ip.protocol == ipv4::ICMP
+            && let Ok(Icmp::EchoRequest(echo)) = Icmp::parse(ip.payload)
+            && (self.plan.drops_echo || self.plan.odd.echo_most.is_some_and(|most| echo.data.len() > most))
         {
             return;
         }

@@ -32,6 +32,8 @@ pub struct Oddities {
     pub isolated: bool,
     /// It asks who listens to multicast groups.
     pub queries: bool,
+    /// It answers only echo requests with no more data than this, in bytes.
+    pub echo_most: Option<usize>,
     /// It takes its address without a word: who does not ask for it hears nothing of it.
     pub quiet_start: bool,
     /// It asks for a lease four times, and then no more until it is restarted.

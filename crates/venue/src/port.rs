@@ -43,10 +43,18 @@ impl Cable {
         }
     }
 
-    /// When each copy of a frame that goes in now comes out: none if it is lost, two if it doubles.
-    pub(crate) fn carry(&mut self, to_b: bool, now: Moment, chance: &mut Chance) -> [Option<Moment>; 2] {
+    /// When each copy of a frame of so many bytes that goes in now comes out: none if it is lost, two if it
+    /// doubles.
+    pub(crate) fn carry(
+        &mut self,
+        to_b: bool,
+        bytes: usize,
+        now: Moment,
+        chance: &mut Chance,
+    ) -> [Option<Moment>; 2] {
         let mut out = [None; 2];
-        if !self.carrier || chance.hits(self.line.loss_ppm) {
+        let damaged = damaged_ppm(self.line.bits_ppb, bytes);
+        if !self.carrier || chance.hits(self.line.loss_ppm) || chance.hits(damaged) {
             return out;
         }
         let copies = 1 + usize::from(chance.hits(self.line.twice_ppm));
@@ -58,6 +66,17 @@ impl Cable {
         }
         out
     }
+}
+
+/// The chance, in millionths, that any bit of a frame is damaged: 1 - (1 - p)^n, with the check sequence that
+/// the port adds and at least what a frame must be long (IEEE 802.3).
+fn damaged_ppm(bits_ppb: u32, bytes: usize) -> u32 {
+    if bits_ppb == 0 {
+        return 0;
+    }
+    let bits = (bytes.max(60) + 4) as f64 * 8.0;
+    let passes = (bits * (-f64::from(bits_ppb) / 1e9).ln_1p()).exp();
+    ((1.0 - passes) * 1e6).round() as u32
 }
 
 #[cfg(test)]
@@ -82,7 +101,7 @@ mod tests {
         let mut chance = Chance::new(3);
         let (mut lost, mut doubled) = (0, 0);
         for _ in 0..20_000 {
-            match cable.carry(true, Moment::ZERO, &mut chance) {
+            match cable.carry(true, 60, Moment::ZERO, &mut chance) {
                 [None, _] => lost += 1,
                 [Some(_), Some(_)] => doubled += 1,
                 _ => {}
@@ -91,6 +110,24 @@ mod tests {
         // Binomial, four standard deviations either way: 2,000 ± 170 and 18,000/20 = 900 ± 117.
         assert!((1830..=2170).contains(&lost), "{lost}");
         assert!((783..=1017).contains(&doubled), "{doubled}");
+    }
+
+    #[test]
+    fn damaged_bits_hit_long_frames_most() {
+        let mut cable = cable(Line {
+            bits_ppb: 20_000,
+            ..Line::SOUND
+        });
+        let mut chance = Chance::new(3);
+        // 1 - (1 - 2e-5)^(8 n), n with its check sequence: 1.02 % and 21.56 %; four standard deviations of
+        // 20,000 draws either way.
+        for (bytes, least, most) in [(20, 147, 261), (60, 147, 261), (1_514, 4_080, 4_545)] {
+            let lost = (0..20_000)
+                .filter(|_| cable.carry(true, bytes, Moment::ZERO, &mut chance) == [None, None])
+                .count();
+            assert!((least..=most).contains(&lost), "{bytes}: {lost}");
+        }
+        assert_eq!(damaged_ppm(1_000_000_000, 60), 1_000_000);
     }
 
     #[test]
@@ -103,7 +140,7 @@ mod tests {
         let mut chance = Chance::new(3);
         let mut last = Moment::ZERO;
         for n in 0..200 {
-            let [Some(at), None] = cable.carry(false, Moment::from_millis(n), &mut chance) else {
+            let [Some(at), None] = cable.carry(false, 60, Moment::from_millis(n), &mut chance) else {
                 panic!("a sound cable loses and doubles nothing");
             };
             assert!(at >= last && at >= Moment::from_millis(n + 1));
@@ -115,6 +152,9 @@ mod tests {
     fn without_carrier_nothing_passes() {
         let mut cable = cable(Line::SOUND);
         cable.carrier = false;
-        assert_eq!(cable.carry(true, Moment::ZERO, &mut Chance::new(1)), [None, None]);
+        assert_eq!(
+            cable.carry(true, 60, Moment::ZERO, &mut Chance::new(1)),
+            [None, None]
+        );
     }
 }

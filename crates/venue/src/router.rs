@@ -202,6 +202,7 @@ impl Router {
                     self.events.push_back(LiveEvent::EchoReply {
                         address: from,
                         sequence: echo.sequence,
+                        data: echo.data.len(),
                     });
                     None
                 }

@@ -426,7 +426,8 @@ impl Venue {
     }
 
     pub(crate) fn transmit(&mut self, cable: usize, to_b: bool, packet: &Arc<Packet>) {
-        let copies = self.cables[cable].carry(to_b, self.now, &mut self.chance);
+        let bytes = packet.bytes.len();
+        let copies = self.cables[cable].carry(to_b, bytes, self.now, &mut self.chance);
         let life = self.cables[cable].life;
         for at in copies.into_iter().flatten() {
             if at > self.now {

@@ -6,8 +6,8 @@ use std::net::Ipv4Addr;
 use std::time::Duration;
 
 use common::{Bench, OUR_IP, OURS, host, ip, mac, net, plan, secs};
-use venue::{Habit, Line};
-use vocab::{ArpOp, Ipv4Net, Mac, Moment};
+use venue::{Habit, Line, Oddities};
+use vocab::{ArpOp, FrameSize, Ipv4Net, Mac, Moment};
 use wire::arp;
 
 const NOBODY: Ipv4Addr = Ipv4Addr::UNSPECIFIED;
@@ -113,6 +113,45 @@ fn echo_comes_back_with_its_data_within_a_plausible_time() {
         "{rtt:?}"
     );
     assert_eq!(bench.ping(ip(22), mac(21)), None, "not its address");
+}
+
+#[test]
+fn echoes_of_every_size_come_back_whole_unless_a_host_limits_them() {
+    let mut plan = plan();
+    plan.host(host(&plan, 21));
+    plan.host(host(&plan, 22).odd(Oddities {
+        echo_most: Some(500),
+        ..Oddities::default()
+    }));
+    let mut bench = Bench::new(plan, 1);
+    let mut back = |n: u8, size: FrameSize| {
+        let path = wire::Path {
+            from_mac: OURS,
+            from: OUR_IP,
+            to_mac: mac(n),
+            to: ip(n),
+        };
+        let echo = wire::icmp::Echo {
+            identifier: 7,
+            sequence: 1,
+            data: wire::icmp::Echo::trial_data(size),
+        };
+        bench.heard.clear();
+        bench.send(&wire::icmp::echo_request_frame(path, &echo));
+        bench.run(secs(1));
+        bench
+            .heard
+            .iter()
+            .any(|(_, bytes)| match wire::peek(bytes).unwrap().what {
+                wire::What::EchoReply { echo: reply, .. } => reply == echo,
+                _ => false,
+            })
+    };
+    assert_eq!(FrameSize::ALL.map(|size| back(21, size)), [true; 5]);
+    assert_eq!(
+        FrameSize::ALL.map(|size| back(22, size)),
+        [true, true, true, false, false]
+    );
 }
 
 #[test]

@@ -69,6 +69,7 @@ fn echo_comes_back_from_whoever_is_there_and_lets_it_in() {
     let reply = LiveEvent::EchoReply {
         address: HOST,
         sequence: 1,
+        data: 16,
     };
     assert_eq!(events, [reply]);
     // Its hardware is known now.

@@ -122,7 +122,8 @@ fn every_scene_is_complete_and_its_rig_fits_our_computer() {
             "traps",
             "apart",
             "brownout",
-            "uplink"
+            "uplink",
+            "damaged"
         ]
     );
     for scene in &all {
@@ -183,9 +184,10 @@ const HALL: [&str; 12] = [
 
 #[test]
 fn each_scene_ends_or_stands_with_just_the_trouble_that_is_planned() {
-    let trouble: [(&str, u64, &[&str]); 26] = [
+    let trouble: [(&str, u64, &[&str]); 27] = [
         ("calm", 5, &[]),
         ("cable", 5, &[]),
+        ("damaged", 5, &[]),
         ("dozing", 5, &[]),
         ("clash", 5, &[]),
         ("clash", 40, &["Stage left"]),

@@ -2,7 +2,7 @@
 
 use core::net::Ipv4Addr;
 
-use crate::{AddressRange, ArpForm, ControlPort, Mac};
+use crate::{AddressRange, ArpForm, ControlPort, Mac, Trial};
 
 /// Who goes first when there is more to ask than the pace allows.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -77,6 +77,16 @@ pub enum Ask {
         mac: Option<Mac>,
         /// Who goes first.
         rank: Rank,
+    },
+    /// An echo of a cable check, not to be fragmented, inside a subnet of our own. Followed by
+    /// [`crate::Fact::Trial`]: `NotSent`, or `Sent` and then `Answered` or `Silent`.
+    Trial {
+        /// Whom to ask.
+        address: Ipv4Addr,
+        /// Its hardware, where known.
+        mac: Option<Mac>,
+        /// Which echo.
+        trial: Trial,
     },
     /// Does this control port speak its protocol? Up to three tries. Followed by one
     /// [`crate::Fact::Control`].

@@ -21,6 +21,7 @@ mod range;
 mod sighting;
 mod station;
 mod text;
+mod trial;
 
 pub use address_source::{AddressSource, Ipv6Source};
 pub use ask::{Ask, Budget, PassId, Rank, RollCall};
@@ -39,6 +40,7 @@ pub use range::{AddressRange, RangeParseError};
 pub use sighting::{ArpForm, ArpOp, ArpSeen, Fact, Sighting, SilentTo, Wake};
 pub use station::{LinkState, Medium, Mode, OtherPort, Station};
 pub use text::{Text, moves_or_hides};
+pub use trial::{FrameSize, Trial, Tried};
 
 /// The lines that a room of its own cannot do without: re-exported so that all use one version.
 pub use ipnet::Ipv4Net;

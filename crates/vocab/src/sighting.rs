@@ -5,7 +5,7 @@ use core::time::Duration;
 
 use crate::{
     AddressSource, ClientId, ControlPort, ControlState, DhcpOffer, Gap, Ipv6Source, Mac, Moment, Name,
-    PassId, Plugged, Station, Text, Told,
+    PassId, Plugged, Station, Text, Told, Trial, Tried,
 };
 
 /// One observed fact with its time.
@@ -113,6 +113,15 @@ pub enum Fact {
         ttl: Option<u8>,
         /// Round-trip time.
         rtt: Duration,
+    },
+    /// What became of an echo of a cable check. It is told by nothing else.
+    Trial {
+        /// Who was asked.
+        address: Ipv4Addr,
+        /// Which echo.
+        trial: Trial,
+        /// What became of it.
+        what: Tried,
     },
     /// The kernel's neighbour table confirmed a pair after a question of ours (unprivileged mode).
     Neighbour {

@@ -4,6 +4,7 @@ use core::net::Ipv4Addr;
 
 use pnet_packet::icmp::echo_request::{EchoRequestPacket, MutableEchoRequestPacket};
 use pnet_packet::icmp::{IcmpCode, IcmpPacket, IcmpTypes};
+use vocab::FrameSize;
 
 use crate::checksum::checksum;
 use crate::malformed::{Layer, Malformed, Reason};
@@ -59,9 +60,25 @@ pub enum Icmp<'a> {
     },
 }
 
+/// [`Echo::OWN_DATA`] over and over.
+static LONG: [u8; FrameSize::Full.echo_data() as usize] = {
+    let mut out = [0; FrameSize::Full.echo_data() as usize];
+    let mut at = 0;
+    while at < out.len() {
+        out[at] = Echo::OWN_DATA[at % Echo::OWN_DATA.len()];
+        at += 1;
+    }
+    out
+};
+
 impl Echo<'_> {
     /// What our own requests carry. Nothing rests on it.
     pub const OWN_DATA: &'static [u8; 16] = b"rigmuster echo..";
+
+    /// What the requests of a cable check carry: the same again and again, as long as it takes.
+    pub fn trial_data(size: FrameSize) -> &'static [u8] {
+        LONG.get(..usize::from(size.echo_data())).unwrap_or(&LONG)
+    }
 }
 
 impl<'a> Icmp<'a> {
@@ -210,6 +227,28 @@ mod tests {
         assert_eq!(Icmp::parse(&bytes), Ok(Icmp::EchoReply(echo)));
         bytes[9] ^= 0x40;
         assert_eq!(Icmp::parse(&bytes).map_err(|e| e.reason), Err(Reason::Checksum));
+    }
+
+    #[test]
+    fn the_frames_of_a_cable_check_are_as_long_as_they_say_and_must_stay_whole() {
+        let path = Path {
+            from_mac: vocab::Mac::new([2, 0, 0, 0, 0, 1]),
+            from: A,
+            to_mac: vocab::Mac::new([2, 0, 0, 0, 0, 2]),
+            to: B,
+        };
+        for size in FrameSize::ALL {
+            let echo = Echo {
+                identifier: 1,
+                sequence: 2,
+                data: Echo::trial_data(size),
+            };
+            let frame = echo_request_frame(path, &echo);
+            // The check sequence is the port's matter.
+            assert_eq!(frame.len() + 4, usize::from(size.bytes()));
+            // RFC 791 section 3.1: bit 1 of the flags, the third of the header's fifth to eighth bytes.
+            assert_eq!(frame[14 + 6], 0x40, "don't fragment");
+        }
     }
 
     #[test]

@@ -6,7 +6,7 @@ use vocab::{Level, Mac};
 
 use super::{Board, Page, SILENT};
 use crate::rows::One;
-use crate::{Request, far, restart};
+use crate::{Request, cable, far, restart};
 
 /// What the board asks back before it changes something.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -19,6 +19,11 @@ pub(crate) enum Question {
     More(Box<Request>),
     /// The search beyond the subnet asks for many addresses on somebody's network.
     Far,
+    /// A check of a cable sends a bounded number of echoes.
+    Cable {
+        /// The device at its end.
+        device: String,
+    },
     /// For what is restarted no alarm is raised.
     Restart {
         /// The device that is selected.
@@ -40,6 +45,7 @@ impl Question {
     pub(crate) fn words(&self) -> String {
         match self {
             Self::Far => "Search farther?".to_owned(),
+            Self::Cable { device } => cable::question(device),
             Self::Restart { device, switch } => restart::question(device, switch.as_ref()),
             Self::Level => "Send how much?".to_owned(),
             Self::Louder(Level::Watch) => "Ask each device once a second again?".to_owned(),
@@ -56,16 +62,22 @@ impl Board {
         if let Some(question) = self.asking.take() {
             return match question {
                 Question::Far => {
-                    self.close_far();
+                    self.close_over();
                     yes.then(|| self.search(snapshot)).flatten()
                 }
                 Question::Restart { device, .. } => {
-                    self.close_far();
+                    self.close_over();
                     yes.then_some(Request::Restarting(Restarted::Device(device), true))
                 }
                 Question::Level => None,
                 Question::Louder(level) => yes.then_some(Request::Level(level)),
-                Question::More(request) => yes.then_some(Request::Louder(request)),
+                Question::Cable { device } => self.check_cable(device, yes, snapshot),
+                Question::More(request) => {
+                    if !yes && self.page == Some(Page::Cable) {
+                        self.close_over();
+                    }
+                    yes.then_some(Request::Louder(request))
+                }
                 Question::Accept { device, mac } => yes.then_some(Request::Accept { device, mac }),
             };
         }
@@ -149,7 +161,7 @@ impl Board {
     /// The user waits for a device to start instead.
     pub(super) fn wait(&mut self) -> Option<Request> {
         self.asking.take_if(|q| *q == Question::Far)?;
-        self.close_far();
+        self.close_over();
         Some(Request::Wait(true))
     }
 
@@ -191,7 +203,7 @@ impl Board {
         };
         let what = Restarted::Switch(switch.clone());
         self.asking = None;
-        self.close_far();
+        self.close_over();
         Some(Request::Restarting(what, true))
     }
 
@@ -204,7 +216,8 @@ impl Board {
         }
     }
 
-    fn close_far(&mut self) {
+    /// Closes a page that a question opened: what lay under it comes back.
+    pub(super) fn close_over(&mut self) {
         self.page = self.under.take();
         self.page_top = 0;
     }
@@ -219,6 +232,12 @@ impl Board {
 
     /// Tells at the foot what ended between what was shown `before` and what is shown `now`.
     pub fn take_news(&mut self, before: &Snapshot, now: &Snapshot) {
+        let checked = before.cable.as_ref().is_some_and(ledger::CableView::running);
+        if let Some(view) = now.cable.as_ref().filter(|view| checked && !view.running())
+            && self.page != Some(Page::Cable)
+        {
+            self.tell(&cable::over(view));
+        }
         let (Some(before), Some(now)) = (&before.search, &now.search) else {
             return;
         };

@@ -4,9 +4,9 @@ use std::net::Ipv4Addr;
 use std::time::Duration;
 
 use ledger::{
-    AddressView, AnswerView, Caught, Change, ControlView, Counts, DeviceView, EchoSample, Finding,
-    FindingKind, HeardView, HostView, Known, Likely, NetworkView, Proof, Resemblance, Restart, SearchOffer,
-    SearchView, SeenView, Severity, Sign, Snapshot, Standing, Subject, WaitView,
+    AddressView, AnswerView, CableOffer, Caught, Change, ControlView, Counts, DeviceView, EchoSample,
+    Finding, FindingKind, HeardView, HostView, Known, Likely, NetworkView, Proof, Resemblance, Restart,
+    SearchOffer, SearchView, SeenView, Severity, Sign, Snapshot, Standing, Subject, WaitView,
 };
 use rig::{AddressSpec, Need, Reach, Role};
 use vocab::{
@@ -92,6 +92,7 @@ pub(super) fn device(name: &str, role: Role, last: u8) -> DeviceView {
             switch: Some(("S1".to_owned(), 8)),
             expected: None,
         },
+        cable: Ok(CableOffer::at(vocab::Pace::Own)),
         control: words
             .iter()
             .map(|word| ControlView {
@@ -177,6 +178,7 @@ pub(super) fn calm() -> Snapshot {
         pass: None,
         search: None,
         waiting: None,
+        cable: None,
         changes: vec![ready(3, true)],
         dropped: 0,
         malformed: 0,

@@ -1,5 +1,6 @@
 //! Whole screens, painted and played. The rig is invented: Harbour Hall, a chamber concert.
 
+mod cable;
 mod far;
 pub(crate) mod hall;
 mod level;

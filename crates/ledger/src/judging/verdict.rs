@@ -30,6 +30,7 @@ impl Ledger {
             self.ready_dirty = true;
         }
         self.drive_search(now);
+        self.drive_check(now);
         self.ask_away(now);
         if self.ready_dirty {
             self.ready_dirty = false;

@@ -55,6 +55,11 @@ pub(super) fn join(muster: &Muster, now: Moment) -> Snapshot {
             (Some((a, of)), Some((b, more))) => Some((a + b, of + more)),
             (one, other) => one.or(other),
         };
+        // The latest.
+        whole.cable = [whole.cable, part.cable]
+            .into_iter()
+            .flatten()
+            .max_by_key(|c| c.since);
         whole.waiting = wait(whole.waiting, part.waiting);
         whole.dropped += part.dropped;
         whole.malformed += part.malformed;

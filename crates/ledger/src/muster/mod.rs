@@ -170,6 +170,24 @@ impl Muster {
         self.legs.iter_mut().any(|leg| leg.ask_control(now, device))
     }
 
+    /// Begins to check the cable of the device of that name. `false` where it cannot be, or one is under way.
+    pub fn check_cable(&mut self, now: Moment, device: &str) -> bool {
+        !self.is_checking() && self.legs.iter_mut().any(|leg| leg.check_cable(now, device))
+    }
+
+    /// Whether a check is under way.
+    pub fn is_checking(&self) -> bool {
+        self.legs.iter().any(Ledger::is_checking)
+    }
+
+    /// Ends the check under way; what is known by then is said.
+    pub fn stop_cable_check(&mut self, now: Moment) {
+        for leg in 0..self.legs.len() {
+            self.legs[leg].stop_cable_check(now);
+            self.collect(leg, now);
+        }
+    }
+
     /// Puts on record that the time of day was set by so much, `ahead` or back.
     pub fn clock_was_set(&mut self, now: Moment, ahead: bool, by: Duration) {
         let change = crate::anew::clock_set(now, ahead, by);
@@ -291,7 +309,7 @@ impl Muster {
                 }
                 // A gap is all networks' own.
                 Subject::Anew if self.changes.all().last().is_some_and(|c| c.text == change.text) => continue,
-                Subject::Anew | Subject::Device { .. } | Subject::Start(_) => {}
+                Subject::Anew | Subject::Device { .. } | Subject::Start(_) | Subject::Cable { .. } => {}
             }
             self.changes.push(change);
         }

@@ -5,6 +5,7 @@ mod anew;
 mod asking;
 mod away;
 mod bounds;
+mod cable;
 mod calls;
 mod clash;
 mod conflict;

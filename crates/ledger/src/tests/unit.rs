@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::net::Ipv4Addr;
 
-use vocab::{ArpForm, ControlPort, ControlState, Mac};
+use vocab::{ArpForm, ControlPort, ControlState, FrameSize, Mac};
 
 use super::world::{ip, mac};
 
@@ -25,6 +25,8 @@ pub(super) struct Unit {
     pub(super) echo: bool,
     /// What its IP packets are sent from, if that is another port of the same unit.
     pub(super) speaks: Option<Mac>,
+    /// Whether its cable lets the echo of that number pass in a frame of that size.
+    pub(super) passes: fn(FrameSize, u32) -> bool,
     /// What its packets have to live at the start.
     pub(super) ttl: u8,
 }
@@ -41,6 +43,7 @@ impl Unit {
             ports: BTreeMap::new(),
             echo: true,
             speaks: None,
+            passes: |_, _| true,
             ttl: 64,
         }
     }

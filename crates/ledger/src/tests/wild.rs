@@ -6,8 +6,8 @@ use std::time::Duration;
 use proptest::prelude::*;
 use rig::AddressSpec;
 use vocab::{
-    AddressSource, ArpForm, ArpOp, ArpSeen, ClientId, ControlState, DhcpOffer, Fact, LinkState, Mac, Mode,
-    Moment, Name, NameSource, PassId, Sighting, SilentTo, Text, Wake,
+    AddressSource, ArpForm, ArpOp, ArpSeen, ClientId, ControlState, DhcpOffer, Fact, FrameSize, LinkState,
+    Mac, Mode, Moment, Name, NameSource, PassId, Sighting, SilentTo, Text, Trial, Tried, Wake,
 };
 
 use super::world::{device, mac, rig, settings, station};
@@ -131,6 +131,12 @@ fn fact() -> impl Strategy<Value = Fact> {
         ),
         1 => (0_u64..60_000).prop_map(|ms| Fact::DhcpOver { sent: Moment::from_millis(ms) }),
         1 => any::<bool>().prop_map(Fact::ListenOnly),
+        1 => any::<bool>().prop_map(Fact::WatchOnly),
+        4 => (address(), 0_u32..40, 0_usize..5, 0_usize..4).prop_map(|(address, number, size, what)| Fact::Trial {
+            address,
+            trial: Trial { number, size: FrameSize::ALL[size] },
+            what: [Tried::Sent, Tried::NotSent, Tried::Answered(Duration::from_millis(1)), Tried::Silent][what],
+        }),
         1 => (0_usize..4, 0_usize..2, any::<bool>()).prop_map(|(state, mode, near)| {
             let mut s = station();
             s.state = [LinkState::Up, LinkState::Up, LinkState::NoCarrier, LinkState::Gone][state];
@@ -165,6 +171,7 @@ proptest! {
         let mut revision = ledger.revision();
         for (fact, wait) in facts {
             ledger.fold(&Sighting { at: now, fact });
+            ledger.check_cable(now, "d1");
             let end = now + Duration::from_millis(wait);
             let mut steps = 0;
             loop {
@@ -196,6 +203,10 @@ proptest! {
                 if d.standing == Standing::Present && d.seen.as_ref().and_then(|s| s.mac) != Some(mac(250)) {
                     prop_assert!(d.last_heard.is_some());
                 }
+            }
+            if let Some(cable) = &s.cable {
+                prop_assert!(cable.sent() <= cable.offer.frames());
+                prop_assert_eq!(cable.running(), cable.said.is_empty());
             }
             if s.ready {
                 prop_assert!(s.devices.iter().all(|d| d.standing == Standing::Present));

@@ -1,6 +1,7 @@
 //! A small scripted wire: hosts that answer what the ledger asks, in virtual time.
 
 mod dial;
+mod trial;
 
 use std::collections::{BTreeMap, VecDeque};
 use std::net::Ipv4Addr;
@@ -440,6 +441,7 @@ impl World {
                 address, mac, port, ..
             } => self.dial(address, Some(mac), port),
             Ask::Dhcp { .. } => self.discovers(now, false),
+            Ask::Trial { address, mac, trial } => self.try_cable(address, mac, trial),
             Ask::RollCall(_) => {}
             Ask::Pass { .. } => unreachable!(),
         }

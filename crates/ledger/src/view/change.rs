@@ -57,6 +57,15 @@ pub enum Subject {
     },
     /// A device has started: one whole cycle from its first frame to the last of its steps.
     Start(Box<Start>),
+    /// A device's cable was checked.
+    Cable {
+        /// Its name.
+        device: String,
+        /// Its hardware, where known.
+        mac: Option<Mac>,
+        /// The address that was asked.
+        address: Ipv4Addr,
+    },
     /// The head count began anew, or the time of day was set: no device's doing.
     Anew,
     /// The rig became ready, or is no longer.

@@ -6,7 +6,7 @@ use std::time::Duration;
 use rig::{AddressSpec, Need, Role};
 use vocab::{ControlPort, ControlState, Mac, Moment, Name, Power, Text};
 
-use super::{HeardView, Restart, Standing, StartView};
+use super::{CableOffer, HeardView, NoCheck, Restart, Standing, StartView};
 
 /// A device of the rig: expected beside seen.
 #[derive(Debug, Clone, PartialEq)]
@@ -58,6 +58,8 @@ pub struct DeviceView {
     pub start: Option<StartView>,
     /// What may be said of restarting it, and whether that is expected.
     pub restart: Restart,
+    /// What a check of its cable would send, or why it cannot be.
+    pub cable: Result<CableOffer, NoCheck>,
     /// While it is missing: the stranger that it probably is. A guess, never a fact.
     pub likely: Option<Likely>,
 }

@@ -2,6 +2,7 @@
 //!
 //! Everything in it is a copy: a snapshot does not change, and reading it asks nothing.
 
+pub(crate) mod cable;
 mod change;
 mod device;
 mod finding;
@@ -14,6 +15,7 @@ mod standing;
 mod start;
 mod wait;
 
+pub use cable::{CableOffer, CableView, NoCheck, SizeView};
 pub use change::{Change, Subject};
 pub use device::{AnswerView, ControlView, DeviceView, EchoSample, Likely, SeenView};
 pub use finding::{Finding, FindingKind, Severity};
@@ -85,6 +87,8 @@ pub struct Snapshot {
     pub search: Option<SearchView>,
     /// The waiting for a device to start; `None` while nobody waits.
     pub waiting: Option<WaitView>,
+    /// The check of a cable: that under way, or the last one.
+    pub cable: Option<CableView>,
     /// The latest changes, oldest first, at most 1,000; without those that another of them tells.
     pub changes: Vec<Change>,
     /// Frames the kernel dropped since the start.

@@ -5,7 +5,8 @@ use std::io;
 use std::net::Ipv4Addr;
 
 use tokio::time::Instant;
-use vocab::{Ipv4Net, LinkState, Mode, Station};
+use vocab::{FrameSize, Ipv4Net, LinkState, Mode, Station};
+use wire::icmp::Echo;
 
 use super::dialer::{OsDialer, Reach};
 use super::groups::Groups;
@@ -215,9 +216,13 @@ impl Live {
                     let mac = Some(table.hardware(address)?);
                     Some(LiveEvent::Neighbour { address, mac })
                 };
-                if let Some((address, sequence)) = plain.reply() {
+                if let Some((address, sequence, data)) = plain.reply() {
                     self.waiting.extend(proven(address));
-                    return Some(LiveEvent::EchoReply { address, sequence });
+                    return Some(LiveEvent::EchoReply {
+                        address,
+                        sequence,
+                        data,
+                    });
                 }
                 // As many at most as were asked.
                 std::iter::from_fn(|| plain.refusal()).find_map(proven)
@@ -322,9 +327,22 @@ impl Live {
         self.must_carry()?;
         self.must_be_ours(address)?;
         match &self.means {
-            Means::Plain(plain, _) => plain.ping(address, sequence),
+            Means::Plain(plain, _) => plain.ping(address, sequence, Echo::OWN_DATA),
             Means::Routed(pinger, _) => pinger.ping(address, sequence),
             Means::Frames(_) => Err(PortError::Other(io::ErrorKind::Unsupported.into())),
+        }
+    }
+
+    /// The same with a frame of this size, which is never cut in pieces. Unprivileged mode only.
+    ///
+    /// # Errors
+    /// As [`Live::ping`]; and the system may have no room for so large a frame on this interface.
+    pub fn ping_sized(&mut self, address: Ipv4Addr, sequence: u16, size: FrameSize) -> Result<(), PortError> {
+        self.must_carry()?;
+        self.must_be_ours(address)?;
+        match &self.means {
+            Means::Plain(plain, _) => plain.ping(address, sequence, Echo::trial_data(size)),
+            Means::Frames(_) | Means::Routed(..) => Err(PortError::Other(io::ErrorKind::Unsupported.into())),
         }
     }
 

@@ -130,6 +130,7 @@ impl Pinger {
         ours.then_some(LiveEvent::EchoReply {
             address: from,
             sequence: echo.sequence,
+            data: echo.data.len(),
         })
     }
 

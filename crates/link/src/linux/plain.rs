@@ -3,7 +3,7 @@
 
 use std::io;
 use std::net::{Ipv4Addr, SocketAddr, SocketAddrV4, UdpSocket as StdUdp};
-use std::os::fd::OwnedFd;
+use std::os::fd::{AsFd, OwnedFd};
 
 use socket2::{Domain, Protocol, SockRef, Socket, Type};
 use tokio::net::UdpSocket;
@@ -11,7 +11,7 @@ use vocab::Station;
 use wire::icmp::{Echo, Icmp};
 
 use super::asker::Asker;
-use super::{DISCARD, unsent};
+use super::{DISCARD, sys, unsent};
 use crate::PortError;
 
 /// Datagrams wait in here while the kernel looks for their addresses; too little room, and asking
@@ -32,7 +32,10 @@ impl Plain {
     pub(super) fn open(station: &Station) -> io::Result<Self> {
         let poker = watched(socket(Protocol::UDP, station)?)?;
         let asker = Asker::new(socket(Protocol::UDP, station)?)?;
-        let pinger = socket(Protocol::ICMPV4, station).and_then(watched).ok();
+        let pinger = socket(Protocol::ICMPV4, station)
+            .and_then(whole)
+            .and_then(watched)
+            .ok();
         Ok(Self { poker, asker, pinger })
     }
 
@@ -58,21 +61,22 @@ impl Plain {
     }
 
     /// Sends an echo request (RFC 792). The kernel fills in identifier and checksum.
-    pub(super) fn ping(&self, address: Ipv4Addr, sequence: u16) -> Result<(), PortError> {
+    pub(super) fn ping(&self, address: Ipv4Addr, sequence: u16, data: &[u8]) -> Result<(), PortError> {
         let Some(pinger) = &self.pinger else {
             return Err(PortError::Other(io::ErrorKind::PermissionDenied.into()));
         };
         let request = Echo {
             identifier: 0,
             sequence,
-            data: Echo::OWN_DATA,
+            data,
         }
         .emit_request();
         send(pinger, &request, SocketAddrV4::new(address, 0))
     }
 
-    /// The next echo reply: its sender and number. Errors that others caused are passed over.
-    pub(super) fn reply(&self) -> Option<(Ipv4Addr, u16)> {
+    /// The next echo reply: its sender, its number, and how many bytes of data it brings. Errors that
+    /// others caused are passed over.
+    pub(super) fn reply(&self) -> Option<(Ipv4Addr, u16, usize)> {
         let pinger = self.pinger.as_ref()?;
         let mut buffer = [0; 2048];
         // More replies than the socket can hold at once mean more to come: the caller asks again.
@@ -80,7 +84,7 @@ impl Plain {
             match pinger.try_recv_from(&mut buffer) {
                 Ok((length, SocketAddr::V4(from))) => {
                     if let Ok(Icmp::EchoReply(echo)) = Icmp::parse(buffer.get(..length).unwrap_or_default()) {
-                        return Some((*from.ip(), echo.sequence));
+                        return Some((*from.ip(), echo.sequence, echo.data.len()));
                     }
                 }
                 Err(e) if e.kind() == io::ErrorKind::WouldBlock => return None,
@@ -121,6 +125,18 @@ fn socket(protocol: Protocol, station: &Station) -> io::Result<Socket> {
     bind_to(&socket, station)?;
     let _ = socket.set_send_buffer_size(SEND_BUFFER);
     let _ = socket.set_recv_buffer_size(SEND_BUFFER);
+    Ok(socket)
+}
+
+/// Forbids the kernel and all on the way to cut what is sent in pieces, whatever it believes of the way
+/// (ip(7), `IP_PMTUDISC_PROBE`).
+fn whole(socket: Socket) -> io::Result<Socket> {
+    sys::set_option(
+        socket.as_fd(),
+        libc::IPPROTO_IP,
+        libc::IP_MTU_DISCOVER,
+        libc::IP_PMTUDISC_PROBE,
+    )?;
     Ok(socket)
 }
 

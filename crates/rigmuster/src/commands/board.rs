@@ -190,6 +190,10 @@ fn carry_out(request: Request, run: &mut Run) {
         Request::AskControl(device) => {
             run.ledger.ask_control(now, &device);
         }
+        Request::CheckCable(device) => {
+            run.ledger.check_cable(now, &device);
+        }
+        Request::StopCheck => run.ledger.stop_cable_check(now),
         Request::Restarting(what, true) => {
             run.ledger.expect_restart(now, &what);
         }

@@ -66,6 +66,8 @@ pub enum What {
         /// The steps.
         steps: Steps,
     },
+    /// A device's cable was checked: the text says what came of it, the basis gives the numbers.
+    Cable,
     /// The head count began anew, or the time of day was set.
     Anew,
     /// Changes that could not be written: so many.
@@ -111,6 +113,7 @@ impl What {
             Self::Finding { .. } => "finding",
             Self::Ready(_) => "ready",
             Self::Start { .. } => "start",
+            Self::Cable => "cable",
             Self::Anew => "anew",
             Self::Gap(_) => "gap",
         }
@@ -156,6 +159,10 @@ impl Entry {
                 };
                 let macs = start.mac.iter().copied().collect();
                 (what, vec![start.device.clone()], macs, start.address)
+            }
+            Subject::Cable { device, mac, address } => {
+                let macs = mac.iter().copied().collect();
+                (What::Cable, vec![device.clone()], macs, Some(*address))
             }
             Subject::Anew => (What::Anew, Vec::new(), Vec::new(), None),
             Subject::Ready(ready) => (What::Ready(*ready), Vec::new(), Vec::new(), None),

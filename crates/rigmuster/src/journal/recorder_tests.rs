@@ -105,6 +105,11 @@ async fn every_kind_of_change_is_written_as_what_it_is() {
         macs: vec![mac],
         address,
     };
+    let checked = Subject::Cable {
+        device: "Nave".to_owned(),
+        mac: Some(mac),
+        address: Ipv4Addr::new(10, 40, 9, 24),
+    };
     let before = snapshot();
     let now = Moment::from_secs(9);
     for change in [
@@ -112,13 +117,22 @@ async fn every_kind_of_change_is_written_as_what_it_is() {
         change(2, finding),
         change(3, Subject::Ready(true)),
         start(4, 50),
+        change(5, checked),
     ] {
         recorder.record(&change, &before, now);
     }
     assert_eq!(recorder.finish(now), None);
     let all = lines(&path);
     let kinds: Vec<&str> = all.iter().map(|line| line.kind.as_str()).collect();
-    assert_eq!(kinds, ["standing", "finding", "ready", "start"]);
+    assert_eq!(kinds, ["standing", "finding", "ready", "start", "cable"]);
+    assert_eq!(
+        (&all[4].devices, &all[4].macs, all[4].address.as_deref()),
+        (
+            &vec!["Nave".to_owned()],
+            &vec![mac.to_string()],
+            Some("10.40.9.24")
+        )
+    );
     assert_eq!(
         (all[0].standing.as_deref(), all[0].lost),
         (Some("missing"), Some(false)),

@@ -259,9 +259,11 @@ impl Way {
                 while let Some(event) = router.next_event() {
                     any = true;
                     match event {
-                        LiveEvent::EchoReply { address, sequence } => {
-                            scanner.echo_reply(now, address, sequence);
-                        }
+                        LiveEvent::EchoReply {
+                            address,
+                            sequence,
+                            data,
+                        } => scanner.echo_reply(now, address, sequence, data),
                         LiveEvent::Dial(id, event) => scanner.dial_event(now, id, event),
                         LiveEvent::NoWay { address } => scanner.no_way(now, address),
                         LiveEvent::Frame | LiveEvent::Station(_) | LiveEvent::Neighbour { .. } => {}
@@ -293,7 +295,10 @@ impl Way {
             (Self::Jack(..), Order::Dial(_) | Order::DialSend(..) | Order::DialClose(_)) => return None,
             // A jack lets everything in.
             (Self::Jack(..), Order::Admit(_)) => Ok(()),
-            (_, Order::Frame(_) | Order::Poke(_) | Order::Ping(..) | Order::Admit(_)) => Err(PortError::Down),
+            (
+                _,
+                Order::Frame(_) | Order::Poke(_) | Order::Ping(..) | Order::PingSized(..) | Order::Admit(_),
+            ) => Err(PortError::Down),
         };
         Some(result.map_err(|e| match e {
             PortError::Busy => Hold::Busy,

@@ -106,7 +106,7 @@ fn a_clash_on_the_second_network_is_found_and_keeps_the_rig_from_being_ready() {
         let said = play.changes().iter().filter(|c| match &c.subject {
             Subject::Device { name, to, .. } => name == "Wall encoder" && *to == Standing::Conflict,
             Subject::Ready(_) => true,
-            Subject::Finding { .. } | Subject::Start(_) | Subject::Anew => false,
+            Subject::Finding { .. } | Subject::Start(_) | Subject::Cable { .. } | Subject::Anew => false,
         });
         assert_eq!(said.count(), 1, "seed {seed}: {:?}", play.changes());
     }

@@ -13,6 +13,7 @@ mod routed;
 mod six;
 mod told;
 mod toy;
+mod trials;
 
 use std::net::Ipv4Addr;
 use std::time::Duration;

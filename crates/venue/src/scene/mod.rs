@@ -10,6 +10,7 @@ mod brownout;
 mod cable;
 mod calm;
 mod clash;
+mod damaged;
 mod dozing;
 mod grand;
 mod hall;
@@ -78,6 +79,7 @@ pub fn scenes() -> Vec<Scene> {
         apart::scene(),
         brownout::scene(),
         uplink::scene(),
+        damaged::scene(),
     ]
 }
 

@@ -67,7 +67,7 @@ fn an_echo_goes_out_as_a_ping_and_its_silence_takes_longer_than_on_a_wire() {
     assert_eq!(facts(&mut scanner), [Fact::Sent { address, what }]);
     scanner.tick(ms(1_400));
     assert!(facts(&mut scanner).is_empty());
-    scanner.echo_reply(ms(1_400), FAR, sequence);
+    scanner.echo_reply(ms(1_400), FAR, sequence, 16);
     assert!(matches!(
         facts(&mut scanner).as_slice(),
         [Fact::Echo { mac: None, .. }]

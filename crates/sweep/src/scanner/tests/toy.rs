@@ -6,6 +6,7 @@ use std::time::Duration;
 
 use link::{Dial, Frame};
 use vocab::{ArpForm, Ask, Fact, LinkState, Mac, Medium, Mode, Moment, Pace, Sighting, Station};
+use wire::icmp::Echo;
 use wire::{Arp, What, arp, icmp};
 
 use crate::{Config, Dialing, Hold, Order, Scanner};
@@ -61,7 +62,7 @@ pub(super) fn station() -> Station {
 enum Coming {
     Frame(Vec<u8>),
     Neighbour(Ipv4Addr, Option<Mac>),
-    Pong(Ipv4Addr, u16),
+    Pong(Ipv4Addr, u16, usize),
 }
 
 /// The scanner and its network.
@@ -169,7 +170,7 @@ impl Toy {
                 match self.coming.pop_front().unwrap().1 {
                     Coming::Frame(bytes) => self.hear(&bytes),
                     Coming::Neighbour(address, mac) => self.scanner.neighbour(self.now, address, mac),
-                    Coming::Pong(address, n) => self.scanner.echo_reply(self.now, address, n),
+                    Coming::Pong(address, n, data) => self.scanner.echo_reply(self.now, address, n, data),
                 }
             }
             self.scanner.tick(self.now);
@@ -227,8 +228,15 @@ impl Toy {
                 self.scanner.done(self.now, outcome);
                 for (_, mac) in self.hosts.clone().iter().filter(|h| h.0 == address) {
                     let at = self.now + Self::DELAY * 2;
-                    self.come(at, Coming::Pong(address, n));
+                    self.come(at, Coming::Pong(address, n, Echo::OWN_DATA.len()));
                     self.come(at, Coming::Neighbour(address, Some(*mac)));
+                }
+            }
+            Order::PingSized(address, n, size) => {
+                self.scanner.done(self.now, outcome);
+                if outcome.is_ok() && self.hosts.iter().any(|h| h.0 == address) {
+                    let data = usize::from(size.echo_data());
+                    self.come(self.now + Self::DELAY * 2, Coming::Pong(address, n, data));
                 }
             }
             Order::Admit(addresses) => {
