@@ -1,11 +1,30 @@
 //! How values are spelt, wherever one is written as text: in a rig file, in a spreadsheet, in a
 //! comparison. What is spelt here is read back by `read`.
 
+use std::fmt::Write as _;
 use std::time::Duration;
 
 use vocab::Pace;
 
 use crate::PoeTypes;
+
+/// Any text as a TOML basic string, on one line (TOML 1.0, "String").
+pub(crate) fn quote(text: &str) -> String {
+    let mut out = String::with_capacity(text.len() + 2);
+    out.push('"');
+    for c in text.chars() {
+        match c {
+            '"' | '\\' => out.extend(['\\', c]),
+            // Writing to a String does not fail.
+            c if c.is_control() => {
+                let _ = write!(out, "\\u{:04X}", u32::from(c));
+            }
+            c => out.push(c),
+        }
+    }
+    out.push('"');
+    out
+}
 
 /// A time in whole seconds, such as `75s`; boot times have no smaller parts.
 pub(crate) fn time(time: Duration) -> String {

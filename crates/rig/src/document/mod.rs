@@ -4,6 +4,7 @@
 //! written anew from a model. So comments, order, spacing and line endings stay as their owner left
 //! them. After each edit the text is read again, and an edit that would break the file is refused.
 
+mod fresh;
 mod places;
 mod splice;
 mod values;
@@ -14,7 +15,7 @@ use std::net::Ipv4Addr;
 
 use vocab::{AddressRange, ControlPort, Ipv4Net, Mac, Pace};
 
-use crate::{AddressSpec, How, Problem, Reach, Rig, Role, read};
+use crate::{AddressSpec, Device, How, Problem, Reach, Rig, Role, Switch, read};
 
 /// The text of a rig file that reads without errors.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -23,7 +24,7 @@ pub struct RigDocument {
 }
 
 /// A change to a rig file.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq)]
 pub enum Edit {
     /// Gives a device or switch these hardware addresses in place of those it had; an empty list
     /// takes the key out.
@@ -60,6 +61,10 @@ pub enum Edit {
     Blocks(BTreeMap<Role, AddressRange>),
     /// Adds a `[[device]]` after the last one.
     Add(NewDevice),
+    /// The same with as many, and with all that is known of them.
+    Devices(Vec<Device>),
+    /// Adds a `[[switch]]` for each after the last one.
+    Switches(Vec<Switch>),
 }
 
 /// A key of a network with its new value.
@@ -97,7 +102,7 @@ pub struct NewDevice {
 }
 
 /// Why an edit was refused. The document is as it was.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq)]
 pub enum EditError {
     /// The file has no device, switch or network of that name.
     NoSuchDevice(String),
@@ -124,6 +129,20 @@ impl RigDocument {
     pub(crate) fn of_valid(text: &str) -> Self {
         Self {
             text: text.to_owned(),
+        }
+    }
+
+    /// A new file that reads as `rig`; what is as usual stands not in it.
+    ///
+    /// # Errors
+    /// A rig that no file can say, because it was not made by reading one.
+    pub fn fresh(rig: &Rig) -> Result<Self, EditError> {
+        let text = fresh::text(rig);
+        let reading = read("the new file", text.as_bytes());
+        if reading.errors.is_empty() {
+            Ok(Self { text })
+        } else {
+            Err(EditError::WouldBreak(reading.errors))
         }
     }
 

@@ -74,9 +74,9 @@ impl<'d> Places<'d> {
         self.one(blocks, 2).filter(|place| place.own_lines)
     }
 
-    /// The last `[[device]]`.
-    pub(super) fn last_device(&self) -> Option<&'d dyn TableLike> {
-        list(self.root, "device").last().map(|(table, ..)| *table)
+    /// The last `[[device]]` or `[[switch]]`.
+    pub(super) fn last(&self, key: &str) -> Option<&'d dyn TableLike> {
+        list(self.root, key).last().map(|(table, ..)| *table)
     }
 
     fn one(&self, item: &'d Item, number: usize) -> Option<Place<'d>> {

@@ -9,8 +9,9 @@ use std::ops::Range;
 use toml_edit::{Document, Item, TableLike};
 
 use super::places::{Place, Places};
-use super::{Edit, EditError, NewDevice, values};
+use super::{Edit, EditError, NewDevice, fresh, values};
 use crate::Role;
+use crate::model::Row;
 
 /// A piece of the text and what comes in its place.
 struct Splice {
@@ -110,6 +111,14 @@ impl<'d> Batch<'d> {
                 }),
             },
             Edit::Add(device) => self.alone(|batch| batch.add(device)),
+            Edit::Devices(devices) => {
+                let lines = fresh::lines(devices.iter().map(Row::Device));
+                self.alone(|batch| batch.after_last("device", &lines))
+            }
+            Edit::Switches(switches) => {
+                let lines = fresh::lines(switches.iter().map(Row::Switch));
+                self.alone(|batch| batch.after_last("switch", &lines))
+            }
         }
     }
 
@@ -207,9 +216,14 @@ impl<'d> Batch<'d> {
         if let Some(note) = &device.note {
             lines.push(format!("note    = {}", quote(note)));
         }
-        let last = self.places.last_device();
+        self.after_last("device", &lines);
+    }
+
+    /// Puts lines after the last table of that key, or at the end.
+    fn after_last(&mut self, key: &str, lines: &[String]) {
+        let last = self.places.last(key);
         let at = last.map_or(self.body.len(), |last| end_of(self.body, last));
-        self.paragraph(at, &lines);
+        self.paragraph(at, lines);
     }
 
     /// Puts lines in, with an empty one before them.

@@ -2,16 +2,11 @@
 
 use std::collections::BTreeMap;
 
-use toml_edit::Value;
 use vocab::{AddressRange, Mac, Pace};
 
 use super::NetworkKey;
+pub(super) use crate::spell::quote;
 use crate::{Role, spell};
-
-/// A TOML string of any text, escaped where it must be.
-pub(super) fn quote(text: &str) -> String {
-    Value::from(text).to_string()
-}
 
 pub(super) fn list(values: impl Iterator<Item = String>) -> String {
     format!("[{}]", values.collect::<Vec<_>>().join(", "))

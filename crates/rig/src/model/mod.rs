@@ -6,12 +6,14 @@
 mod device;
 mod network;
 mod role;
+mod rows;
 mod switch;
 mod venue;
 
 pub use device::{AddressSpec, AskWhen, Channel, Device, How, Need, Power, SwitchPort};
 pub use network::{Network, Plan, Reach};
 pub use role::Role;
+pub(crate) use rows::Row;
 pub use switch::{PoeType, PoeTypes, Switch};
 pub use venue::Venue;
 
