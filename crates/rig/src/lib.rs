@@ -10,6 +10,7 @@
 //! - [`RigDocument`] is the text of such a file, kept for editing. Comments, order, line endings and
 //!   all that is not touched stay as they were, byte for byte.
 //!
+//! - [`spreadsheet`] writes a rig as CSV and reads one back, or a plain list of devices.
 //! - [`compare`] holds two accounts of a rig against each other.
 //!
 //! Nothing here opens a file, reads a clock or waits. To add a key to the format: list it in
@@ -24,6 +25,7 @@ pub mod plan;
 mod read;
 pub mod sheet;
 mod spell;
+pub mod spreadsheet;
 mod wiring;
 
 pub use budget::{

@@ -65,7 +65,7 @@ pub struct Placed {
 }
 
 /// A plan.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Planned {
     /// Every device that has an address, in file order.
     pub placed: Vec<Placed>,

@@ -61,7 +61,7 @@ impl<'r, K: Eq + Hash + Display> Seen<'r, K> {
         let known = self
             .0
             .get(&key)
-            .map(|(row, at)| (row.called(), source.line_of(*at) + 1));
+            .map(|(row, at)| (row.called(), source.number_of(*at)));
         if known.is_none() {
             self.0.insert(key, (row, at.start));
         }

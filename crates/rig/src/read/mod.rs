@@ -20,7 +20,7 @@ mod switch;
 mod syntax;
 mod values;
 mod venue;
-mod words;
+pub(crate) mod words;
 
 use std::ops::Range;
 
@@ -80,6 +80,44 @@ pub fn read(file_name: &str, bytes: &[u8]) -> Reading {
         document,
         errors: source.problems(file_name, faults.errors),
         warnings: source.problems(file_name, faults.warnings),
+    }
+}
+
+/// What came of reading a text that was made of another file.
+pub(crate) struct MadeReading {
+    /// The rig; there exactly if there are no errors.
+    pub(crate) rig: Option<Rig>,
+    pub(crate) errors: Vec<LineProblem>,
+    pub(crate) warnings: Vec<LineProblem>,
+}
+
+/// A mistake in such a text.
+pub(crate) struct LineProblem {
+    /// The line of the made text, from 0.
+    pub(crate) line: usize,
+    pub(crate) message: String,
+    pub(crate) mend: String,
+}
+
+/// Reads a text that was made of another file. `numbers` are the lines of that file that each of its
+/// own lines comes from, as messages name them.
+pub(crate) fn read_made(text: &str, numbers: &[usize]) -> MadeReading {
+    let mut faults = Faults::new();
+    let source = Source::made_of(text, numbers);
+    let rig = document(text, &source, &mut faults);
+    let problems = |faults: Vec<faults::Fault>| -> Vec<LineProblem> {
+        let problem = |fault: faults::Fault| LineProblem {
+            line: source.line_of(fault.span.start),
+            message: fault.message,
+            mend: fault.mend,
+        };
+        faults.into_iter().map(problem).collect()
+    };
+    faults.close(text.len().saturating_sub(1));
+    MadeReading {
+        rig: rig.filter(|_| faults.errors.is_empty()),
+        errors: problems(faults.errors),
+        warnings: problems(faults.warnings),
     }
 }
 

@@ -251,7 +251,7 @@ fn apart(all: &[Given], source: &Source<'_>, faults: &mut Faults) {
                     "{subnet} overlaps {}, the subnet of {} on line {}",
                     other.subnet,
                     quoted(&before.name),
-                    source.line_of(before.at.start) + 1
+                    source.number_of(before.at.start)
                 ),
                 "Let each address be in one network only; devices of one subnet belong to one network.",
             );

@@ -13,6 +13,8 @@ const AROUND: usize = 60;
 pub(super) struct Source<'t> {
     text: &'t str,
     line_starts: Vec<usize>,
+    /// What the lines are called in messages, where it is not their place in this text.
+    numbers: Option<&'t [usize]>,
 }
 
 impl<'t> Source<'t> {
@@ -26,7 +28,23 @@ impl<'t> Source<'t> {
         Self {
             text,
             line_starts: line_starts.collect(),
+            numbers: None,
         }
+    }
+
+    /// A text that was made of another file, whose lines these numbers are.
+    pub(super) fn made_of(text: &'t str, numbers: &'t [usize]) -> Self {
+        Self {
+            numbers: Some(numbers),
+            ..Self::new(text)
+        }
+    }
+
+    /// What the line that holds `offset` is called in messages, from 1.
+    pub(super) fn number_of(&self, offset: usize) -> usize {
+        let line = self.line_of(offset);
+        let told = self.numbers.and_then(|numbers| numbers.get(line).copied());
+        told.unwrap_or(line + 1)
     }
 
     /// The number of the line that holds `offset`, from 0.

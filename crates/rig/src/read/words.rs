@@ -9,7 +9,7 @@ const QUOTED: usize = 60;
 
 /// Makes text fit for a terminal, one character for one: what would move the cursor, turn the
 /// writing direction or stay unseen becomes U+FFFD, blanks become spaces.
-pub(super) fn harmless(text: &str) -> String {
+pub(crate) fn harmless(text: &str) -> String {
     text.chars()
         .map(|c| match c {
             ' '..='~' => c,
@@ -21,7 +21,7 @@ pub(super) fn harmless(text: &str) -> String {
 }
 
 /// Quotes text from the file in a message: harmless and at most 60 characters long.
-pub(super) fn quoted(text: &str) -> String {
+pub(crate) fn quoted(text: &str) -> String {
     let mut out = String::from("\"");
     out.push_str(&harmless(&text.chars().take(QUOTED).collect::<String>()));
     if text.chars().nth(QUOTED).is_some() {
@@ -73,7 +73,7 @@ pub(super) fn first_bad_character(text: &str) -> Option<(usize, String)> {
 }
 
 /// The words joined for a message: `a, b or c`.
-pub(super) fn one_of<'w>(words: impl IntoIterator<Item = &'w str>) -> String {
+pub(crate) fn one_of<'w>(words: impl IntoIterator<Item = &'w str>) -> String {
     let words: Vec<&str> = words.into_iter().collect();
     match words.split_last() {
         Some((last, rest)) if !rest.is_empty() => format!("{} or {last}", rest.join(", ")),
