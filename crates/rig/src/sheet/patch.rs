@@ -1,5 +1,7 @@
 //! The patch sheet: what is plugged in where, with which address, and who uses it.
 
+use std::collections::HashMap;
+
 use vocab::Ipv4Net;
 
 use super::{Cell, Column, Kind, Part, Table, code, list, words};
@@ -28,7 +30,18 @@ pub fn patch(rig: &Rig) -> Part {
         part.fact(&format!("Network {}", network.name), about(network));
     }
     let listed = |s: &&Switch| rig.device(&s.name).is_none();
-    let devices = rig.devices.iter().map(|device| row(rig, device));
+    let mut channels: HashMap<&str, Vec<String>> = HashMap::new();
+    for panel in &rig.devices {
+        for (number, channel) in &panel.channels {
+            let said = format!("{} {number}", panel.name);
+            channels.entry(&channel.device).or_default().push(said);
+        }
+    }
+    let driven_by = |device: &Device| channels.get(device.name.as_str()).map_or(&[][..], Vec::as_slice);
+    let devices = rig
+        .devices
+        .iter()
+        .map(|device| row(rig, device, driven_by(device)));
     let rows: Vec<Vec<Cell>> = devices
         .chain(rig.switches.iter().filter(listed).map(bare))
         .collect();
@@ -55,7 +68,7 @@ fn mask(net: Ipv4Net) -> String {
     net.netmask().to_string()
 }
 
-fn row(rig: &Rig, device: &Device) -> Vec<Cell> {
+fn row(rig: &Rig, device: &Device, channels: &[String]) -> Vec<Cell> {
     let network = rig.networks().find(|n| n.name == device.network);
     let fixed = device.fixed_address().is_some();
     let of_network = |what: fn(&Network) -> String| match network {
@@ -63,9 +76,6 @@ fn row(rig: &Rig, device: &Device) -> Vec<Cell> {
         _ => String::new(),
     };
     let gateway = |n: &Network| n.gateway.map(|g| g.to_string()).unwrap_or_default();
-    let channels = rig
-        .channels_of(&device.name)
-        .map(|(panel, n)| format!("{} {n}", panel.name));
     vec![
         name(device).into(),
         role(device.role).into(),
