@@ -79,6 +79,21 @@ impl Lab {
         run("ip", &["link", "set", "dev", port, "up"]);
     }
 
+    /// Cuts the cable of a port in two: from now on `spliced` is the end that leads to the switch, and the
+    /// port itself the one that leads to its host. Nothing passes between them by itself.
+    pub fn splice(&self, port: &str) {
+        run(
+            "ip",
+            &[
+                "link", "add", "name", "splice", "type", "veth", "peer", "name", "spliced",
+            ],
+        );
+        run("ip", &["link", "set", "dev", port, "nomaster"]);
+        run("ip", &["link", "set", "dev", "spliced", "up"]);
+        run("ip", &["link", "set", "dev", "splice", "master", MAIN, "up"]);
+        Self::forwards("splice");
+    }
+
     /// Pulls the cable.
     pub fn pull(&self, port: &str) {
         run("ip", &["link", "set", "dev", port, "down"]);

@@ -5,6 +5,7 @@
 mod abuse;
 mod away;
 mod board;
+mod cable;
 mod clash;
 mod computer;
 mod control;

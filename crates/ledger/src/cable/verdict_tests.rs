@@ -180,6 +180,9 @@ fn even_loss_is_hardly_ever_laid_to_the_size() {
 fn even_loss_of_five_per_cent_and_more_is_told() {
     for percent in [5, 10, 20] {
         let p = f64::from(percent) / 100.0;
+        let blamed = |v| matches!(v, Verdict::Larger { .. } | Verdict::Edge { .. });
+        let wrong = share(150, 100, |_| p, blamed);
+        assert!(wrong < 0.01, "{percent} %: {wrong}");
         let told = share(150, 100, |_| p, |v| matches!(v, Verdict::AllSizes { .. }));
         assert!(told >= 0.9, "{percent} %: {told}");
     }
