@@ -42,6 +42,8 @@ pub enum SheetForm {
     Html,
     /// One JSON object
     Json,
+    /// The whole rig as a spreadsheet, from which the same rig can be read back
+    Csv,
 }
 
 /// A part of a sheet.

@@ -3,8 +3,8 @@
 use std::io::{self, Write};
 use std::path::Path;
 
-use rig::Rig;
 use rig::sheet::{self, AsFound, Checked, Kind, Sheet};
+use rig::{Rig, spreadsheet};
 
 use super::agree::agreed;
 use crate::args::{SheetArgs, SheetForm, SheetPart};
@@ -57,6 +57,7 @@ pub(super) fn sheet(args: &SheetArgs) -> Result<Exit, Failure> {
     let text = match args.form {
         SheetForm::Md => sheet::markdown(&sheet),
         SheetForm::Html => sheet::html(&sheet),
+        SheetForm::Csv => spreadsheet::write(&rig),
         SheetForm::Json => {
             let made_at = now.strftime("%Y-%m-%dT%H:%M:%S%:z").to_string();
             super::json(&SheetReport::new(&sheet, &rig.title, &file, made_at))?
@@ -71,6 +72,15 @@ pub(super) fn sheet(args: &SheetArgs) -> Result<Exit, Failure> {
 
 /// The parts that are wanted, in the order in which they are needed.
 fn kinds(args: &SheetArgs) -> Result<Vec<Kind>, Failure> {
+    if args.form == SheetForm::Csv {
+        if !args.only.is_empty() || args.from.is_some() {
+            return Err(Failure::usage(
+                "a spreadsheet is always of the whole rig\nnext step: leave --only and --from out, or take --as json",
+            ));
+        }
+        // It has no parts of its own; what is risky about its channels is told beside it.
+        return Ok(vec![Kind::Channels]);
+    }
     let usual = match args.from {
         Some(_) => vec![SheetPart::Signoff],
         None => vec![SheetPart::Patch, SheetPart::Channels, SheetPart::Handover],
