@@ -3,7 +3,7 @@
 
 use std::time::Duration;
 
-use ledger::{CableOffer, CableView, DeviceView, NoCheck, SizeView, Snapshot};
+use ledger::{CableOffer, CableView, DeviceView, NoCheck, SizeView};
 use ratatui::style::Style;
 use ratatui::text::{Line, Span};
 use vocab::FrameSize;
@@ -33,6 +33,11 @@ pub(crate) fn impossible(device: &DeviceView, why: NoCheck) -> String {
         NoCheck::Routed => {
             format!("{name} is behind a router: for its cable, plug this computer in on that network.")
         }
+        NoCheck::TooSlow => {
+            format!(
+                "The pace leaves too few frames to tell anything of {name}: raise it in the rig file (pace)."
+            )
+        }
         NoCheck::Ours => format!("{name} is this computer: check another device on its switch."),
     }
 }
@@ -60,7 +65,6 @@ fn say(out: &mut Vec<Line<'static>>, label: &str, words: &str, style: Style, col
 pub(crate) fn asked(
     device: &DeviceView,
     offer: CableOffer,
-    last: Option<&CableView>,
     columns: u16,
     clock: Clock<'_>,
 ) -> Vec<Line<'static>> {
@@ -97,10 +101,9 @@ pub(crate) fn asked(
     let tells = "If small frames pass and full-size ones do not, it is rather the cable, a plug or the duplex setting. What \
                  is lost at all sizes, or from one size on, has other causes: the check says which, or that it cannot tell.";
     say(&mut out, "it tells", tells, look::PLAIN, columns);
-    if let Some(last) = last {
+    if let Some(last) = last(device, clock) {
         out.push(Line::default());
-        let when = format!("{} {}", clock(last.since), last.said);
-        say(&mut out, "last time", &when, look::PLAIN, columns);
+        say(&mut out, "last time", &last, look::PLAIN, columns);
     }
     out
 }
@@ -190,8 +193,8 @@ fn share(size: &SizeView) -> String {
     }
 }
 
-/// The last check of this device, if it is still shown.
-pub(crate) fn last_of<'a>(snapshot: &'a Snapshot, device: &str) -> Option<&'a CableView> {
-    let is = |view: &&CableView| view.device == device && !view.running();
-    snapshot.cable.as_ref().filter(is)
+/// When the cable of a device was last checked, and what that said.
+pub(crate) fn last(device: &DeviceView, clock: Clock<'_>) -> Option<String> {
+    let (at, said) = device.checked.as_ref()?;
+    Some(format!("{}  {said}", clock(*at)))
 }

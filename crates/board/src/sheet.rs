@@ -13,7 +13,7 @@ use crate::rows::One;
 use crate::shape::{self, Weight};
 use crate::sparkline::sparkline;
 use crate::words::{self, Clock};
-use crate::{known, look, starts, text};
+use crate::{cable, known, look, starts, text};
 
 /// Columns of the labels on the left.
 const LABEL: usize = 14;
@@ -107,6 +107,9 @@ impl Sheet<'_> {
         self.echo(&mut out, &device.echoes);
         if let Some(answers) = &device.answers {
             self.field(&mut out, "answers", &answering(answers), look::PLAIN);
+        }
+        if let Some(checked) = cable::last(device, self.clock) {
+            self.field(&mut out, "cable", &checked, look::PLAIN);
         }
         out.push(Line::default());
         if let Some(channels) = words::channels(device, false) {

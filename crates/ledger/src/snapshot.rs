@@ -149,6 +149,7 @@ fn device(ledger: &Ledger, units: &Units<'_>, i: usize, now: Moment) -> DeviceVi
         start: ledger.start_view(i, now),
         restart: ledger.restart_view(i),
         cable: ledger.cable_offer(i),
+        checked: ledger.checked(i),
         likely: track
             .likely
             .clone()

@@ -89,8 +89,7 @@ impl Board {
         };
         let asked = wanted.and_then(|name| {
             let device = snapshot.devices.iter().find(|d| d.name == *name)?;
-            let last = cable::last_of(snapshot, name);
-            Some(cable::asked(device, device.cable.ok()?, last, columns, clock))
+            Some(cable::asked(device, device.cable.ok()?, columns, clock))
         });
         asked
             .or_else(|| Some(cable::shown(snapshot.cable.as_ref()?, columns, clock)))

@@ -67,6 +67,14 @@ fn checked(running: bool) -> Snapshot {
     s
 }
 
+/// The same, when it is over: the device has it, too.
+fn over() -> Snapshot {
+    let mut s = checked(false);
+    let said = s.cable.as_ref().map(|c| c.said.clone()).unwrap_or_default();
+    s.devices[2].checked = Some((Moment::from_secs(131), said));
+    s
+}
+
 /// A seat where Stage left is selected.
 fn seat(columns: u16, rows: u16, s: &Snapshot) -> Seat {
     let mut seat = Seat::new(columns, rows);
@@ -92,7 +100,7 @@ fn the_question_says_what_is_sent_and_when_not_to() {
 #[test]
 fn its_page_fills_and_ends_in_a_verdict_with_one_step() {
     for (columns, rows) in SIZES {
-        let (running, over) = (checked(true), checked(false));
+        let (running, over) = (checked(true), over());
         let mut seat = seat(columns, rows, &running);
         assert_eq!(seat.press(X, &running), None, "it is shown, nothing is asked");
         insta::assert_snapshot!(format!("cable_running_{columns}x{rows}"), seat.see(&running));
@@ -128,7 +136,7 @@ fn yes_begins_it_no_and_esc_do_not_and_the_page_below_comes_back() {
 
 #[test]
 fn esc_ends_it_and_then_leaves_the_page_and_it_can_be_asked_again() {
-    let (running, over) = (checked(true), checked(false));
+    let (running, over) = (checked(true), over());
     let mut seat = seat(80, 24, &running);
     let list = seat.see(&over);
     seat.press(X, &running);
@@ -142,14 +150,25 @@ fn esc_ends_it_and_then_leaves_the_page_and_it_can_be_asked_again() {
     assert_eq!(seat.press(KeyCode::Esc, &running), Some(Request::StopCheck));
     assert!(seat.see(&over).contains("it says"), "the page stays");
     assert_eq!(seat.press(X, &over), None);
-    assert!(seat.see(&over).contains("last time"), "{}", seat.see(&over));
+    assert!(
+        seat.see(&over).contains("last time  18:42:11"),
+        "{}",
+        seat.see(&over)
+    );
     seat.press(KeyCode::Char('n'), &over);
     assert_eq!(seat.see(&over), list);
+    seat.press(KeyCode::Enter, &over);
+    seat.press(KeyCode::End, &over);
+    assert!(
+        seat.see(&over).contains("18:42:11"),
+        "on its sheet: {}",
+        seat.see(&over)
+    );
 }
 
 #[test]
 fn it_goes_on_while_another_page_is_open_and_its_end_is_told_there() {
-    let (running, over) = (checked(true), checked(false));
+    let (running, over) = (checked(true), over());
     let mut seat = seat(80, 24, &running);
     seat.press(X, &running);
     assert_eq!(seat.press(KeyCode::Char('f'), &running), None);
@@ -199,6 +218,7 @@ fn where_it_cannot_be_it_says_why_and_what_to_do() {
         (NoCheck::NotHere, "not at its address"),
         (NoCheck::Routed, "behind a router"),
         (NoCheck::Ours, "is this computer"),
+        (NoCheck::TooSlow, "raise it in the rig file"),
     ] {
         let mut s = hall::calm();
         s.devices[2].cable = Err(why);

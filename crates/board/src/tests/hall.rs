@@ -93,6 +93,7 @@ pub(super) fn device(name: &str, role: Role, last: u8) -> DeviceView {
             expected: None,
         },
         cable: Ok(CableOffer::at(vocab::Pace::Own)),
+        checked: None,
         control: words
             .iter()
             .map(|word| ControlView {

@@ -14,7 +14,7 @@ use rig::Reach;
 use vocab::{Ask, Mac, Moment, Trial, Tried};
 
 use self::course::{Course, End};
-use self::verdict::Verdict;
+use self::verdict::{ENOUGH, Verdict};
 use self::words::{Besides, Whose};
 use crate::hosts::claim::HostId;
 use crate::ledger::Ledger;
@@ -46,6 +46,7 @@ struct Past {
     at: Moment,
     switch: Option<String>,
     verdict: Verdict,
+    said: String,
 }
 
 /// The check, and what earlier ones found by the device's name.
@@ -113,7 +114,11 @@ impl Ledger {
         }
         match self.tracks[i].evidence.here {
             Some((_, address)) if self.near(address) && self.tracks[i].standing != Standing::Missing => {
-                Ok(CableOffer::at(self.pace()))
+                let offer = CableOffer::at(self.pace());
+                if offer.per_size < ENOUGH {
+                    return Err(NoCheck::TooSlow);
+                }
+                Ok(offer)
             }
             _ => Err(NoCheck::NotHere),
         }
@@ -187,7 +192,7 @@ impl Ledger {
         let verdict = verdict::judge(check.course.tallies(), end);
         let besides = self.besides(&check.whose, verdict, now);
         check.said = words::said(&check.whose, &check.course, verdict);
-        check.advice = words::advice(&check.whose, verdict, &besides);
+        check.advice = words::advice(&check.whose, verdict, &besides, end);
         self.checks.number = check.course.next_number();
         let name = &check.whose.device;
         let switch = check.whose.port.as_ref().map(|(switch, _)| switch.clone());
@@ -198,6 +203,7 @@ impl Ledger {
                 at: now,
                 switch,
                 verdict,
+                said: check.said.clone(),
             },
         );
         let place = match &check.whose.port {
@@ -242,6 +248,12 @@ impl Ledger {
             Some((name, _)) => Besides::Passed(name.clone()),
             None => Besides::Nothing,
         }
+    }
+
+    /// When the cable of device `i` was last checked, and what that said.
+    pub(crate) fn checked(&self, i: usize) -> Option<(Moment, String)> {
+        let past = self.checks.past.get(&self.tracks[i].device.name)?;
+        Some((past.at, past.said.clone()))
     }
 
     /// The check as it is.

@@ -6,7 +6,7 @@ use super::course::{End, Tally};
 use super::interval::interval;
 
 /// With fewer frames of the least and of the full size nothing is said of what passes.
-const ENOUGH: u32 = 20;
+pub(crate) const ENOUGH: u32 = 20;
 /// A loss that is not surely above this is a few stray frames: no wire is trusted to lose less by the
 /// detector either.
 const STRAY: f64 = 0.01;

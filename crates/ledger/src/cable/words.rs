@@ -182,7 +182,7 @@ pub(crate) fn said(whose: &Whose, course: &Course, verdict: Verdict) -> String {
 }
 
 /// The one next step.
-pub(crate) fn advice(whose: &Whose, verdict: Verdict, besides: &Besides) -> String {
+pub(crate) fn advice(whose: &Whose, verdict: Verdict, besides: &Besides, end: End) -> String {
     let (place, second, device) = (whose.place(), whose.second(), &whose.device);
     match (verdict, besides) {
         (Verdict::Clean { .. }, _) => {
@@ -190,6 +190,9 @@ pub(crate) fn advice(whose: &Whose, verdict: Verdict, besides: &Besides) -> Stri
         }
         (Verdict::Few { .. } | Verdict::Unclear { .. }, _) => {
             format!("Check {device} again while the trouble shows.")
+        }
+        (Verdict::TooFew, _) if end == End::TimeUp => {
+            format!("Check {device} again when less else is asked, or with a quicker pace in the rig file.")
         }
         (Verdict::TooFew, _) => format!("Check {device} again, to the end."),
         (Verdict::AllSizes { .. } | Verdict::Larger { .. } | Verdict::Edge { .. }, Besides::Same(other)) => format!(

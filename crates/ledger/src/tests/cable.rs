@@ -153,6 +153,9 @@ fn the_same_at_two_devices_is_what_both_share() {
     let mut w = world(vec![with(21, damaged), with(22, damaged), Unit::good(60)], |_| {});
     check(&mut w, "Organ loft");
     let view = check(&mut w, "West door");
+    let said = |w: &World, n: usize| w.snapshot().devices[n].checked.clone().map(|(_, said)| said);
+    assert_eq!(said(&w, 1), Some(view.said), "each device has its own");
+    assert!(said(&w, 0).is_some() && said(&w, 2).is_none());
     assert!(
         view.advice.starts_with("It was the same with Organ loft"),
         "{}",
@@ -214,6 +217,18 @@ fn at_a_slow_pace_fewer_frames_go_out_over_a_longer_time() {
     assert_eq!(trials(&w).len(), 300);
     assert!(w.now.since(began) <= Duration::from_secs(63));
     assert!(view.said.contains("All 300 frames"), "{}", view.said);
+}
+
+#[test]
+fn at_a_pace_that_leaves_too_few_frames_it_is_not_offered() {
+    for (pace, offered) in [(3, false), (4, true)] {
+        let w = world(sound(), |rig| {
+            rig.network.pace = Pace::PerSecond(pace.try_into().unwrap());
+        });
+        let offer = w.snapshot().devices[0].cable;
+        assert_eq!(offer.is_ok(), offered, "{pace}: {offer:?}");
+        assert!(offered || offer == Err(NoCheck::TooSlow));
+    }
 }
 
 /// Begins a check, lets it run for three seconds, does something, and says what it then says.

@@ -65,6 +65,8 @@ pub enum NoCheck {
     Routed,
     /// It is this computer.
     Ours,
+    /// The pace of its network leaves too few frames to tell anything by.
+    TooSlow,
 }
 
 /// What came of one size.

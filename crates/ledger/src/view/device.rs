@@ -60,6 +60,8 @@ pub struct DeviceView {
     pub restart: Restart,
     /// What a check of its cable would send, or why it cannot be.
     pub cable: Result<CableOffer, NoCheck>,
+    /// When its cable was last checked in this run, and what that said; `None` if it was not.
+    pub checked: Option<(Moment, String)>,
     /// While it is missing: the stranger that it probably is. A guess, never a fact.
     pub likely: Option<Likely>,
 }

@@ -3,7 +3,7 @@
 
 use std::time::Duration;
 
-use ledger::{CableView, Subject};
+use ledger::{CableView, NoCheck, Subject};
 use rigmuster::source::Simulation;
 use vocab::Moment;
 
@@ -46,7 +46,7 @@ fn settled(scene: &str, seed: u64) -> Simulation {
 
 #[test]
 fn a_damaged_cable_is_told_and_what_is_none_is_not_accused() {
-    let (mut runs, mut alike) = (0, 0);
+    let (mut runs, mut alike, mut accused) = (0, 0, 0);
     for seed in seeds() {
         runs += 1;
         let mut play = settled("damaged", seed);
@@ -67,10 +67,7 @@ fn a_damaged_cable_is_told_and_what_is_none_is_not_accused() {
         );
         let lossy = check(&mut play, "Recorder");
         alike += u32::from(lossy.said.starts_with("Loss at all sizes:"));
-        assert!(
-            lossy.said.starts_with("Loss at all sizes:") || lossy.said.contains("too few to tell"),
-            "seed {seed}: {lossy:?}"
-        );
+        accused += u32::from(lossy.said.starts_with("Small frames pass"));
         let sound = check(&mut play, "Stage right");
         assert!(sound.said.starts_with("All 500 frames"), "seed {seed}: {sound:?}");
         // Beside a sound one on the same switch it is known better where to look.
@@ -87,6 +84,8 @@ fn a_damaged_cable_is_told_and_what_is_none_is_not_accused() {
         alike * 10 >= runs * 9,
         "even loss was told {alike} times of {runs}"
     );
+    // By docs/cable-check.md once in 5,000 at the most.
+    assert!(accused <= runs / 1_000, "and laid to the size {accused} times");
 }
 
 #[test]
@@ -100,6 +99,18 @@ fn sound_cables_are_never_accused() {
         );
         assert!(play.ledger().ready(), "seed {seed}: {}", play.snapshot().headline);
     }
+}
+
+#[test]
+fn the_network_that_a_device_is_on_checks_it_and_one_behind_a_router_is_not_checked() {
+    let mut play = settled("networks", 1);
+    let view = check(&mut play, "Wall decoder");
+    assert!(view.said.starts_with("All 500 frames"), "{view:?}");
+    let now = play.now();
+    assert!(!play.ledger_mut().check_cable(now, "Stream gateway"));
+    let snapshot = play.snapshot();
+    let gateway = snapshot.devices.iter().find(|d| d.name == "Stream gateway");
+    assert_eq!(gateway.map(|d| d.cable), Some(Err(NoCheck::Routed)));
 }
 
 /// On a house network, with its slow pace, beside all that is watched.
