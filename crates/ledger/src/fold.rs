@@ -153,6 +153,7 @@ impl Ledger {
         self.claimed(at, id, seen.address, proof, seen.answers.map(|(_, rtt)| rtt));
         if seen.op == ArpOp::Request && seen.target != seen.address {
             self.calls(at, seen.sender, seen.address, seen.target);
+            self.note_call(seen.sender, seen.target);
         }
     }
 

@@ -58,6 +58,8 @@ pub(crate) struct Host {
     pub(crate) mask: Option<(Ipv4Addr, Ipv4Addr)>,
     /// It was heard asking a DHCP server for an address.
     pub(crate) asks_dhcp: bool,
+    /// In an enrolment: the addresses that it asked for by ARP in its own name.
+    pub(crate) calls: BTreeSet<Ipv4Addr>,
     /// Where and how it was last heard over IPv6, and when.
     pub(crate) six: Option<(Ipv6Addr, Ipv6Source, Moment)>,
     /// Its control ports that were asked or are to be asked.
@@ -195,6 +197,7 @@ impl Hosts {
             video: false,
             mask: None,
             asks_dhcp: false,
+            calls: BTreeSet::new(),
             six: None,
             ports: BTreeMap::new(),
             said: BTreeMap::new(),

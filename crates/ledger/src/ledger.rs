@@ -25,7 +25,7 @@ use crate::plugged::Plug;
 use crate::port::OwnPort;
 use crate::relist::{self, Listed};
 use crate::servers::Servers;
-use crate::{Change, Finding, Purpose, Settings, Snapshot, Standing, Vendors};
+use crate::{Change, Finding, Settings, Snapshot, Standing, Vendors};
 
 /// Factory addresses asked for, at most.
 const MAX_FACTORY: usize = 256;
@@ -477,7 +477,7 @@ impl Ledger {
 
     /// Whether the head count goes on after its passes.
     pub(crate) fn watches(&self) -> bool {
-        self.settings.purpose != Purpose::Survey
+        !self.settings.purpose.surveys()
     }
 
     /// This computer as a host.

@@ -5,10 +5,10 @@ use std::time::Duration;
 use rig::{AddressSpec, How};
 use vocab::{DhcpOffer, Moment};
 
+use crate::Severity;
 use crate::asking::lanes::Key;
 use crate::hosts::claim::HostId;
 use crate::ledger::{Ledger, Timer};
-use crate::{Purpose, Severity};
 
 /// "After 5 s for DHCP offers" (the contract of readiness).
 pub(crate) const FOR_OFFERS: Duration = Duration::from_secs(5);
@@ -123,7 +123,7 @@ impl Ledger {
         if self.servers.latest.is_some() {
             // The wire is the same, only our address changed.
             self.plan_servers();
-        } else if self.takes_leases() || self.settings.purpose == Purpose::Survey {
+        } else if self.takes_leases() || self.settings.purpose.surveys() {
             self.want_servers(at, false);
         }
     }

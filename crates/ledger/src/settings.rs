@@ -16,6 +16,16 @@ pub enum Purpose {
     Check,
     /// One look at the whole wire: passes only; strangers' usual control ports are asked too.
     Survey,
+    /// A survey from which a rig file is made: strangers are asked at every control port that has a
+    /// usual place, and where they say that they serve; and whom they call is noted.
+    Enroll,
+}
+
+impl Purpose {
+    /// Whether it is a look at the whole wire, strangers included, that ends with its passes.
+    pub const fn surveys(self) -> bool {
+        matches!(self, Self::Survey | Self::Enroll)
+    }
 }
 
 /// What the ledger knows before anything is seen.

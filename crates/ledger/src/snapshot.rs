@@ -18,6 +18,15 @@ use crate::{
 /// Hosts shown that are not on the list (the JSON contract).
 pub(crate) const MAX_UNLISTED: usize = 500;
 
+/// How many are shown: an enrolment is about all of them.
+pub(crate) fn most_unlisted(ledger: &Ledger) -> usize {
+    if ledger.enrolls() {
+        usize::MAX
+    } else {
+        MAX_UNLISTED
+    }
+}
+
 pub(crate) fn build(ledger: &Ledger, now: Moment) -> Snapshot {
     let mut counts = Counts::default();
     for track in &ledger.tracks {
@@ -192,7 +201,6 @@ fn seen(ledger: &Ledger, units: &Units<'_>, track: &Track, id: HostId) -> Option
             .mask
             .filter(|(a, _)| Some(*a) == address)
             .map(|(_, mask)| mask),
-        asks_dhcp: host.asks_dhcp,
         first_seen: host.first,
     })
 }
@@ -220,7 +228,6 @@ fn this_computer(ledger: &Ledger, track: &Track, id: HostId) -> Option<SeenView>
         names: Vec::new(),
         rtt: None,
         mask: None,
-        asks_dhcp: false,
         first_seen: ledger.epoch,
     })
 }
@@ -275,7 +282,7 @@ fn unlisted(ledger: &Ledger, units: &Units<'_>) -> (Vec<HostView>, usize) {
     (
         hosts
             .into_iter()
-            .take(MAX_UNLISTED)
+            .take(most_unlisted(ledger))
             .map(|h| view(ledger, units, h))
             .collect(),
         total,

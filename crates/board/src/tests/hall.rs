@@ -82,7 +82,6 @@ pub(super) fn device(name: &str, role: Role, last: u8) -> DeviceView {
             names: vec![named(&name.to_lowercase().replace(' ', "-"))],
             rtt: Some(Duration::from_micros(300 + u64::from(last) * 7)),
             mask: None,
-            asks_dhcp: false,
             first_seen: Moment::from_millis(120),
         }),
         power: camera.then_some(Power::On),
@@ -389,6 +388,7 @@ pub(crate) fn trouble() -> Snapshot {
                         },
                     },
                 ],
+                ..HeardView::default()
             },
             ipv6: None,
             vendor: None,

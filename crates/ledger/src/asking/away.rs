@@ -92,8 +92,8 @@ impl Ledger {
         }
     }
 
-    /// Whether the control ports of a host on a foreign subnet are still to tell, and it is not too
-    /// late for that: `since` is when the passes were over.
+    /// Whether the control ports of a host on a foreign subnet, or in an enrolment of any host, are
+    /// still to tell, and it is not too late for that: `since` is when the passes were over.
     pub fn awaits_ports(&self, now: Moment, since: Moment) -> bool {
         let strangers = self
             .foreigners
@@ -107,7 +107,8 @@ impl Ledger {
                 t.ports.iter().map(move |p| Key::Port(address, id.mac(), p.which))
             });
         let open = |key: Key| self.lanes.busy(key) || self.lanes.due_at(key).is_some();
-        now < since + PATIENCE && self.blind().is_none() && strangers.chain(listed).any(open)
+        let mut away = strangers.chain(listed);
+        now < since + PATIENCE && self.blind().is_none() && (away.any(open) || self.open_strangers())
     }
 }
 

@@ -4,6 +4,7 @@
 pub(crate) mod away;
 pub(crate) mod beat;
 pub(crate) mod covered;
+pub(crate) mod enroll;
 pub(crate) mod lanes;
 pub(crate) mod passes;
 pub(crate) mod plan;

@@ -5,13 +5,13 @@ use std::net::Ipv4Addr;
 use std::time::Duration;
 
 use rig::AskWhen;
-use vocab::{ControlPort, ControlState, ControlWord, Moment};
+use vocab::{ControlPort, ControlState, Moment};
 
+use crate::Standing;
 use crate::asking::lanes::Key;
 use crate::hosts::claim::HostId;
 use crate::judging::track::PortState;
 use crate::ledger::Ledger;
-use crate::{Purpose, Standing};
 
 /// How soon a control port is asked again while a device starts, where the pace leaves room: the
 /// stopwatch of its start is right to within this.
@@ -42,7 +42,7 @@ impl Ledger {
         let soon = self.stretch(PORT_SOON);
         // One that takes longer than the file allows may yet come up.
         let starts = track.standing == Standing::Starting || track.starts.running().is_some();
-        let watch = track.device.ask == AskWhen::Watch && self.settings.purpose != Purpose::Survey;
+        let watch = track.device.ask == AskWhen::Watch && !self.settings.purpose.surveys();
         for port in &track.ports {
             let key = Key::Port(address, id.mac(), port.which);
             let last = self.lanes.closed_at(key);
@@ -98,7 +98,7 @@ impl Ledger {
     /// In a survey a stranger's usual control ports are asked once.
     pub(crate) fn survey_ports(&mut self, id: HostId, address: Ipv4Addr) {
         let stranger = id.mac().is_none_or(|m| !self.by_mac.contains_key(&m));
-        if self.settings.purpose != Purpose::Survey
+        if !self.settings.purpose.surveys()
             || !stranger
             || self.by_address.contains_key(&address)
             || self.blind().is_some()
@@ -116,24 +116,22 @@ impl Ledger {
 
     /// Has a stranger's usual control ports asked, unless some were.
     pub(crate) fn usual_ports(&mut self, id: HostId, address: Ipv4Addr, at: Moment) {
-        const USUAL: [ControlWord; 4] = [
-            ControlWord::ViscaUdp,
-            ControlWord::Http,
-            ControlWord::Rtsp,
-            ControlWord::Onvif,
-        ];
+        let usual = self.usual_words();
         let Some(host) = self.hosts.get_mut(id) else {
             return;
         };
         if !host.ports.is_empty() {
             return;
         }
-        for word in USUAL {
-            let Some(port) = word.usual_port().map(|port| ControlPort { word, port }) else {
+        for word in usual {
+            let Some(port) = word.usual_port().map(|port| ControlPort { word: *word, port }) else {
                 continue;
             };
             host.ports.insert(port, None);
             self.lanes.want(Key::Port(address, id.mac(), port), Some(at));
+        }
+        if let Some(mac) = id.mac() {
+            self.ask_announced(at, mac);
         }
     }
 }

@@ -8,7 +8,7 @@ use vocab::{DhcpOffer, Ipv4Net, Mac};
 use crate::find::made;
 use crate::judging::words::{number, place};
 use crate::ledger::Ledger;
-use crate::{Finding, FindingKind, Purpose, Severity};
+use crate::{Finding, FindingKind, Severity};
 
 /// Servers described in one finding, and hardware named.
 const MAX_TOLD: usize = 3;
@@ -100,7 +100,7 @@ impl Ledger {
     fn one_server(&self, offer: &DhcpOffer) -> Option<Finding> {
         let (fit, unlike) = self.fit(offer);
         let device = self.odd_device(offer);
-        if fit == Fit::Fits && device.is_none() && self.settings.purpose != Purpose::Survey {
+        if fit == Fit::Fits && device.is_none() && !self.settings.purpose.surveys() {
             return None;
         }
         let risk = fit == Fit::Unlike && self.takes_leases();

@@ -132,6 +132,8 @@ impl<'a> Units<'a> {
             dhcp_class: host.words.class.clone(),
             dhcp_id: host.words.id.clone(),
             same_unit: self.same_unit(ledger, host),
+            asks_dhcp: host.asks_dhcp,
+            calls: host.calls.iter().copied().collect(),
         }
     }
 

@@ -44,6 +44,7 @@ impl Ledger {
         if news {
             self.revision += 1;
             self.look_who(at);
+            self.ask_announced(at, mac);
         }
         if moved && let Some(&i) = self.by_mac.get(&mac) {
             let gone = |s: PortState| matches!(s, PortState::Told(s) if s != ControlState::Answered);

@@ -9,7 +9,7 @@ use super::Muster;
 use super::astray::astray;
 use crate::asking::wait::MAX_CAUGHT;
 use crate::judging::headline::headline;
-use crate::snapshot::MAX_UNLISTED;
+use crate::snapshot::most_unlisted;
 use crate::{Counts, FindingKind, Ledger, NetworkView, Snapshot, WaitView};
 
 /// The state of all networks together. What is no network's own (the title, this computer as the
@@ -69,7 +69,9 @@ pub(super) fn join(muster: &Muster, now: Moment) -> Snapshot {
     whole
         .unlisted
         .sort_by_key(|host| !host.mac.is_some_and(|mac| first.contains(&mac)));
-    whole.unlisted.truncate(MAX_UNLISTED);
+    whole
+        .unlisted
+        .truncate(muster.legs.first().map_or(0, most_unlisted));
     whole.findings.extend(astray);
     whole
         .findings

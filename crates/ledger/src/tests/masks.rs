@@ -54,7 +54,7 @@ fn what_a_device_tells_of_its_address_is_shown_beside_it() {
     w.run_to(secs(3.0));
     let shown = |w: &World, n: usize| {
         let seen = w.snapshot().devices[n].seen.clone().unwrap();
-        (seen.mask, seen.asks_dhcp)
+        (seen.mask, seen.heard.asks_dhcp)
     };
     assert_eq!(shown(&w, 0), (None, false), "nobody told");
     tells(&mut w, mac(21), "10.40.8.21", "255.255.255.0");

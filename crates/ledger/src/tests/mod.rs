@@ -11,6 +11,7 @@ mod clash;
 mod conflict;
 mod control;
 mod dhcp;
+mod enroll;
 mod expected;
 mod kin;
 mod known;

@@ -115,8 +115,6 @@ pub struct SeenView {
     pub rtt: Option<Duration>,
     /// The mask that it told for the address that matters.
     pub mask: Option<Ipv4Addr>,
-    /// Whether it was heard asking a DHCP server for an address.
-    pub asks_dhcp: bool,
     /// When it was first heard.
     pub first_seen: Moment,
 }

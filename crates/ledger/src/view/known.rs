@@ -97,4 +97,8 @@ pub struct HeardView {
     pub dhcp_id: Option<ClientId>,
     /// Devices and other hardware of which the same unit speaks, by that.
     pub same_unit: Vec<String>,
+    /// Whether it was heard asking a DHCP server for an address.
+    pub asks_dhcp: bool,
+    /// In an enrolment: the addresses that it asked others for by ARP, at most 16.
+    pub calls: Vec<Ipv4Addr>,
 }

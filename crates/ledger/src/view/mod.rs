@@ -73,7 +73,7 @@ pub struct Snapshot {
     pub counts: Counts,
     /// The counted devices in file order.
     pub devices: Vec<DeviceView>,
-    /// Hosts that are not on the list, worth-looking-at first, at most 500.
+    /// Hosts that are not on the list, worth-looking-at first, at most 500; in an enrolment all that are kept.
     pub unlisted: Vec<HostView>,
     /// How many there are in all.
     pub unlisted_total: usize,

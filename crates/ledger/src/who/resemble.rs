@@ -14,7 +14,7 @@ use crate::judging::track::Track;
 use crate::ledger::{Ledger, Timer};
 use crate::who::assign::assign;
 use crate::who::likeness::{Likeness, Stranger, TELL, Wanted, weigh};
-use crate::{Likely, Purpose, Standing};
+use crate::{Likely, Standing};
 
 /// So long after news all is weighed anew, so that many news cost little.
 const SOON: Duration = Duration::from_millis(500);
@@ -185,7 +185,7 @@ impl Ledger {
     /// maker that the rig has, at a factory or foreign address, or that announces pictures or sound
     /// (the contract of asking). Each is asked once.
     fn ask_strangers(&mut self, missing: &[usize], strangers: &[HostId], now: Moment) {
-        if self.blind().is_some() || self.settings.purpose == Purpose::Survey {
+        if self.blind().is_some() || self.settings.purpose.surveys() {
             return;
         }
         let ports: BTreeSet<ControlPort> = missing

@@ -47,7 +47,7 @@ impl AsFound {
             wall,
             address: seen.address?,
             mask: seen.mask,
-            dhcp: seen.asks_dhcp.then_some(true),
+            dhcp: seen.heard.asks_dhcp.then_some(true),
         })
     }
 

@@ -273,12 +273,14 @@ fn only_the_units_own_settled_state_is_as_found() {
         mac: Some(own),
         address: Some(address),
         addresses: vec![address],
-        heard: HeardView::default(),
+        heard: HeardView {
+            asks_dhcp: true,
+            ..HeardView::default()
+        },
         vendor: None,
         names: Vec::new(),
         rtt: None,
         mask,
-        asks_dhcp: true,
         first_seen: Moment::ZERO,
     });
     let mut found = |standing, expected: &[Mac]| {
