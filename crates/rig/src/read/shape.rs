@@ -125,7 +125,11 @@ pub(super) fn check(text: &str, source: &Source<'_>, faults: &mut Faults) -> Vec
                         .unwrap_or_default();
                 } else if let Some(after) = rest.strip_prefix(end) {
                     quote = None;
-                    rest = after;
+                    // Up to two quotes more stand before the end of a long one (TOML 1.0, "String").
+                    let more = end.len() / 3 * 2;
+                    let mark = end.chars().next().unwrap_or_default();
+                    let more = after.chars().take(more).take_while(|c| *c == mark).count();
+                    rest = after.get(more..).unwrap_or_default();
                 } else {
                     rest = rest.get(c.len_utf8()..).unwrap_or_default();
                 }
@@ -226,6 +230,7 @@ mod tests {
             "channels = { 1 = \"A\",\n  2 = { device = \"B\", control = \"rtsp\" } }\n",
             "note = \"\"\"\n[[device]]\n\"\"\"\nx = '['\n",
             "a = \"\\\"[\"\n",
+            "c = { 1 = '''a {'''' }\nd = [\"\"\"[\"\"\"\"\"]\n",
         ] {
             assert_eq!(regions(text), Vec::<&str>::new(), "{text}");
         }
