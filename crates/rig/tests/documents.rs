@@ -2,6 +2,8 @@
 
 #![allow(clippy::unwrap_used, reason = "a test may panic")]
 
+use std::collections::BTreeMap;
+
 use proptest::prelude::*;
 use rig::{AddressSpec, Edit, EditError, How, NewDevice, RigDocument, Role, read};
 use vocab::Mac;
@@ -270,4 +272,54 @@ proptest! {
             prop_assert_eq!(edited.text(), text);
         }
     }
+}
+
+#[test]
+fn channels_are_added_however_the_panels_own_are_written() {
+    let head = "format = 1\n[network]\nsubnet = \"10.40.8.0/24\"\n";
+    let camera = "[[device]]\nname = \"Loft\"\nrole = \"camera\"\naddress = \"10.40.8.21\"\n";
+    let panel = "[[device]]\nname = \"Desk\"\nrole = \"panel\"\naddress = \"10.40.8.60\" # ours\n";
+    let edit = Edit::Channels {
+        name: "Desk".into(),
+        channels: BTreeMap::from([(2, "Loft".to_owned()), (3, "A \"B\" \\".to_owned())]),
+    };
+    let third = format!(
+        "{camera}[[device]]\nname = \"A \\\"B\\\" \\\\\"\nrole = \"camera\"\naddress = \"10.40.8.22\"\n"
+    );
+    for (own, others) in [
+        ("", 0),
+        ("channels = {}\n", 0),
+        ("channels = { 1 = \"Loft\" } # one\n", 1),
+        ("channels = { 1 = { device = \"Loft\", control = \"rtsp\" } }", 1),
+        ("  channels.1 = \"Loft\" # one\n", 1),
+        ("channels.1.device = \"Loft\"\n", 1),
+        ("[device.channels]\n  1 = \"Loft\" # one\n# more\n", 1),
+        ("[device.channels]", 0),
+    ] {
+        for line_break in ["\n", "\r\n"] {
+            let text = format!("{head}{third}{panel}{own}").replace('\n', line_break);
+            let mut edited = document(&text);
+            let rig = edited.apply(std::slice::from_ref(&edit)).unwrap();
+            let channels = &rig.device("Desk").unwrap().channels;
+            assert_eq!(channels.len(), others + 2, "{}", edited.text());
+            assert_eq!(channels[&3].device, "A \"B\" \\");
+            for line in text.lines().filter(|line| !line.contains("channels")) {
+                assert!(edited.text().contains(line), "{line}: {}", edited.text());
+            }
+            assert_eq!(edited.text().contains("# one"), text.contains("# one"));
+            if line_break == "\r\n" {
+                assert_eq!(
+                    edited.text().matches('\n').count(),
+                    edited.text().matches("\r\n").count()
+                );
+            }
+        }
+    }
+    let text = format!("{head}{third}{panel}channels = {{ 2 = \"Loft\" }}\n");
+    let mut edited = document(&text);
+    assert!(
+        matches!(edited.apply(&[edit]), Err(EditError::WouldBreak(_))),
+        "2 is in use"
+    );
+    assert_eq!(edited.text(), text);
 }

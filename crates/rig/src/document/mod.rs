@@ -4,6 +4,7 @@
 //! written anew from a model. So comments, order, spacing and line endings stay as their owner left
 //! them. After each edit the text is read again, and an edit that would break the file is refused.
 
+mod channels;
 mod fresh;
 mod places;
 mod splice;
@@ -65,6 +66,14 @@ pub enum Edit {
     Devices(Vec<Device>),
     /// Adds a `[[switch]]` for each after the last one.
     Switches(Vec<Switch>),
+    /// Gives a panel further channels; those that it has stay. A number that it has already is an
+    /// error of the outcome.
+    Channels {
+        /// Its name.
+        name: String,
+        /// The names of devices, by channel.
+        channels: BTreeMap<u32, String>,
+    },
 }
 
 /// A key of a network with its new value.

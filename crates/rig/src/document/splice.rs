@@ -3,13 +3,13 @@
 //! As many edits as do not get in each other's way are made from one reading of the text, so that a
 //! rig of thousands of devices is renumbered at once.
 
-use std::collections::HashSet;
+use std::collections::{BTreeMap, HashSet};
 use std::ops::Range;
 
 use toml_edit::{Document, Item, TableLike};
 
 use super::places::{Place, Places};
-use super::{Edit, EditError, NewDevice, fresh, values};
+use super::{Edit, EditError, NewDevice, channels, fresh, values};
 use crate::Role;
 use crate::model::Row;
 
@@ -115,6 +115,10 @@ impl<'d> Batch<'d> {
                 let lines = fresh::lines(devices.iter().map(Row::Device));
                 self.alone(|batch| batch.after_last("device", &lines))
             }
+            Edit::Channels { name, channels } => {
+                let place = self.places.named(name);
+                self.known(place, name, |batch, place| batch.channels(&place, channels))
+            }
             Edit::Switches(switches) => {
                 let lines = fresh::lines(switches.iter().map(Row::Switch));
                 self.alone(|batch| batch.after_last("switch", &lines))
@@ -219,6 +223,16 @@ impl<'d> Batch<'d> {
         self.after_last("device", &lines);
     }
 
+    /// Adds channels to those of a panel.
+    fn channels(&mut self, place: &Place<'d>, channels: &BTreeMap<u32, String>) -> bool {
+        let body = self.body;
+        self.alone(|batch| {
+            if let Some((at, new)) = channels::splice(body, place.table, place.own_lines, channels) {
+                batch.splices.push(Splice { at, new });
+            }
+        })
+    }
+
     /// Puts lines after the last table of that key, or at the end.
     fn after_last(&mut self, key: &str, lines: &[String]) {
         let last = self.places.last(key);
@@ -262,7 +276,7 @@ const ANCHORS: [&str; 8] = [
     "address", "mac", "role", "name", "gateway", "subnet", "reserved", "blocks",
 ];
 
-fn whole_lines(body: &str, from: usize, to: usize) -> Range<usize> {
+pub(super) fn whole_lines(body: &str, from: usize, to: usize) -> Range<usize> {
     let start = body
         .get(..from)
         .and_then(|before| before.rfind('\n'))
@@ -271,7 +285,7 @@ fn whole_lines(body: &str, from: usize, to: usize) -> Range<usize> {
 }
 
 /// Where the line that holds `at` ends, its line break included.
-fn line_end(body: &str, at: usize) -> usize {
+pub(super) fn line_end(body: &str, at: usize) -> usize {
     body.get(at..)
         .and_then(|rest| rest.find('\n'))
         .map_or(body.len(), |n| at + n + 1)
@@ -291,7 +305,7 @@ fn with_comma(body: &str, at: Range<usize>) -> Range<usize> {
 }
 
 /// Where a new entry goes, after the anchor, and how it is written: in the manner of the anchor.
-fn insertion(
+pub(super) fn insertion(
     body: &str,
     anchor: &(Range<usize>, Range<usize>),
     own_lines: bool,
@@ -337,7 +351,7 @@ fn first_entry(body: &str, place: &Place<'_>, key: &str, value: &str) -> (Range<
 }
 
 /// The line break of the file: that of its first line.
-fn line_break(body: &str) -> &'static str {
+pub(super) fn line_break(body: &str) -> &'static str {
     match body.find('\n') {
         Some(at) if body.get(..at).is_some_and(|line| line.ends_with('\r')) => "\r\n",
         _ => "\n",
