@@ -20,6 +20,7 @@
 mod budget;
 pub mod compare;
 mod document;
+pub mod enroll;
 mod model;
 pub mod plan;
 mod read;

@@ -12,7 +12,7 @@ use super::words::{one_of, quoted};
 use crate::SwitchPort;
 
 /// The longest name, in characters.
-pub(super) const NAME: usize = 60;
+pub(crate) const NAME: usize = 60;
 /// The longest free text, in characters.
 pub(super) const FREE_TEXT: usize = 500;
 /// The highest number of a port of a switch: more than any stack of switches has.
@@ -49,6 +49,14 @@ fn name_text(key: &str, text: &str, at: &Range<usize>, faults: &mut Faults) -> O
         return None;
     }
     Some(text.to_owned())
+}
+
+/// What is wrong with a name, in a few words; `None` if a device may bear it.
+pub(crate) fn name_problem(text: &str) -> Option<String> {
+    let mut faults = Faults::new();
+    let name = name_text("name", text, &(0..0), &mut faults);
+    let said = faults.errors.into_iter().next().map(|fault| fault.message);
+    said.filter(|_| name.is_none())
 }
 
 pub(super) fn macs(entry: &Entry<'_>, faults: &mut Faults) -> Vec<(Mac, Range<usize>)> {
