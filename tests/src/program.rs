@@ -14,11 +14,12 @@ use serde_json::Value;
 use crate::{PATIENCE, top};
 
 /// Every command that there is.
-pub const COMMANDS: [&str; 11] = [
+pub const COMMANDS: [&str; 12] = [
     "board",
     "check",
     "survey",
     "plan",
+    "enroll",
     "rehearse",
     "compare",
     "journal",

@@ -2,6 +2,7 @@
 
 mod budget;
 mod compare;
+mod enroll;
 mod journal;
 mod plan;
 mod sheet;
@@ -16,6 +17,7 @@ use vocab::{Ipv4Net, Pace};
 
 pub(crate) use self::budget::BudgetArgs;
 pub(crate) use self::compare::CompareArgs;
+pub(crate) use self::enroll::EnrollArgs;
 pub(crate) use self::journal::{JournalArgs, KeepArgs, RecordArgs};
 pub(crate) use self::plan::{PlanArgs, Server};
 pub(crate) use self::sheet::{SheetArgs, SheetForm, SheetPart};
@@ -87,6 +89,8 @@ pub enum Command {
         #[arg(long)]
         json: bool,
     },
+    /// Make a rig file from what is on the wire, or add to one: each proposal is confirmed on a full screen
+    Enroll(EnrollArgs),
     /// Open the board on a simulated venue: no network, no permission, no device needed
     Rehearse {
         /// The scene to play; see --list

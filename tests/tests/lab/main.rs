@@ -10,6 +10,7 @@ mod clash;
 mod computer;
 mod control;
 mod dhcp;
+mod enroll;
 mod far;
 mod groups;
 mod journal;

@@ -6,6 +6,7 @@ mod board;
 mod budget;
 mod check;
 mod compare;
+mod enroll;
 mod generate;
 mod interrupt;
 mod journal;
@@ -59,6 +60,7 @@ fn dispatch(cli: Cli) -> Result<Exit, Failure> {
             within,
             json,
         } => block_on(survey::survey(rig, link, far, within, json)),
+        Command::Enroll(args) => block_on(enroll::enroll(args)),
         Command::Rehearse { list: true, .. } => rehearse::list(),
         Command::Rehearse {
             scene,

@@ -48,6 +48,12 @@ pub(crate) fn load_if_saved(path: &Path) -> Result<Option<Report>, SavedError> {
     is_object.then(|| parse(path, &text)).transpose()
 }
 
+/// Reads a saved check or survey.
+pub(crate) fn load_saved(path: &Path) -> Result<Report, SavedError> {
+    let bytes = read_bounded(path, SAVED).map_err(SavedError::Unread)?;
+    parse(path, &utf8(&bytes))
+}
+
 fn parse(path: &Path, text: &[u8]) -> Result<Report, SavedError> {
     serde_json::from_slice(text).map_err(|why| SavedError::Faulty(path.to_owned(), why))
 }

@@ -1,0 +1,18 @@
+//! `enroll`: makes a rig file from what is on the wire, or adds to one.
+
+mod hosts;
+mod look;
+mod seen;
+mod target;
+mod yes;
+
+use crate::args::EnrollArgs;
+use crate::{Exit, Failure};
+
+use target::Target;
+
+/// Proposes an entry for each host, has them confirmed, and writes the file.
+pub(super) async fn enroll(args: EnrollArgs) -> Result<Exit, Failure> {
+    let target = Target::find(&args.rig)?;
+    yes::take(&args, target).await
+}
