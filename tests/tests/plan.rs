@@ -6,6 +6,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use rigmuster_tests::program::{Call, Outcome, bin, run};
+use rigmuster_tests::terminal::Start;
 use rigmuster_tests::tools::python;
 use rigmuster_tests::{has, top};
 use serde_json::Value;
@@ -277,4 +278,63 @@ fn the_subnet_of_an_offer_is_taken_if_there_is_only_one() {
     run(&["plan", "--rehearse", "calm", "--from-offer"])
         .expect(2)
         .tells(&["no DHCP server", "next step"]);
+}
+
+#[test]
+fn a_person_is_asked_before_the_file_is_written() {
+    let folder = TempDir::new().expect("a folder");
+    let rig = hall(&folder);
+    let before = fs::read_to_string(&rig).expect("the rig");
+    let path = rig.display().to_string();
+    for (answer, writes) in [("n\r", false), ("\r", false), ("y\r", true)] {
+        let terminal = Start::program(&["plan", &path, "--write"]).start();
+        terminal.wait_text("[y/N]");
+        terminal.send(answer);
+        assert_eq!(terminal.end().code, 0);
+        assert_eq!(
+            fs::read_to_string(&rig).expect("the rig") != before,
+            writes,
+            "{answer:?}"
+        );
+    }
+}
+
+#[test]
+fn the_board_shows_the_work_list_and_keeps_what_hands_tick() {
+    let folder = TempDir::new().expect("a folder");
+    let list = folder.path().join("moves.json");
+    let path = list.display().to_string();
+    run(&["plan", "--rehearse", "moving", "--moves-to", &path]).expect(0);
+    for (done, keys) in [
+        ("0 of 3 steps are done", " "),
+        ("1 of 3 steps are done", "\x1b[H "),
+    ] {
+        let terminal = Start::program(&["board", "--rehearse", "moving", "--moves", &path]).start();
+        terminal.wait_text("Ramp");
+        terminal.send("v");
+        terminal.wait_text(done);
+        terminal.send(keys);
+        let after = if done.starts_with('0') { "1 of 3" } else { "0 of 3" };
+        terminal.wait_text(after);
+        terminal.send("q");
+        assert_eq!(terminal.end().code, 0);
+    }
+    assert!(
+        !fs::read_to_string(&list)
+            .expect("the list")
+            .contains("\"done\": true")
+    );
+    for (text, why) in [
+        ("{", "no work list"),
+        (
+            "{\"format\": 1, \"title\": \"\", \"tasks\": [{}]}",
+            "no work list",
+        ),
+        ("{\"format\": 9, \"title\": \"\", \"tasks\": []}", "format 9"),
+    ] {
+        fs::write(&list, text).expect("a file");
+        let terminal = Start::program(&["board", "--rehearse", "moving", "--moves", &path]).start();
+        terminal.wait_text(why);
+        assert_eq!(terminal.end().code, 2);
+    }
 }

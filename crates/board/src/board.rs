@@ -8,6 +8,7 @@ use vocab::Moment;
 
 use crate::filter::Filter;
 use crate::keys::{self, Action, Mood};
+use crate::moves::Moves;
 use crate::past::Past;
 use crate::plan::{Hit, Plan};
 use crate::rows::{One, Who};
@@ -17,6 +18,7 @@ mod asking;
 mod cable;
 mod journal;
 mod level;
+mod moves;
 
 pub(crate) use asking::Question;
 
@@ -40,6 +42,8 @@ pub(crate) enum Page {
     History,
     /// How the devices come up.
     Starts,
+    /// The work list of a plan.
+    Moves,
     /// Keys and standings.
     Help,
     /// What it means to say that something is restarted, while the board asks what.
@@ -68,6 +72,7 @@ pub struct Board {
     notice: Option<String>,
     warning: Option<String>,
     past: Past,
+    moves: Option<Moves>,
 }
 
 impl Board {
@@ -89,6 +94,7 @@ impl Board {
             notice: None,
             warning: None,
             past: Past::NONE,
+            moves: None,
         }
     }
 
@@ -179,6 +185,7 @@ impl Board {
         match self.page {
             None => Mood::Board,
             Some(Page::Sheet) => Mood::Sheet,
+            Some(Page::Moves) => Mood::Moves,
             Some(_) if self.shows_check(snapshot) => Mood::Checking,
             Some(_) => Mood::Page,
         }
@@ -249,8 +256,11 @@ impl Board {
                 };
                 self.settle(snapshot);
             }
+            Action::Open if self.page == Some(Page::Moves) => return self.tick(),
             Action::Open => self.open(snapshot),
             Action::Back if self.page == Some(Page::Cable) => self.close_over(),
+            Action::Tick => return self.tick(),
+            Action::Moves => self.open_moves(),
             Action::Back => {
                 if self.page.take().is_none() {
                     self.filter.clear();
@@ -316,6 +326,11 @@ impl Board {
         if self.page.is_some() {
             let top = plan.page_top;
             match (action, self.page) {
+                (_, Some(Page::Moves)) => {
+                    if let Some(moves) = &mut self.moves {
+                        moves.go(action);
+                    }
+                }
                 (Action::Left, Some(Page::Sheet)) => return self.choose_near(&plan, snapshot, false),
                 (Action::Right, Some(Page::Sheet)) => return self.choose_near(&plan, snapshot, true),
                 (Action::Up, _) => self.page_top = top.saturating_sub(1),

@@ -57,6 +57,10 @@ pub(crate) enum Action {
     History,
     /// How the devices come up.
     Starts,
+    /// The work list of a plan.
+    Moves,
+    /// Tick the selected step of the work list.
+    Tick,
     /// The help page.
     Help,
     /// Leave.
@@ -217,6 +221,20 @@ pub(crate) const KEYS: &[Key] = &[
         "starts",
         "how the devices come up, step by step",
     ),
+    key(
+        Action::Moves,
+        &[KeyCode::Char('v')],
+        "v",
+        "work list",
+        "the work list of a plan, ticked off as it is done",
+    ),
+    key(
+        Action::Tick,
+        &[KeyCode::Char(' ')],
+        "Space",
+        "tick",
+        "on the work list: tick the selected step; Enter as well",
+    ),
     key(Action::Help, &[KeyCode::Char('?')], "?", "help", "this page"),
     key(
         Action::Quit,
@@ -332,6 +350,8 @@ pub(crate) enum Mood {
     Board,
     /// The sheet of a device or host.
     Sheet,
+    /// The work list.
+    Moves,
     /// Another page.
     Page,
     /// A filter is being typed.
@@ -386,7 +406,7 @@ pub(crate) fn action(mood: Mood, event: &KeyEvent) -> Option<Action> {
         Mood::Restarting => find(&RESTARTING).or_else(|| find(KEYS).filter(scrolls)),
         Mood::Cabling => find(&CABLING).or_else(|| find(KEYS).filter(scrolls)),
         Mood::Checking => find(&CHECKING).or_else(|| find(KEYS)),
-        Mood::Board | Mood::Sheet | Mood::Page | Mood::Typing => find(KEYS),
+        Mood::Board | Mood::Sheet | Mood::Moves | Mood::Page | Mood::Typing => find(KEYS),
     }
 }
 
@@ -399,7 +419,7 @@ pub(crate) fn answers(mood: Mood) -> u16 {
         Mood::Cabling => &CABLING,
         Mood::Levels => &LEVELS,
         Mood::Typing => &TYPING,
-        Mood::Board | Mood::Sheet | Mood::Page | Mood::Checking => &[],
+        Mood::Board | Mood::Sheet | Mood::Moves | Mood::Page | Mood::Checking => &[],
     };
     keys.iter().map(|key| wide(key) + GAP).sum::<u16>() + 1
 }
@@ -424,8 +444,8 @@ pub(crate) struct Hint {
 /// come last and always fit first.
 pub(crate) fn hints(mood: Mood, x: u16, columns: u16, of_use: impl Fn(Action) -> bool) -> Vec<Hint> {
     use Action::{
-        Accept, AskControl, Back, CheckCable, Far, Filter, Findings, Help, History, Listen, Open, Quit,
-        Restart, Starts, Sweep, Switch,
+        Accept, AskControl, Back, CheckCable, Far, Filter, Findings, Help, History, Listen, Moves, Open,
+        Quit, Restart, Starts, Sweep, Switch, Tick,
     };
     // In order of importance; shown in that order too, with help and quit at the end.
     let wanted: &[Action] = match mood {
@@ -441,12 +461,13 @@ pub(crate) fn hints(mood: Mood, x: u16, columns: u16, of_use: impl Fn(Action) ->
         Mood::Typing => return place(TYPING.iter(), x, columns),
         Mood::Board => &[
             Help, Quit, Open, Switch, Filter, Sweep, AskControl, Listen, Findings, Far, History, Accept,
-            Starts,
+            Starts, Moves,
         ],
         Mood::Sheet => &[
             Help, Quit, Back, AskControl, Sweep, Listen, Findings, Far, History, Accept, Starts, Restart,
-            CheckCable,
+            CheckCable, Moves,
         ],
+        Mood::Moves => &[Help, Quit, Back, Tick],
         Mood::Page => &[Help, Quit, Back],
     };
     let mut left = columns;
@@ -488,45 +509,4 @@ fn place(keys: impl Iterator<Item = &'static Key>, x: u16, columns: u16) -> Vec<
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn no_key_does_two_things() {
-        let mut seen: Vec<KeyCode> = Vec::new();
-        for code in KEYS.iter().flat_map(|k| k.codes) {
-            assert!(!seen.contains(code), "{code:?}");
-            seen.push(*code);
-        }
-        for keys in [&ASKING[..], &CHOOSING[..], &RESTARTING[..], &CABLING[..]] {
-            let codes: Vec<KeyCode> = keys.iter().flat_map(|k| k.codes).copied().collect();
-            let once: std::collections::BTreeSet<String> = codes.iter().map(|c| format!("{c:?}")).collect();
-            assert_eq!(once.len(), codes.len());
-        }
-    }
-
-    #[test]
-    fn help_and_quit_are_hinted_at_every_width_that_is_drawn() {
-        for columns in 40..220 {
-            for mood in [Mood::Board, Mood::Sheet, Mood::Page, Mood::Checking] {
-                let hints = hints(mood, 1, columns - 2, |_| true);
-                for action in [Action::Help, Action::Quit] {
-                    assert!(hints.iter().any(|h| h.key.action == action), "{columns} {mood:?}");
-                }
-                assert!(hints.iter().all(|h| h.x + h.columns < columns));
-            }
-        }
-    }
-
-    #[test]
-    fn modifiers_make_another_key_of_it() {
-        let plain = KeyEvent::new(KeyCode::Char('s'), KeyModifiers::NONE);
-        assert_eq!(action(Mood::Board, &plain), Some(Action::Sweep));
-        let with_ctrl = KeyEvent::new(KeyCode::Char('s'), KeyModifiers::CONTROL);
-        assert_eq!(action(Mood::Board, &with_ctrl), None);
-        assert!(is_interrupt(&KeyEvent::new(
-            KeyCode::Char('c'),
-            KeyModifiers::CONTROL
-        )));
-    }
-}
+mod tests;

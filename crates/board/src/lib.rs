@@ -22,6 +22,7 @@ mod known;
 mod layout;
 mod list;
 mod look;
+mod moves;
 mod paint;
 mod past;
 mod pen;

@@ -47,6 +47,7 @@ fn parts(board: &Board, pen: &mut Pen<'_>, plan: &Plan, snapshot: &Snapshot, clo
         (Some(Page::Findings), _) => "findings",
         (Some(Page::History), _) => "history",
         (Some(Page::Starts), _) => "starts",
+        (Some(Page::Moves), _) => "work list",
         (Some(Page::Restart), _) => "restart",
         (Some(Page::Cable), _) => "cable check",
         (Some(Page::Help), _) => "help",
@@ -103,6 +104,11 @@ fn main(board: &Board, pen: &mut Pen<'_>, plan: &Plan, snapshot: &Snapshot, cloc
         Some(Page::Starts) => {
             let all = starts::lines(snapshot, area.width, clock);
             lines(pen, &all, plan.page_top);
+        }
+        Some(Page::Moves) => {
+            if let Some(page) = board.moves_page(snapshot, area.width) {
+                lines(pen, &page.lines, plan.page_top);
+            }
         }
         Some(Page::Help) => lines(pen, &help::lines(snapshot, area.width), plan.page_top),
         Some(Page::Far) => lines(pen, &far::lines(snapshot, area.width), plan.page_top),
@@ -168,7 +174,7 @@ fn foot(board: &Board, pen: &mut Pen<'_>, plan: &Plan) {
             let typed = format!("Filter: {}_", board.filter().text());
             pen.put(1, 0, u16::MAX, &typed, look::BOLD);
         }
-        Mood::Board | Mood::Sheet | Mood::Page | Mood::Checking => {
+        Mood::Board | Mood::Sheet | Mood::Moves | Mood::Page | Mood::Checking => {
             if let Some(notice) = board.notice() {
                 pen.put(1, 0, u16::MAX, notice, look::BOLD);
                 return;

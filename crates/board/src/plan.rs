@@ -130,11 +130,17 @@ impl Board {
             let of_use = |action| match action {
                 Action::AskControl if mood == Mood::Sheet => self.asks_control(snapshot),
                 Action::CheckCable if mood == Mood::Sheet => self.checks_cable(snapshot),
+                Action::Moves => self.has_moves(),
                 _ => true,
             };
             keys::hints(mood, x, screen.width.saturating_sub(x).saturating_sub(1), of_use)
         };
-        let page_top = self.page_top().min(self.last_page_line(&areas, snapshot));
+        let page_top = match self.page() {
+            Some(Page::Moves) => self.moves_page(snapshot, areas.main.width).map_or(0, |page| {
+                page.top(self.page_top(), usize::from(areas.main.height))
+            }),
+            _ => self.page_top().min(self.last_page_line(&areas, snapshot)),
+        };
         Some(Plan {
             areas,
             view,
@@ -153,7 +159,8 @@ impl Board {
     fn last_page_line(&self, areas: &Areas, snapshot: &Snapshot) -> usize {
         let rows = usize::from(areas.main.height);
         match self.page() {
-            None => 0,
+            // The work list follows its selection.
+            None | Some(Page::Moves) => 0,
             Some(Page::Findings) => snapshot.findings.len().saturating_sub(1),
             Some(Page::History) => (changes::own_rows(snapshot) + self.past().rows()).saturating_sub(rows),
             Some(Page::Far) => far::lines(snapshot, areas.main.width).len().saturating_sub(rows),

@@ -33,6 +33,9 @@ pub enum Request {
         /// The hardware that it is now.
         mac: Mac,
     },
+    /// A step of the work list was ticked by hand, or its tick taken back; see
+    /// [`Board::ticks`](crate::Board::ticks).
+    Ticked,
     /// Read the next lines of the journal, for [`Board::add_past`](crate::Board::add_past).
     Past {
         /// Those before the changes that are kept now; else those before what came last.

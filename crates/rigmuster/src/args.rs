@@ -19,7 +19,7 @@ pub(crate) use self::budget::BudgetArgs;
 pub(crate) use self::compare::CompareArgs;
 pub(crate) use self::enroll::EnrollArgs;
 pub(crate) use self::journal::{JournalArgs, KeepArgs, RecordArgs};
-pub(crate) use self::plan::{PlanArgs, Server};
+pub(crate) use self::plan::{MovesArgs, PlanArgs, Server};
 pub(crate) use self::sheet::{SheetArgs, SheetForm, SheetPart};
 use crate::places::parse_place;
 
@@ -58,6 +58,8 @@ pub enum Command {
         keep: KeepArgs,
         #[command(flatten)]
         level: LevelArgs,
+        #[command(flatten)]
+        moves: MovesArgs,
     },
     /// Take the head count once: ready (exit 0) or not (exit 1), and why
     Check {

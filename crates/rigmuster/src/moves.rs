@@ -1,13 +1,23 @@
-//! The work list as a file: saved by `plan`, for the board to tick off.
+//! The work list as a file: saved by `plan`, shown and ticked off by the board, which keeps the ticks in it.
 
 use std::net::Ipv4Addr;
+use std::path::PathBuf;
 
 use rig::plan::{Follow, Kind, Task, WorkList};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
-use vocab::{ControlPort, Mac};
+use vocab::{ControlPort, Ipv4Net, Mac, Text};
 
+use crate::Failure;
+use crate::files::{Kind as FileKind, SaveError, read_bounded, save_atomic};
 use crate::report::{Format, Printed, Word};
+
+/// A work list as a file. One of 5,000 devices has some 3 MiB.
+const LIST: FileKind = FileKind {
+    name: "work list",
+    example: "moves.json",
+    largest: 16,
+};
 
 /// The file.
 #[derive(Debug, Serialize, Deserialize, JsonSchema)]
@@ -37,6 +47,9 @@ pub(crate) struct TaskPart {
     text: String,
     /// What follows at once.
     then: Vec<FollowPart>,
+    /// Whether it is done; only the board says so.
+    #[serde(default, skip_serializing_if = "core::ops::Not::not")]
+    done: bool,
 }
 
 /// Somebody who points at the device: a channel of a panel, or a user in the rig file's words.
@@ -49,6 +62,9 @@ struct FollowPart {
     user: Option<String>,
     /// The same as a line for a person.
     text: String,
+    /// Whether it is done; only the board says so.
+    #[serde(default, skip_serializing_if = "core::ops::Not::not")]
+    done: bool,
 }
 
 impl MovesFile {
@@ -59,6 +75,13 @@ impl MovesFile {
             title: work.title.clone(),
             tasks: work.tasks.iter().map(TaskPart::new).collect(),
         }
+    }
+
+    /// The text of the file.
+    pub(crate) fn text(&self) -> Result<String, Failure> {
+        let text = serde_json::to_string_pretty(self);
+        text.map(|text| text + "\n")
+            .map_err(|e| Failure::fault(format_args!("the work list could not be written as JSON: {e}")))
     }
 }
 
@@ -80,7 +103,30 @@ impl TaskPart {
                 .iter()
                 .map(|follow| FollowPart::new(task, follow))
                 .collect(),
+            done: false,
         }
+    }
+}
+
+impl TaskPart {
+    fn task(&self) -> Option<Task> {
+        let then: Option<Vec<Follow>> = self.then.iter().map(FollowPart::follow).collect();
+        Some(Task {
+            device: clean(&self.device),
+            macs: self.macs.iter().map(|mac| mac.0).collect(),
+            position: self.position.as_deref().map(clean),
+            kind: self.kind.0,
+            from: self.from,
+            to: Ipv4Net::with_netmask(self.to, self.mask).ok()?,
+            gateway: self.gateway,
+            then: then?,
+        })
+    }
+
+    fn ticks(&self) -> Vec<bool> {
+        std::iter::once(self.done)
+            .chain(self.then.iter().map(|follow| follow.done))
+            .collect()
     }
 }
 
@@ -101,6 +147,86 @@ impl FollowPart {
             control,
             user,
             text,
+            done: false,
+        }
+    }
+
+    fn follow(&self) -> Option<Follow> {
+        match (&self.panel, self.channel, &self.user) {
+            (Some(panel), Some(number), _) => Some(Follow::Channel {
+                panel: clean(panel),
+                number,
+                control: self.control.map(|port| port.0),
+            }),
+            (_, _, Some(user)) => Some(Follow::User(clean(user))),
+            _ => None,
+        }
+    }
+}
+
+/// Text of a file that anybody may have written.
+fn clean(text: &str) -> String {
+    Text::clean(text).as_str().to_owned()
+}
+
+/// A work list that is being worked on.
+#[derive(Debug)]
+pub(crate) struct Moves {
+    path: PathBuf,
+    work: WorkList,
+    ticks: Vec<Vec<bool>>,
+}
+
+impl Moves {
+    /// Reads the work list at `path`.
+    pub(crate) fn load(path: PathBuf) -> Result<Self, Failure> {
+        let bytes = read_bounded(&path, LIST).map_err(Failure::usage)?;
+        let shown = Text::clean(&path.display().to_string());
+        let refused = |why: &str| {
+            Failure::usage(format_args!(
+                "{shown} is no work list that this version reads: {}\n\
+                 next step: make it anew: rigmuster plan RIG --moves-to FILE",
+                Text::clean(why)
+            ))
+        };
+        let file: MovesFile = serde_json::from_slice(&bytes).map_err(|e| refused(&e.to_string()))?;
+        let tasks: Option<Vec<Task>> = file.tasks.iter().map(TaskPart::task).collect();
+        let tasks = tasks.ok_or_else(|| refused("a mask, or who follows a task, makes no sense"))?;
+        Ok(Self {
+            work: WorkList {
+                title: clean(&file.title),
+                tasks,
+            },
+            ticks: file.tasks.iter().map(TaskPart::ticks).collect(),
+            path,
+        })
+    }
+
+    /// The list.
+    pub(crate) fn work(&self) -> WorkList {
+        self.work.clone()
+    }
+
+    /// What of it was done: for each task whether it is, then the same for each that follows it.
+    pub(crate) fn ticks(&self) -> Vec<Vec<bool>> {
+        self.ticks.clone()
+    }
+
+    /// Writes what of it is done in its file. Otherwise one line for the person says why not.
+    pub(crate) fn save(&self, ticks: &[Vec<bool>]) -> Result<(), String> {
+        let mut file = MovesFile::new(&self.work);
+        for (task, ticks) in file.tasks.iter_mut().zip(ticks) {
+            let mut ticks = ticks.iter().copied();
+            task.done = ticks.next().unwrap_or_default();
+            for (follow, done) in task.then.iter_mut().zip(ticks) {
+                follow.done = done;
+            }
+        }
+        let text = file.text().map_err(|e| e.to_string())?;
+        match save_atomic(&self.path, &text) {
+            // The new file is in its place.
+            Ok(()) | Err(SaveError::Unsettled { .. }) => Ok(()),
+            Err(why) => Err(format!("The tick is not kept in the file: {why}")),
         }
     }
 }

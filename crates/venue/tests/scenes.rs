@@ -123,7 +123,8 @@ fn every_scene_is_complete_and_its_rig_fits_our_computer() {
             "apart",
             "brownout",
             "uplink",
-            "damaged"
+            "damaged",
+            "moving"
         ]
     );
     for scene in &all {
@@ -184,7 +185,7 @@ const HALL: [&str; 12] = [
 
 #[test]
 fn each_scene_ends_or_stands_with_just_the_trouble_that_is_planned() {
-    let trouble: [(&str, u64, &[&str]); 27] = [
+    let trouble: [(&str, u64, &[&str]); 29] = [
         ("calm", 5, &[]),
         ("cable", 5, &[]),
         ("damaged", 5, &[]),
@@ -196,6 +197,8 @@ fn each_scene_ends_or_stands_with_just_the_trouble_that_is_planned() {
         ("traps", 5, &["Beacon", "Gangway", "Titles", "Cue laptop"]),
         ("apart", 5, &HALL),
         ("uplink", 110, &[]),
+        ("moving", 5, &["Ramp", "Jetty"]),
+        ("moving", 70, &[]),
         ("held", 31, &[]),
         ("brownout", 5, &[]),
         ("brownout", 280, &["Balcony"]),

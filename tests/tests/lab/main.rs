@@ -20,6 +20,7 @@ mod networks;
 mod oddities;
 mod outage;
 mod permission;
+mod plan;
 mod says;
 mod six;
 mod standings;

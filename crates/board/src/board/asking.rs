@@ -230,8 +230,10 @@ impl Board {
         self.ask_more(Request::Search(true), snapshot)
     }
 
-    /// Tells at the foot what ended between what was shown `before` and what is shown `now`.
+    /// Tells at the foot what ended between what was shown `before` and what is shown `now`, and ticks off
+    /// the work list what arrived.
     pub fn take_news(&mut self, before: &Snapshot, now: &Snapshot) {
+        self.look_at_moves(now);
         let checked = before.cable.as_ref().is_some_and(ledger::CableView::running);
         if let Some(view) = now.cable.as_ref().filter(|view| checked && !view.running())
             && self.page != Some(Page::Cable)

@@ -4,6 +4,7 @@ mod cable;
 mod far;
 pub(crate) mod hall;
 mod level;
+mod moves;
 mod outage;
 mod past;
 mod pictures;

@@ -58,6 +58,15 @@ pub struct PlanArgs {
     pub link: LinkArgs,
 }
 
+/// A work list for the board.
+#[derive(Debug, Args)]
+pub struct MovesArgs {
+    /// Show this work list of `plan --moves-to FILE` on key v, ticked off as the devices turn up; ticks by
+    /// hand are kept in the file
+    #[arg(long, value_name = "FILE")]
+    pub moves: Option<PathBuf>,
+}
+
 /// An open DHCP server.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 pub enum Server {

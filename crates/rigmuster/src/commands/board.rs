@@ -1,7 +1,7 @@
 //! `board`: the head count live on a full screen.
 
 use std::io::{self, IsTerminal};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use board::{Board, Request};
@@ -12,8 +12,9 @@ use vocab::{Level, Mac};
 use super::accept::accept;
 use super::interrupt::Interrupt;
 use super::open::{Run, Tempo, open};
-use crate::args::{KeepArgs, LevelArgs, LinkArgs, LookArgs, RigArg};
+use crate::args::{KeepArgs, LevelArgs, LinkArgs, LookArgs, MovesArgs, RigArg};
 use crate::journal::{News, Place, Recorder};
+use crate::moves::Moves;
 use crate::screen::{Input, Pictures, Screen, look};
 use crate::settings::Expected;
 use crate::source::exchange;
@@ -29,10 +30,12 @@ pub(super) async fn board(
     look: LookArgs,
     keep: KeepArgs,
     level: LevelArgs,
+    moves: MovesArgs,
 ) -> Result<Exit, Failure> {
     need_terminal()?;
     let expected = Expected::find(&rig, &link, true)?;
     super::print_warnings(&expected.warnings);
+    let moves = moves.moves.map(Moves::load).transpose()?;
     let mut run = open(&expected, &link, Purpose::Board, Tempo::Real)?;
     if level.watch_only {
         run.source.set_level(Level::Watch);
@@ -44,7 +47,20 @@ pub(super) async fn board(
         None => Place::Usual,
     };
     let journal = run.record(place, &expected);
-    watch(run, expected.path.as_deref(), &look, journal).await
+    let files = Files {
+        rig: expected.path,
+        moves,
+    };
+    watch(run, files, &look, journal).await
+}
+
+/// What the board writes in when it is told to.
+#[derive(Debug, Default)]
+pub(super) struct Files {
+    /// Where a match that was accepted goes.
+    rig: Option<PathBuf>,
+    /// The work list, with what is ticked by hand.
+    moves: Option<Moves>,
 }
 
 /// A full screen needs a terminal at both ends.
@@ -59,14 +75,13 @@ pub(super) fn need_terminal() -> Result<(), Failure> {
 }
 
 /// Watches until somebody quits, then brings the journal to its end.
-/// `file` is where a match that was accepted is written.
 pub(super) async fn watch(
     mut run: Run,
-    file: Option<&Path>,
+    files: Files,
     args: &LookArgs,
     mut journal: Recorder,
 ) -> Result<Exit, Failure> {
-    let exit = draw(&mut run, file, args, &mut journal).await;
+    let exit = draw(&mut run, &files, args, &mut journal).await;
     run.close(journal);
     exit
 }
@@ -74,7 +89,7 @@ pub(super) async fn watch(
 /// Draws, waits, carries out keys, until somebody quits.
 async fn draw(
     run: &mut Run,
-    file: Option<&Path>,
+    files: &Files,
     args: &LookArgs,
     journal: &mut Recorder,
 ) -> Result<Exit, Failure> {
@@ -92,6 +107,9 @@ async fn draw(
     let mut vendors = None;
     let mut pictures = Pictures::new(run.source.now());
     let mut next_bell = run.source.now();
+    if let Some(moves) = &files.moves {
+        board.keep_moves(moves.work(), &moves.ticks());
+    }
     board.warn(journal.warning());
     if journal.is_kept() {
         board.keep_journal();
@@ -147,7 +165,12 @@ async fn draw(
                 Some(event) => match board.handle(&event, &snapshot) {
                     Some(Request::Quit) => return Ok(Exit::Done),
                     Some(Request::Accept { device, mac }) => {
-                        board.tell(&take_match(run, file, &device, mac));
+                        board.tell(&take_match(run, files.rig.as_deref(), &device, mac));
+                    }
+                    Some(Request::Ticked) => {
+                        if let Some(Err(why)) = files.moves.as_ref().map(|moves| moves.save(board.ticks())) {
+                            board.tell(&why);
+                        }
                     }
                     Some(Request::Past { anew }) => journal.read_back(anew),
                     Some(request) => carry_out(request, run),
@@ -178,7 +201,7 @@ fn carry_out(request: Request, run: &mut Run) {
     let now = run.source.now();
     match request {
         // They were seen to before.
-        Request::Quit | Request::Accept { .. } | Request::Past { .. } => {}
+        Request::Quit | Request::Accept { .. } | Request::Past { .. } | Request::Ticked => {}
         Request::Search(true) => {
             let pace = run.ledger.pace();
             run.ledger.search(now, Places::Usual, pace);

@@ -45,7 +45,8 @@ fn dispatch(cli: Cli) -> Result<Exit, Failure> {
             look,
             keep,
             level,
-        } => block_on(board::board(rig, link, look, keep, level)),
+            moves,
+        } => block_on(board::board(rig, link, look, keep, level, moves)),
         Command::Check {
             rig,
             link,

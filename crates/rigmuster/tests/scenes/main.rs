@@ -19,6 +19,7 @@ mod house;
 mod late;
 mod leases;
 mod loss;
+mod moving;
 mod named;
 mod networks;
 mod outage;

@@ -20,6 +20,7 @@ mod hidden;
 mod house;
 mod late;
 mod leases;
+mod moving;
 mod named;
 mod networks;
 mod parts;
@@ -80,6 +81,7 @@ pub fn scenes() -> Vec<Scene> {
         brownout::scene(),
         uplink::scene(),
         damaged::scene(),
+        moving::scene(),
     ]
 }
 

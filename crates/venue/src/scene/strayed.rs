@@ -11,7 +11,7 @@ use crate::builder::{Habit, HostPlan, Plan, SwitchPlan};
 
 /// A small network such as a house router makes: the addresses that cameras leave the factory with
 /// lie inside it.
-const LOFT: Site = Site {
+pub(super) const LOFT: Site = Site {
     number: 6,
     network: Ipv4Addr::new(192, 168, 0, 0),
     prefix: 24,

@@ -63,9 +63,8 @@ pub(super) async fn plan(args: PlanArgs) -> Result<Exit, Failure> {
         None => super::print(&text(&outcome, Paint::of_stdout()))?,
     }
     if let Some(path) = &args.moves_to {
-        let text = serde_json::to_string_pretty(&MovesFile::new(&planned.work))
-            .map_err(|e| Failure::fault(format_args!("the work list could not be written as JSON: {e}")))?;
-        files::save_atomic(path, &(text + "\n")).map_err(Failure::usage)?;
+        let text = MovesFile::new(&planned.work).text()?;
+        files::save_atomic(path, &text).map_err(Failure::usage)?;
     }
     if args.write {
         write::write(&expected, document, &new, args.yes)?;
