@@ -169,6 +169,23 @@ fn a_small_mtu_at_the_far_end_accuses_no_cable() {
 }
 
 #[test]
+fn a_small_mtu_of_our_own_is_told_as_that() {
+    lab("a_small_mtu_of_our_own_is_told_as_that", |lab| {
+        let rig = rig(lab);
+        lab.within(SEAT, &["ip", "link", "set", "dev", "eth0", "mtu", "1400"]);
+        let terminal = lab.screen(&["board", &rig]).size(120, 40).start();
+        begins(&terminal);
+        ends_after(&terminal, 100);
+        shows(
+            &terminal,
+            "this computer itself sends no frames of 1,518 bytes on eth0",
+        );
+        shows(&terminal, "ip link set eth0 mtu 1500");
+        quits(&terminal);
+    });
+}
+
+#[test]
 fn a_cable_that_damages_frames_is_told_with_its_port() {
     lab("a_cable_that_damages_frames_is_told_with_its_port", |lab| {
         let rig = rig(lab);

@@ -93,6 +93,12 @@ fn bytes(size: FrameSize) -> String {
     }
 }
 
+/// A frame size and all above it.
+fn from_on(size: FrameSize) -> String {
+    let more = if size == FrameSize::Full { "" } else { " or more" };
+    format!("{} bytes{more}", bytes(size))
+}
+
 /// The sentences.
 pub(crate) fn said(whose: &Whose, course: &Course, verdict: Verdict) -> String {
     let device = &whose.device;
@@ -137,6 +143,7 @@ pub(crate) fn said(whose: &Whose, course: &Course, verdict: Verdict) -> String {
             )
         }
         Verdict::Edge { from } => {
+            let from_on = from_on(from);
             let below = FrameSize::ALL.into_iter().filter(|s| *s < from);
             let below: u32 = below.map(|s| course.tallies()[s as usize].lost()).sum();
             let below = if below == 0 {
@@ -145,14 +152,13 @@ pub(crate) fn said(whose: &Whose, course: &Course, verdict: Verdict) -> String {
                 below.to_string()
             };
             format!(
-                "Cannot tell: no frame of {} bytes or more came back, and of the smaller ones {below} got lost. That \
-                 is rather a limit on large echoes, in {device} or on the way, than a cable, which lets some pass.",
-                bytes(from)
+                "Cannot tell: no frame of {from_on} came back, and of the smaller ones {below} got lost. That \
+                 is rather a limit on large echoes, in {device} or on the way, than a cable, which lets some pass."
             )
         }
         Verdict::OwnEdge { from } => format!(
-            "Cannot tell: this computer itself sends no frames of {} bytes or more on {}.",
-            bytes(from),
+            "Cannot tell: this computer itself sends no frames of {} on {}.",
+            from_on(from),
             whose.ours
         ),
         Verdict::NoEcho => {

@@ -60,9 +60,9 @@ fn a_damaged_cable_is_told_and_what_is_none_is_not_accused() {
         assert!(damaged.advice.contains("S1/3"), "seed {seed}: {}", damaged.advice);
         let limited = check(&mut play, "Foyer");
         assert!(
-            limited.said.starts_with(
-                "Cannot tell: no frame of 1,518 bytes or more came back, and of the smaller ones none"
-            ),
+            limited
+                .said
+                .starts_with("Cannot tell: no frame of 1,518 bytes came back, and of the smaller ones none"),
             "seed {seed}: {limited:?}"
         );
         let lossy = check(&mut play, "Recorder");
