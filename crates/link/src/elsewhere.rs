@@ -136,3 +136,8 @@ impl Live {
 pub fn default_gateway() -> Option<Ipv4Addr> {
     None
 }
+
+/// Whether the kernel forwards what is for others, which is not looked up on this system.
+pub fn forwards(_interface: &str) -> Option<bool> {
+    None
+}

@@ -22,18 +22,19 @@ pub use choose::{ChooseError, Interface, choose};
 pub use clock::Clock;
 pub use dial::{Dial, DialEvent, DialId, Transport};
 #[cfg(not(target_os = "linux"))]
-pub use elsewhere::{Live, default_gateway};
+pub use elsewhere::{Live, default_gateway, forwards};
 pub use error::{OpenError, OpenHow};
 pub use event::LiveEvent;
 pub use frame::{Frame, FramePort, PortError};
 pub use interfaces::interfaces;
 #[cfg(target_os = "linux")]
-pub use linux::{Live, default_gateway};
-pub use user::{MAX_DIALS, UserDialer};
+pub use linux::{Live, default_gateway, forwards};
+pub use user::{Carrier, MAX_DIALS, MAX_FLOWS, Stage, UserDialer};
 
 /// The program may hand either to another thread or task.
 const _: fn() = || {
     fn can_move<T: Send>() {}
     can_move::<Live>();
     can_move::<UserDialer>();
+    can_move::<Carrier>();
 };

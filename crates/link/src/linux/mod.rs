@@ -47,6 +47,17 @@ pub fn default_gateway() -> Option<Ipv4Addr> {
     route::default_route()?.gateway
 }
 
+/// Whether the kernel forwards what reaches that interface and is for others; `None` where it does not say.
+pub fn forwards(interface: &str) -> Option<bool> {
+    // No interface of the kernel's has such a name.
+    if interface.contains('/') {
+        return None;
+    }
+    let path = format!("/proc/sys/net/ipv4/conf/{interface}/forwarding");
+    let text = std::fs::read_to_string(path).ok()?;
+    Some(text.trim() != "0")
+}
+
 /// The interface of the default route with the lowest metric.
 pub(crate) fn default_route_interface() -> Option<String> {
     route::default_route().map(|route| route.interface)

@@ -6,6 +6,7 @@
 //! Only segments and datagrams that belong to a dial ever reach a stack, so a stray one is never
 //! answered, and connections of the computer's own kernel with the same host go undisturbed.
 
+mod carrier;
 mod parse;
 mod pipe;
 #[cfg(test)]
@@ -19,6 +20,7 @@ use smoltcp::iface::SocketHandle;
 use smoltcp::socket::{tcp, udp};
 use vocab::{Mac, Moment};
 
+pub use self::carrier::{Carrier, MAX_FLOWS, Stage};
 use self::parse::Meaning;
 use self::pipe::Pipe;
 use crate::{Dial, DialEvent, DialId, Frame, Transport};
@@ -103,7 +105,7 @@ impl UserDialer {
         }
         let key = (from, mac);
         let port = self.free_port();
-        let seed = self.draw();
+        let seed = mixed(&mut self.random);
         let own = self.own;
         let pipe = self
             .pipes
@@ -420,21 +422,21 @@ impl UserDialer {
     fn free_port(&mut self) -> u16 {
         loop {
             // At most MAX_DIALS of 16,384 ports are in use, so this ends.
-            let port = FIRST_PORT | (self.draw() as u16 & (u16::MAX - FIRST_PORT));
+            let port = FIRST_PORT | (mixed(&mut self.random) as u16 & (u16::MAX - FIRST_PORT));
             if self.rows.values().all(|row| row.port != port) {
                 return port;
             }
         }
     }
+}
 
-    /// The next number of the `splitmix64` sequence (Steele, Lea and Flood 2014; constants from memory).
-    fn draw(&mut self) -> u64 {
-        self.random = self.random.wrapping_add(0x9e37_79b9_7f4a_7c15);
-        let mut z = self.random;
-        z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
-        z ^ (z >> 31)
-    }
+/// The next number of the `splitmix64` sequence (Steele, Lea and Flood 2014; constants from memory).
+fn mixed(state: &mut u64) -> u64 {
+    *state = state.wrapping_add(0x9e37_79b9_7f4a_7c15);
+    let mut z = *state;
+    z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
+    z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
+    z ^ (z >> 31)
 }
 
 impl std::fmt::Debug for UserDialer {

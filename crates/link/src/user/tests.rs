@@ -14,24 +14,24 @@ use super::wires::Wires;
 use super::{MAX_DIALS, UserDialer};
 use crate::{Dial, DialEvent, DialId, Frame, Transport};
 
-const OWN: Mac = Mac::new([0x02, 0x52, 0x43, 0, 0, 0x01]);
-const PEER: Mac = Mac::new([0x02, 0x52, 0x43, 0, 0, 0x21]);
-const FROM: Ipv4Addr = Ipv4Addr::new(192, 168, 0, 77);
-const THERE: Ipv4Addr = Ipv4Addr::new(192, 168, 0, 20);
+pub(super) const OWN: Mac = Mac::new([0x02, 0x52, 0x43, 0, 0, 0x01]);
+pub(super) const PEER: Mac = Mac::new([0x02, 0x52, 0x43, 0, 0, 0x21]);
+pub(super) const FROM: Ipv4Addr = Ipv4Addr::new(192, 168, 0, 77);
+pub(super) const THERE: Ipv4Addr = Ipv4Addr::new(192, 168, 0, 20);
 
 /// A device that echoes on TCP 5678 and UDP 52381 and nowhere else.
-struct Peer {
-    wires: Wires,
+pub(super) struct Peer {
+    pub(super) wires: Wires,
     interface: Interface,
-    sockets: SocketSet<'static>,
-    tcp: SocketHandle,
+    pub(super) sockets: SocketSet<'static>,
+    pub(super) tcp: SocketHandle,
     udp: SocketHandle,
     /// Sends this and ends the connection instead of echoing.
-    says: Option<&'static [u8]>,
+    pub(super) says: Option<&'static [u8]>,
 }
 
 impl Peer {
-    fn new() -> Self {
+    pub(super) fn new() -> Self {
         let mut wires = Wires::default();
         let mut config = Config::new(EthernetAddress(PEER.octets()).into());
         config.random_seed = 7;
@@ -56,7 +56,7 @@ impl Peer {
         }
     }
 
-    fn work(&mut self, now: Moment) {
+    pub(super) fn work(&mut self, now: Moment) {
         let at = Instant::from_micros(i64::try_from(now.as_micros()).unwrap());
         self.interface.poll(at, &mut self.wires, &mut self.sockets);
         let socket = self.sockets.get_mut::<tcp::Socket>(self.tcp);
@@ -83,7 +83,7 @@ impl Peer {
         self.interface.poll(at, &mut self.wires, &mut self.sockets);
     }
 
-    fn wake(&mut self, now: Moment) -> Option<Moment> {
+    pub(super) fn wake(&mut self, now: Moment) -> Option<Moment> {
         let at = Instant::from_micros(i64::try_from(now.as_micros()).unwrap());
         let due = self.interface.poll_at(at, &self.sockets)?;
         Some(Moment::from_micros(u64::try_from(due.total_micros()).unwrap()))
