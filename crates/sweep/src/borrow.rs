@@ -12,6 +12,9 @@
 //! announced and never defended, lasts seconds, and ends at the first frame by which anybody else
 //! claims the address or probes for it.
 //!
+//! A tunnel holds its loan for as long as it stands ([`Loans::hold`]), and is lent another address
+//! when somebody shows up at the first.
+//!
 //! It never is an address that anybody was heard to use or to look for, nor one outside the
 //! ranges that the question brings along, which leave out all that the rig file names.
 
@@ -19,7 +22,7 @@ use core::net::Ipv4Addr;
 use core::time::Duration;
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 
-use vocab::{AddressRange, Moment};
+use vocab::{AddressRange, Mac, Moment};
 
 use crate::arp::Due;
 use crate::job::Target;
@@ -43,6 +46,15 @@ const BEST: core::ops::RangeInclusive<u8> = 201..=249;
 /// source).
 const NEVER: [u8; 4] = [0, 1, 254, 255];
 
+/// The host at the other end of a tunnel.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Peer {
+    /// Where it is.
+    pub address: Ipv4Addr,
+    /// Its hardware: nobody else at that address is spoken to.
+    pub mac: Mac,
+}
+
 /// What a loan wants done.
 #[derive(Debug, PartialEq, Eq)]
 pub(crate) enum Act {
@@ -52,10 +64,14 @@ pub(crate) enum Act {
     Say(Ipv4Addr),
     /// Put this question, from this address.
     Ask(Target, Ipv4Addr),
+    /// Let the tunnel to this host speak from this address.
+    Lend(Peer, Ipv4Addr),
     /// End all that speaks from this address, without a word.
     Withdraw(Ipv4Addr),
     /// There is no way to put this question.
     NoWay(Target),
+    /// There is no address for the tunnel.
+    NoLoan(Peer),
 }
 
 #[derive(Debug)]
@@ -89,6 +105,8 @@ struct Loan {
     tried: Vec<Ipv4Addr>,
     waiting: BTreeSet<Target>,
     asked: BTreeSet<Target>,
+    /// The host of the tunnel that it is for, and whether that speaks from it.
+    hold: Option<(Peer, bool)>,
 }
 
 /// All loans, one for each foreign /24.
@@ -124,17 +142,9 @@ impl Loans {
     /// Takes a question to a host on a foreign subnet; `ranges` are what may be borrowed.
     pub(crate) fn want(&mut self, now: Moment, target: Target, ranges: Vec<AddressRange>) {
         let key = net(target.address);
-        if !self.list.contains_key(&key) && self.list.len() >= LOANS_MAX {
+        let Some(loan) = self.loan(now, key) else {
             return self.acts.push_back(Act::NoWay(target));
-        }
-        let loan = self.list.entry(key).or_insert_with(|| Loan {
-            state: State::Seeking(now),
-            since: now,
-            ranges: Vec::new(),
-            tried: Vec::new(),
-            waiting: BTreeSet::new(),
-            asked: BTreeSet::new(),
-        });
+        };
         if loan.asked.contains(&target) {
             return;
         }
@@ -142,9 +152,53 @@ impl Loans {
             return self.acts.push_back(Act::NoWay(target));
         }
         loan.waiting.insert(target);
+        self.lend_within(now, target.address, ranges);
+    }
+
+    /// Takes a tunnel to a host: it holds the loan until [`Loans::let_go`].
+    pub(crate) fn hold(&mut self, now: Moment, peer: Peer, ranges: Vec<AddressRange>) {
+        let Some(loan) = self.loan(now, net(peer.address)) else {
+            return self.acts.push_back(Act::NoLoan(peer));
+        };
+        loan.hold = Some((peer, false));
+        self.lend_within(now, peer.address, ranges);
+    }
+
+    /// The tunnel to a host in that network is over.
+    pub(crate) fn let_go(&mut self, address: Ipv4Addr) {
+        let key = net(address);
+        if let Some(loan) = self.list.get_mut(&key) {
+            loan.hold = None;
+            self.drop_idle(key);
+        }
+    }
+
+    /// The loan in a network, a new one where there is none; `None` with too many.
+    fn loan(&mut self, now: Moment, key: [u8; 3]) -> Option<&mut Loan> {
+        if !self.list.contains_key(&key) && self.list.len() >= LOANS_MAX {
+            return None;
+        }
+        Some(self.list.entry(key).or_insert_with(|| Loan {
+            state: State::Seeking(now),
+            since: now,
+            ranges: Vec::new(),
+            tried: Vec::new(),
+            waiting: BTreeSet::new(),
+            asked: BTreeSet::new(),
+            hold: None,
+        }))
+    }
+
+    /// Gives what is borrowed to whoever waits for it, or seeks another address where it is not
+    /// among `ranges`, or is `host` itself.
+    fn lend_within(&mut self, now: Moment, host: Ipv4Addr, ranges: Vec<AddressRange>) {
+        let key = net(host);
+        let Some(loan) = self.list.get_mut(&key) else {
+            return;
+        };
         loan.ranges = ranges;
         let address = loan.state.address();
-        let barred = |a: &Ipv4Addr| *a == target.address || !loan.ranges.iter().any(|r| r.contains(*a));
+        let barred = |a: &Ipv4Addr| *a == host || !loan.ranges.iter().any(|r| r.contains(*a));
         if let Some(address) = address.filter(barred) {
             self.taken(now, address);
         } else if let State::Standing(from) = loan.state {
@@ -220,6 +274,10 @@ impl Loans {
                 loan.asked.insert(target);
                 self.acts.push_back(Act::Ask(target, from));
             }
+            if let Some((peer, lent @ false)) = &mut loan.hold {
+                *lent = true;
+                self.acts.push_back(Act::Lend(*peer, from));
+            }
         }
     }
 
@@ -241,10 +299,16 @@ impl Loans {
         };
         // What was to be done with it is not done any more.
         self.acts.retain(|act| {
-            !matches!(act, Act::Probe(a) | Act::Say(a) | Act::Ask(_, a) | Act::Withdraw(a) if *a == address)
+            !matches!(act, Act::Probe(a) | Act::Say(a) | Act::Ask(_, a) | Act::Lend(_, a) | Act::Withdraw(a)
+                if *a == address)
         });
         if matches!(loan.state, State::Standing(_)) {
             self.acts.push_back(Act::Withdraw(address));
+        }
+        if let Some((_, lent @ true)) = &mut loan.hold {
+            *lent = false;
+            // A tunnel may stand for hours: only what happens at one go counts.
+            loan.tried.clear();
         }
         loan.waiting.append(&mut loan.asked);
         loan.tried.push(address);
@@ -260,9 +324,15 @@ impl Loans {
         let key = net(target.address);
         if let Some(loan) = self.list.get_mut(&key)
             && loan.asked.remove(target)
-            && loan.asked.is_empty()
-            && loan.waiting.is_empty()
         {
+            self.drop_idle(key);
+        }
+    }
+
+    /// Ends a loan that nobody needs any more.
+    fn drop_idle(&mut self, key: [u8; 3]) {
+        let idle = |loan: &Loan| loan.asked.is_empty() && loan.waiting.is_empty() && loan.hold.is_none();
+        if self.list.get(&key).is_some_and(idle) {
             self.list.remove(&key);
         }
     }
@@ -271,6 +341,7 @@ impl Loans {
         if let Some(loan) = self.list.remove(&key) {
             let all = loan.waiting.into_iter().chain(loan.asked);
             self.acts.extend(all.map(Act::NoWay));
+            self.acts.extend(loan.hold.map(|(peer, _)| Act::NoLoan(peer)));
         }
     }
 
@@ -345,6 +416,7 @@ fn candidate(
         .map(|d| Ipv4Addr::new(a, b, c, d))
         .filter(|x| loan.ranges.iter().any(|r| r.contains(*x)) && !loan.tried.contains(x))
         .filter(|x| loan.waiting.iter().all(|t| t.address != *x))
+        .filter(|x| loan.hold.is_none_or(|(peer, _)| peer.address != *x))
         .filter_map(|x| free(x).map(|at| (x, at.max(now))))
         .min_by_key(|(x, at)| (*at, !BEST.contains(&x.octets()[3])))
 }

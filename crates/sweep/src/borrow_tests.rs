@@ -19,6 +19,13 @@ fn target(address: Ipv4Addr, port: &str) -> Target {
     }
 }
 
+fn peer(address: Ipv4Addr) -> Peer {
+    Peer {
+        address,
+        mac: Mac::new([2, 0x52, 0x43, 0, 0, 21]),
+    }
+}
+
 fn range(text: &str) -> AddressRange {
     text.parse().unwrap()
 }
@@ -219,6 +226,7 @@ proptest! {
         known in prop::collection::btree_set(0_u8..=255, 0..60),
         wants in prop::collection::vec((0_u64..4_000, 0_u8..=255, 0_usize..3), 1..12),
         showing in prop::collection::vec((0_u64..8_000, any::<bool>(), 0_u8..=255), 0..6),
+        tunnel in prop::option::of((0_u64..4_000, 0_u8..=255)),
     ) {
         let at = |d: u8| Ipv4Addr::new(192, 168, 0, d);
         let ranges: Vec<AddressRange> = ranges
@@ -228,7 +236,13 @@ proptest! {
         let mut known: BTreeSet<Ipv4Addr> = known.into_iter().map(at).collect();
         let mut loans = Loans::new(seed);
         let (mut open, mut borrowed) = (BTreeSet::new(), None);
+        let mut refused = false;
         for t in (0..20_000).step_by(50) {
+            if let Some((_, d)) = tunnel.filter(|(at, _)| at / 50 == t / 50) {
+                known.insert(at(d));
+                loans.taken(ms(t), at(d));
+                loans.hold(ms(t), peer(at(d)), ranges.clone());
+            }
             for (_, d, word) in wants.iter().filter(|w| w.0 / 50 == t / 50) {
                 let target = target(at(*d), ["http", "rtsp", "onvif"][*word]);
                 known.insert(at(*d));
@@ -267,6 +281,14 @@ proptest! {
                         borrowed = Some(from);
                         Some(from)
                     }
+                    Act::Lend(to, from) => {
+                        prop_assert_eq!(to.address, at(tunnel.unwrap().1));
+                        Some(from)
+                    }
+                    Act::NoLoan(_) => {
+                        refused = true;
+                        None
+                    }
                     Act::Withdraw(_) => None,
                 };
                 if let Some(a) = used {
@@ -281,12 +303,16 @@ proptest! {
             .flat_map(|l| l.asked.iter().chain(&l.waiting).copied())
             .collect();
         prop_assert_eq!(open, under_way, "nothing is forgotten");
+        let holds = loans.list.values().any(|l| l.hold.is_some());
+        prop_assert_eq!(holds, tunnel.is_some() && !refused, "a tunnel is held or refused");
     }
 }
 
 #[derive(Debug, Clone)]
 enum Step {
     Want(u8, u8),
+    Hold(u8),
+    LetGo(u8),
     Taken(u8),
     ProbeFails,
     LinkRefuses,
@@ -296,6 +322,8 @@ enum Step {
 fn step() -> impl Strategy<Value = Step> {
     prop_oneof![
         3 => (0_u8..4, 0_u8..3).prop_map(|(net, host)| Step::Want(net, host)),
+        1 => (0_u8..4).prop_map(Step::Hold),
+        1 => (0_u8..4).prop_map(Step::LetGo),
         1 => any::<u8>().prop_map(Step::Taken),
         1 => Just(Step::ProbeFails),
         1 => Just(Step::LinkRefuses),
@@ -313,8 +341,9 @@ proptest! {
         let mut ended = BTreeSet::new();
         let mut put = Vec::new();
         let (mut fails, mut refuses) = (false, false);
+        let ends = (0..4).map(Step::LetGo);
         let calm = std::iter::repeat_n(Step::Later(600), 200);
-        for step in steps.into_iter().chain(calm) {
+        for step in steps.into_iter().chain(ends).chain(calm) {
             match step {
                 Step::Want(net, host) => {
                     let target = target(Ipv4Addr::new(192, 168, net, 20 + host), "http");
@@ -322,6 +351,11 @@ proptest! {
                     wanted.insert(target);
                     loans.want(ms(now), target, vec![range("192.168.0.1-192.168.255.254")]);
                 }
+                Step::Hold(net) => {
+                    let at = Ipv4Addr::new(192, 168, net, 30);
+                    loans.hold(ms(now), peer(at), vec![range("192.168.0.1-192.168.255.254")]);
+                }
+                Step::LetGo(net) => loans.let_go(Ipv4Addr::new(192, 168, net, 30)),
                 Step::Taken(n) => {
                     let open: Vec<_> = loans.list.values().filter_map(|l| l.state.address()).collect();
                     if let Some(address) = open.get(usize::from(n) % open.len().max(1)) {
@@ -348,7 +382,7 @@ proptest! {
                     Act::Ask(target, _) => put.push(target),
                     Act::NoWay(target) => drop(ended.insert(target)),
                     Act::Withdraw(_) => put.clear(),
-                    Act::Say(_) => {}
+                    Act::Say(_) | Act::Lend(..) | Act::NoLoan(_) => {}
                 }
             }
         }

@@ -2,11 +2,11 @@
 
 use core::time::Duration;
 
-use link::{Clock, Frame, Live, LiveEvent, PortError};
-use vocab::{Ask, Mode, Moment, Pace, Sighting};
+use link::{Carrier, Clock, Frame, Live, LiveEvent, PortError};
+use vocab::{AddressRange, Ask, Mode, Moment, Pace, Sighting};
 
 use crate::gaps::Gaps;
-use crate::{Hold, Order, Scanner};
+use crate::{Hold, Order, Peer, Scanner, TunnelNews};
 
 /// Events taken in before time passes and others get their turn.
 const EVENTS_AT_ONCE: usize = 512;
@@ -97,6 +97,28 @@ impl Driver {
     /// Changes the pace.
     pub fn set_pace(&mut self, pace: Pace) {
         self.scanner.set_pace(self.clock.now(), pace);
+    }
+
+    /// Opens a tunnel; see [`Scanner::open_tunnel`]. The groups of discovery are left for good, so that
+    /// the system holds no port open for their answers.
+    pub fn open_tunnel(&mut self, peer: Peer, ranges: Vec<AddressRange>) {
+        self.live.join_groups(false);
+        self.scanner.open_tunnel(self.clock.now(), peer, ranges);
+    }
+
+    /// Closes it; see [`Scanner::close_tunnel`]. What it still has to say leaves in the next turns.
+    pub fn close_tunnel(&mut self) {
+        self.scanner.close_tunnel(self.clock.now());
+    }
+
+    /// The next thing that became of its address.
+    pub fn tunnel_news(&mut self) -> Option<TunnelNews> {
+        self.scanner.tunnel_news()
+    }
+
+    /// What carries its connections, while it has an address.
+    pub fn carrier(&mut self) -> Option<&mut Carrier> {
+        self.scanner.carrier()
     }
 
     /// The next thing seen, without waiting.

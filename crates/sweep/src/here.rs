@@ -44,6 +44,14 @@ impl Here {
         })
     }
 
+    /// Whether `address` is one of this computer's, on this interface or another.
+    pub(crate) fn is_computers(&self, address: Ipv4Addr) -> bool {
+        self.station.as_ref().is_some_and(|s| {
+            let others = s.others.iter().flat_map(|o| &o.addresses);
+            s.addresses.iter().chain(others).any(|net| net.addr() == address)
+        })
+    }
+
     /// Whether the link carries.
     pub(crate) fn is_up(&self) -> bool {
         self.station.as_ref().is_some_and(|s| s.state == LinkState::Up)

@@ -55,7 +55,10 @@ impl Scanner {
                 Act::Withdraw(from) => {
                     self.controls.withdraw(from);
                     self.carry_out(now);
+                    self.unlend(now, from);
                 }
+                Act::Lend(peer, from) => self.lend_to(now, peer, from),
+                Act::NoLoan(peer) => self.refuse(peer),
                 Act::NoWay(Target { address, port, .. }) => {
                     self.say(now, Fact::ControlNotAsked { address, port });
                 }
@@ -67,8 +70,17 @@ impl Scanner {
     /// Lets time pass for the loans.
     pub(crate) fn tick_loans(&mut self, now: Moment) {
         let (here, known, manners) = (&self.here, &self.known, &self.manners);
+        let near = self.tunnel.as_ref().map(|tunnel| tunnel.peer().address);
         self.loans.tick(now, |address| {
-            let never = !is_askable(address) || here.touches(address) || known.has(address);
+            // In our own subnet only for somebody whom the user wants to speak to.
+            let close =
+                near.is_some_and(|near| here.touches(near) && near.octets()[..3] == address.octets()[..3]);
+            let ours = if close {
+                here.is_computers(address)
+            } else {
+                here.touches(address)
+            };
+            let never = !is_askable(address) || ours || known.has(address);
             (!never).then(|| manners.earliest(address))
         });
         self.lend(now);
@@ -88,6 +100,7 @@ impl Scanner {
         self.controls.withdraw_all();
         self.loans.clear();
         self.carry_out(now);
+        self.lose(now);
     }
 
     /// Takes note of the addresses that a frame from somebody else names.

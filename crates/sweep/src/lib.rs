@@ -33,7 +33,10 @@ mod scanner;
 mod send;
 mod sparing;
 mod trial;
+mod tunnel;
 
+pub use borrow::Peer;
 pub use driver::Driver;
 pub use order::{Hold, Order};
 pub use scanner::{Config, Dialing, Scanner};
+pub use tunnel::TunnelNews;

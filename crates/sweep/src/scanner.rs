@@ -24,6 +24,7 @@ use crate::plain::Pokes;
 use crate::queue::{Item, Lane, Queue};
 use crate::send::Handed;
 use crate::sparing::Sparing;
+use crate::tunnel::Tunnel;
 
 /// How often broken frames are told of.
 const TELL_MALFORMED_EVERY: Duration = Duration::from_secs(1);
@@ -84,6 +85,9 @@ pub struct Scanner {
     pub(crate) known: Known,
     pub(crate) discovery: Discovery,
     pub(crate) dialer: Option<UserDialer>,
+    pub(crate) tunnel: Option<Tunnel>,
+    /// Frames of a tunnel's end.
+    pub(crate) last_words: VecDeque<Vec<u8>>,
     /// Orders that need no pace: their frames are paid, or they send none.
     pub(crate) orders: VecDeque<Order>,
     /// The paced order whose outcome is not known yet.
@@ -142,6 +146,8 @@ impl Scanner {
             known: Known::default(),
             discovery: Discovery::new(config.seed),
             dialer: None,
+            tunnel: None,
+            last_words: VecDeque::new(),
             orders: VecDeque::new(),
             handed: None,
             unsent: None,
@@ -163,6 +169,7 @@ impl Scanner {
         let moved = self.here.has_other_addresses(&station);
         if self.here.set(station.clone()) {
             self.drop_all();
+            self.lose(now);
         } else if moved {
             // What was foreign may be ours now, and what was free another port's.
             self.end_loans(now);
@@ -178,6 +185,7 @@ impl Scanner {
         self.config.listen_only = on;
         if on {
             self.drop_all();
+            self.lose(now);
         }
         self.stir(now);
         self.say(now, Fact::ListenOnly(on));
@@ -187,6 +195,7 @@ impl Scanner {
     /// knows what became of the answers.
     pub fn gap(&mut self, now: Moment, gap: Gap) {
         self.drop_all();
+        self.lose(now);
         self.stir(now);
         self.say(now, Fact::Gap(gap));
     }
@@ -293,6 +302,7 @@ impl Scanner {
             self.say(now, fact);
         }
         self.manners.tick(now);
+        self.tick_tunnel(now);
         self.tick_loans(now);
         self.controls.tick(now);
         self.carry_out(now);
@@ -303,7 +313,8 @@ impl Scanner {
     pub fn next_wake(&self) -> Option<Moment> {
         let sending = if self.may_send() {
             let dialer = self.dialer.as_ref().and_then(UserDialer::next_wake);
-            let any = [self.send_at, dialer].into_iter().flatten().min();
+            let carrier = self.tunnel.as_ref().and_then(Tunnel::next_wake);
+            let any = [self.send_at, dialer, carrier].into_iter().flatten().min();
             any.map(|at| at.max(self.paused_until))
         } else {
             None
@@ -322,6 +333,7 @@ impl Scanner {
             self.passes.next_wake(),
             self.controls.next_wake(),
             self.loans.next_wake(),
+            self.tunnel_wake(),
             self.discovery.next_wake(),
         ]
         .into_iter()
@@ -427,6 +439,7 @@ impl Scanner {
         self.dialer = None;
         self.handed = None;
         self.unsent = None;
+        self.last_words.clear();
     }
 }
 

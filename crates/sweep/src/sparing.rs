@@ -58,6 +58,7 @@ impl Scanner {
         self.sparing = on.then(Sparing::default);
         if on {
             self.drop_all();
+            self.lose(now);
         }
         self.stir(now);
         self.say(now, Fact::WatchOnly(on));

@@ -35,20 +35,57 @@ impl Ledger {
         let Some(whole) = AddressRange::new(at(1), at(254)).filter(|_| !reserved) else {
             return Vec::new();
         };
+        let mut spared: Vec<AddressRange> = self.nets().chain(self.spared()).collect();
+        spared.retain(|r| r.overlaps(whole));
+        spared.extend(AddressRange::new(address, address));
+        without(whole, spared)
+    }
+
+    /// What may be borrowed to speak to `address` in this computer's own subnet or the rig's, because
+    /// the user asked for it: where two hold the address, for the system's sockets cannot choose
+    /// between them, or where this computer is off the rig's subnet. Nothing elsewhere.
+    pub(crate) fn lendable_near(&self, address: Ipv4Addr) -> Vec<AddressRange> {
+        let own = self.station.iter().flat_map(|s| &s.addresses).copied();
+        let nets = own.chain(self.subnet());
+        let Some(net) = nets
+            .filter(|net| net.contains(&address))
+            .max_by_key(Ipv4Net::prefix_len)
+        else {
+            return Vec::new();
+        };
+        let [a, b, c, _] = address.octets();
+        // Its edges are nobody's.
+        let (network, broadcast) = (u32::from(net.network()), u32::from(net.broadcast()));
+        let first = u32::from(Ipv4Addr::new(a, b, c, 1)).max(network.saturating_add(1));
+        let last = u32::from(Ipv4Addr::new(a, b, c, 254)).min(broadcast.saturating_sub(1));
+        let Some(whole) = AddressRange::new(first.into(), last.into()) else {
+            return Vec::new();
+        };
         let mut spared: Vec<AddressRange> = self.spared().filter(|r| r.overlaps(whole)).collect();
         spared.extend(AddressRange::new(address, address));
         without(whole, spared)
     }
 
-    /// All that the rig file, this computer and the trade keep for somebody.
+    /// The subnets of the rig and of this computer.
+    fn nets(&self) -> impl Iterator<Item = AddressRange> {
+        let rig = self.settings.rig.as_ref();
+        let networks = rig.into_iter().flat_map(rig::Rig::networks);
+        let nets = networks.map(|n| n.subnet).chain(self.settings.subnet);
+        let own = self.station.iter().flat_map(|s| {
+            let others = s.others.iter().flat_map(|o| &o.addresses);
+            s.addresses.iter().chain(others).map(Ipv4Net::trunc)
+        });
+        nets.chain(own).map(AddressRange::from)
+    }
+
+    /// All single addresses and ranges that the rig file, this computer and the trade keep for somebody.
     fn spared(&self) -> impl Iterator<Item = AddressRange> {
         let one = |a: Ipv4Addr| AddressRange::new(a, a);
         let rig = self.settings.rig.as_ref();
         let networks = || rig.into_iter().flat_map(rig::Rig::networks);
-        let nets = networks().map(|n| n.subnet).chain(self.settings.subnet);
         let own = self.station.iter().flat_map(|s| {
             let others = s.others.iter().flat_map(|o| &o.addresses);
-            s.addresses.iter().chain(others).map(Ipv4Net::trunc)
+            s.addresses.iter().chain(others).map(Ipv4Net::addr)
         });
         let single = rig
             .into_iter()
@@ -60,9 +97,9 @@ impl Ledger {
             .into_iter()
             .flat_map(|plan| plan.reserved.iter().chain(plan.blocks.values()))
             .chain(networks().flat_map(|n| &n.leases));
-        nets.chain(own)
-            .map(AddressRange::from)
-            .chain(single.filter_map(one))
+        single
+            .chain(own)
+            .filter_map(one)
             .chain(ranges.chain(&self.settings.factory).copied())
     }
 

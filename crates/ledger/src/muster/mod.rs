@@ -8,10 +8,11 @@ mod astray;
 mod held;
 mod join;
 
+use std::net::Ipv4Addr;
 use std::time::Duration;
 
 use rig::{AddressSpec, Network, Rig};
-use vocab::{Ask, Moment, Pace, Sighting};
+use vocab::{AddressRange, Ask, Moment, Pace, Sighting};
 
 use crate::changes::Changes;
 use crate::judging::headline::headline;
@@ -206,6 +207,20 @@ impl Muster {
     /// Whether the passes are over and no device is unknown or starting.
     pub fn settled(&self) -> bool {
         self.legs.iter().all(Ledger::settled)
+    }
+
+    /// What may be borrowed on the network at place `leg` to speak to `address` there: nothing that
+    /// the rig file, this computer or the trade keeps for somebody, and only because the user asked for it
+    /// where it lies in this computer's own subnet or the rig's.
+    pub fn lendable(&self, leg: usize, address: Ipv4Addr) -> Vec<AddressRange> {
+        let Some(ledger) = self.legs.get(leg) else {
+            return Vec::new();
+        };
+        if ledger.near(address) || ledger.in_subnet(address) {
+            ledger.lendable_near(address)
+        } else {
+            ledger.lendable(address)
+        }
     }
 
     /// Begins a search of these places on the wire of the main network; see [`Ledger::search`].

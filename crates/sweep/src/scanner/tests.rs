@@ -14,6 +14,7 @@ mod six;
 mod told;
 mod toy;
 mod trials;
+mod tunnel;
 
 use std::net::Ipv4Addr;
 use std::time::Duration;
