@@ -14,7 +14,7 @@ use serde_json::Value;
 use crate::{PATIENCE, top};
 
 /// Every command that there is.
-pub const COMMANDS: [&str; 12] = [
+pub const COMMANDS: [&str; 13] = [
     "board",
     "check",
     "survey",
@@ -25,6 +25,7 @@ pub const COMMANDS: [&str; 12] = [
     "journal",
     "budget",
     "sheet",
+    "reach",
     "completions",
     "manual",
 ];

@@ -50,6 +50,11 @@ impl Tool {
         tool
     }
 
+    /// Its process id.
+    pub fn pid(&self) -> u32 {
+        self.child.id()
+    }
+
     /// Waits for a line; lines that were heard before count too.
     ///
     /// # Panics

@@ -6,6 +6,7 @@ mod enroll;
 mod journal;
 mod plan;
 mod sheet;
+mod reach;
 
 use std::num::NonZeroU32;
 use std::path::PathBuf;
@@ -21,6 +22,7 @@ pub(crate) use self::enroll::EnrollArgs;
 pub(crate) use self::journal::{JournalArgs, KeepArgs, RecordArgs};
 pub(crate) use self::plan::{MovesArgs, PlanArgs, Server};
 pub(crate) use self::sheet::{SheetArgs, SheetForm, SheetPart};
+pub(crate) use self::reach::{ControlChoice, ReachArgs};
 use crate::places::parse_place;
 
 /// Takes the head count of a live-video rig: reads a rig file (what should be on the network),
@@ -34,7 +36,7 @@ use crate::places::parse_place;
     long_about = None,
     after_help = "Exit codes: 0 ready or done, 1 not ready (check), 2 wrong usage or a bad file, \
                   3 the link cannot be used, 4 a fault inside, 130 interrupted.\n\
-                  rigmuster only asks questions: no command here changes a device. Ask whoever \
+                  rigmuster only asks questions: no command here changes a device by itself. Ask whoever \
                   runs the venue's network before you use it there."
 )]
 pub struct Cli {
@@ -119,6 +121,8 @@ pub enum Command {
     Budget(BudgetArgs),
     /// Write the sheets that the crew needs: patch, channels, hand-over, and the sign-off of a check
     Sheet(SheetArgs),
+    /// Open one device in your own browser or control software, also on a foreign subnet
+    Reach(ReachArgs),
     /// Print a completion script for a shell
     Completions {
         /// Which shell

@@ -4,6 +4,7 @@
 //! judges them, and a command shows the snapshot: as a screen, a table or JSON.
 
 mod args;
+mod browser;
 mod commands;
 mod exit;
 pub mod files;
@@ -14,6 +15,7 @@ mod report;
 mod screen;
 mod settings;
 pub mod source;
+mod tunnel;
 mod vendors;
 mod walltime;
 

@@ -47,7 +47,7 @@ pub struct JournalArgs {
     /// Not after; written the same way
     #[arg(long, value_name = "TIME", value_parser = until)]
     pub until: Option<Millis>,
-    /// Only this kind: standing, finding, ready, start, cable, anew or gap; or one standing or finding by
+    /// Only this kind: standing, finding, ready, start, cable, action, anew or gap; or one standing or finding by
     /// its word in JSON, such as missing
     #[arg(long, value_name = "KIND")]
     pub kind: Option<String>,

@@ -12,6 +12,7 @@ mod interrupt;
 mod journal;
 mod open;
 mod plan;
+mod reach;
 mod rehearse;
 mod sheet;
 mod survey;
@@ -75,6 +76,7 @@ fn dispatch(cli: Cli) -> Result<Exit, Failure> {
         Command::Journal(args) => journal::journal(&args),
         Command::Budget(args) => budget::budget(&args),
         Command::Sheet(args) => sheet::sheet(&args),
+        Command::Reach(args) => block_on(reach::reach(args)),
         Command::Completions { shell } => generate::completions(shell),
         Command::Manual => generate::manual(),
     }

@@ -37,6 +37,23 @@ pub struct Entry {
     pub folded: bool,
 }
 
+/// Something that the user had done to a device.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct Action {
+    /// Whether it began; else it is over.
+    pub began: bool,
+    /// The device's name, where the rig has it.
+    pub device: Option<String>,
+    /// Its hardware.
+    pub mac: Mac,
+    /// Its address.
+    pub address: Ipv4Addr,
+    /// What was done, in one sentence.
+    pub text: String,
+    /// How it was before, and how after.
+    pub basis: String,
+}
+
 /// What an entry is about.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum What {
@@ -68,6 +85,11 @@ pub enum What {
     },
     /// A device's cable was checked: the text says what came of it, the basis gives the numbers.
     Cable,
+    /// The user had something done to a device; it began, or it is over.
+    Action {
+        /// Whether it began.
+        began: bool,
+    },
     /// The head count began anew, or the time of day was set.
     Anew,
     /// Changes that could not be written: so many.
@@ -114,6 +136,7 @@ impl What {
             Self::Ready(_) => "ready",
             Self::Start { .. } => "start",
             Self::Cable => "cable",
+            Self::Action { .. } => "action",
             Self::Anew => "anew",
             Self::Gap(_) => "gap",
         }
@@ -179,6 +202,23 @@ impl Entry {
             basis: change.basis.clone(),
             worse: change.worse,
             folded: change.folded,
+        }
+    }
+
+    /// The entry of something that the user had done.
+    pub(crate) fn action(action: Action, seq: u64, mono: Moment, wall: Stamp) -> Self {
+        Self {
+            seq,
+            mono,
+            wall,
+            what: What::Action { began: action.began },
+            devices: action.device.into_iter().collect(),
+            macs: vec![action.mac],
+            address: Some(action.address),
+            text: action.text,
+            basis: action.basis,
+            worse: false,
+            folded: false,
         }
     }
 

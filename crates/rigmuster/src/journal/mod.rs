@@ -24,6 +24,7 @@ mod tests;
 use std::path::Path;
 
 pub use book::Book;
+pub(crate) use entry::Action;
 pub use entry::{Entry, Steps, What};
 pub use found::AsFound;
 pub use page::RunHead;

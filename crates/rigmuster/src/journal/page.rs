@@ -170,6 +170,7 @@ fn put(begun: &Transaction<'_>, run: i64, entry: &Entry) -> rusqlite::Result<()>
             began,
         } => (Some(*kind), Some(*severity), Some(*began)),
         What::Ready(ready) => (None, None, Some(*ready)),
+        What::Action { began } => (None, None, Some(*began)),
         _ => (None, None, None),
     };
     let (took, steps) = match &entry.what {

@@ -37,7 +37,7 @@ pub struct Line {
     pub mono: Moment,
     /// When, on the wall.
     pub wall: Stamp,
-    /// What it is about: `standing`, `finding`, `ready`, `start`, `cable`, `anew` or `gap`.
+    /// What it is about: `standing`, `finding`, `ready`, `start`, `cable`, `action`, `anew` or `gap`.
     pub kind: String,
     /// The devices concerned.
     pub devices: Vec<String>,

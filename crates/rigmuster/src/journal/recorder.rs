@@ -11,7 +11,7 @@ use vocab::{Mac, Moment};
 
 use super::past::{self, Mark, Piece};
 use super::stats::{Count, Figures};
-use super::{AsFound, Book, Entry, RunHead, Stamp, State, Trouble, Writer, default_place};
+use super::{Action, AsFound, Book, Entry, RunHead, Stamp, State, Trouble, Writer, default_place};
 use crate::settings::Expected;
 use crate::walltime::WallTime;
 
@@ -171,6 +171,25 @@ impl Recorder {
         kept.next_sign = now + SIGN;
     }
 
+    /// Writes down what the user had done.
+    pub(crate) fn act(&mut self, action: Action, now: Moment) {
+        let Kind::Kept(kept) = &mut self.0 else { return };
+        kept.seq += 1;
+        let entry = Entry::action(action, kept.seq, now, kept.stamp(now, now));
+        kept.writer.write(entry);
+        kept.next_sign = now + SIGN;
+    }
+
+    /// Says from time to time that the run goes on.
+    pub(crate) fn go_on(&mut self, now: Moment) {
+        let Kind::Kept(kept) = &mut self.0 else { return };
+        if now >= kept.next_sign {
+            kept.next_sign = now + SIGN;
+            let wall = kept.stamp(now, now);
+            kept.writer.sign(now, wall);
+        }
+    }
+
     /// Takes a look at what is seen: devices that were found first are written down, and from time
     /// to time that the run goes on.
     pub(crate) fn look(&mut self, snapshot: &Snapshot, now: Moment) {
@@ -189,10 +208,7 @@ impl Recorder {
                 kept.found.insert(key, found);
             }
         }
-        if now >= kept.next_sign {
-            kept.next_sign = now + SIGN;
-            kept.writer.sign(now, wall);
-        }
+        self.go_on(now);
     }
 
     /// Whether a journal is kept.

@@ -13,8 +13,10 @@ mod simulation;
 use std::time::Duration;
 
 use ledger::Muster;
+use link::Carrier;
 use rig::{Network, Reach, Rig};
-use vocab::{Ask, Ipv4Net, Level, Mode, Moment, Pace, Sighting};
+use sweep::{Driver, Peer, TunnelNews};
+use vocab::{AddressRange, Ask, Ipv4Net, Level, Mode, Moment, Pace, Sighting, Station};
 
 pub use drivers::Drivers;
 pub(crate) use live::open_live;
@@ -85,6 +87,14 @@ impl Source {
         }
     }
 
+    /// This computer on the network at place `leg`.
+    pub fn station(&self, leg: usize) -> Option<Station> {
+        match self {
+            Self::Live(drivers) => drivers.iter().nth(leg).map(|d| d.live().station().clone()),
+            Self::Rehearsal(venue) => venue.station(leg),
+        }
+    }
+
     /// The interfaces in use, each once.
     pub fn names(&self) -> Vec<String> {
         match self {
@@ -127,6 +137,43 @@ impl Source {
                 drivers.find_map(|(leg, driver)| Some((leg, driver.next_sighting()?)))
             }
             Self::Rehearsal(venue) => venue.next_sighting(),
+        }
+    }
+
+    /// Opens a tunnel on the network at place `leg`; see [`sweep::Scanner::open_tunnel`].
+    pub fn open_tunnel(&mut self, leg: usize, peer: Peer, ranges: Vec<AddressRange>) {
+        match self {
+            Self::Live(drivers) => {
+                if let Some(driver) = drivers.get_mut(leg) {
+                    driver.open_tunnel(peer, ranges);
+                }
+            }
+            Self::Rehearsal(venue) => venue.open_tunnel(leg, peer, ranges),
+        }
+    }
+
+    /// Closes it. What it still has to say leaves in the next turn.
+    pub fn close_tunnel(&mut self, leg: usize) {
+        match self {
+            Self::Live(drivers) => drivers.get_mut(leg).into_iter().for_each(Driver::close_tunnel),
+            Self::Rehearsal(venue) => venue.close_tunnel(leg),
+        }
+    }
+
+    /// The next thing that became of its address.
+    pub fn tunnel_news(&mut self, leg: usize) -> Option<TunnelNews> {
+        match self {
+            Self::Live(drivers) => drivers.get_mut(leg)?.tunnel_news(),
+            Self::Rehearsal(venue) => venue.tunnel_news(leg),
+        }
+    }
+
+    /// What carries its connections, while it has an address; after anything was given to it, a turn
+    /// is due.
+    pub fn carrier(&mut self, leg: usize) -> Option<&mut Carrier> {
+        match self {
+            Self::Live(drivers) => drivers.get_mut(leg)?.carrier(),
+            Self::Rehearsal(venue) => venue.carrier(leg),
         }
     }
 

@@ -2,11 +2,11 @@
 
 use std::time::Duration;
 
-use link::{Clock, Frame, FramePort, LiveEvent, PortError};
+use link::{Carrier, Clock, Frame, FramePort, LiveEvent, PortError};
 use rig::Reach;
-use sweep::{Config, Dialing, Hold, Order, Scanner};
+use sweep::{Config, Dialing, Hold, Order, Peer, Scanner, TunnelNews};
 use venue::{Router, Scene, Venue};
-use vocab::{Ask, Gap, Level, Mode, Moment, Sighting, Station};
+use vocab::{AddressRange, Ask, Gap, Level, Mode, Moment, Sighting, Station};
 
 use super::Net;
 
@@ -101,6 +101,35 @@ impl Rehearsal {
     pub fn next_sighting(&mut self) -> Option<(usize, Sighting)> {
         let mut jacks = self.jacks.iter_mut().enumerate();
         jacks.find_map(|(leg, jack)| Some((leg, jack.scanner.next_sighting()?)))
+    }
+
+    /// This computer on the network at place `leg`.
+    pub fn station(&self, leg: usize) -> Option<Station> {
+        self.jacks.get(leg).map(|jack| jack.way.station())
+    }
+
+    /// Opens a tunnel on the network at place `leg`; see [`Scanner::open_tunnel`].
+    pub fn open_tunnel(&mut self, leg: usize, peer: Peer, ranges: Vec<AddressRange>) {
+        if let Some(jack) = self.jacks.get_mut(leg) {
+            jack.scanner.open_tunnel(self.now, peer, ranges);
+        }
+    }
+
+    /// Closes it.
+    pub fn close_tunnel(&mut self, leg: usize) {
+        if let Some(jack) = self.jacks.get_mut(leg) {
+            jack.scanner.close_tunnel(self.now);
+        }
+    }
+
+    /// The next thing that became of its address.
+    pub fn tunnel_news(&mut self, leg: usize) -> Option<TunnelNews> {
+        self.jacks.get_mut(leg)?.scanner.tunnel_news()
+    }
+
+    /// What carries its connections, while it has an address.
+    pub fn carrier(&mut self, leg: usize) -> Option<&mut Carrier> {
+        self.jacks.get_mut(leg)?.scanner.carrier()
     }
 
     /// Sends so much from now on.

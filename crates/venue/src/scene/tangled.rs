@@ -34,7 +34,12 @@ fn plan() -> Plan {
     let mut plan = CHAPEL.plan(SwitchPlan::new("S1"), 230);
     let at = plan.first_switch();
     // The pulpit camera (.21) is still in the van.
-    plan.host(CHAPEL.host("Nave", 22, at, &[ViscaUdp, Rtsp]).fixed(FACTORY));
+    // It has a page, as many cameras do, which the rig file does not count on.
+    plan.host(
+        CHAPEL
+            .host("Nave", 22, at, &[ViscaUdp, Rtsp, Http])
+            .fixed(FACTORY),
+    );
     plan.host(
         CHAPEL
             .host("Choir", 23, at, &[ViscaUdp, Rtsp])

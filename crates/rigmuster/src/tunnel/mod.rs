@@ -1,0 +1,21 @@
+//! A tunnel to one device: loopback listeners on this side, the carrier in the scanner on the other.
+//!
+//! A task for each door listens, one for each connection speaks with its client (`http`, `rtsp` or `plain`),
+//! and the [`Pump`] moves bytes between them and the carrier, which is the run's and not a task's. What
+//! is rewritten on the way is pure: `names`, `head`, `framing`.
+
+mod check;
+mod doors;
+mod exchanges;
+mod framing;
+mod head;
+mod http;
+mod intake;
+mod line;
+mod names;
+mod plain;
+mod pump;
+mod rtsp;
+
+pub(crate) use doors::{CONNECTIONS, Hall, Opened, Wanted};
+pub(crate) use pump::{Pump, Traffic};
