@@ -5,8 +5,8 @@ mod compare;
 mod enroll;
 mod journal;
 mod plan;
-mod sheet;
 mod reach;
+mod sheet;
 
 use std::num::NonZeroU32;
 use std::path::PathBuf;
@@ -21,8 +21,8 @@ pub(crate) use self::compare::CompareArgs;
 pub(crate) use self::enroll::EnrollArgs;
 pub(crate) use self::journal::{JournalArgs, KeepArgs, RecordArgs};
 pub(crate) use self::plan::{MovesArgs, PlanArgs, Server};
-pub(crate) use self::sheet::{SheetArgs, SheetForm, SheetPart};
 pub(crate) use self::reach::{ControlChoice, ReachArgs};
+pub(crate) use self::sheet::{SheetArgs, SheetForm, SheetPart};
 use crate::places::parse_place;
 
 /// Takes the head count of a live-video rig: reads a rig file (what should be on the network),

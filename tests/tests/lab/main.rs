@@ -21,6 +21,7 @@ mod oddities;
 mod outage;
 mod permission;
 mod plan;
+mod reach;
 mod says;
 mod six;
 mod standings;
