@@ -9,10 +9,10 @@ use vocab::{Mac, Pace};
 use super::address;
 use super::channels::{self, Panel};
 use super::found::{Found, HostId, Wire};
-use super::names::{self, Taken};
+use super::names::Taken;
 use super::role::{self, Beside};
 use super::row::{Choice, Fate, Row};
-use super::write::MOST_DEVICES;
+use super::write::{Fault, MOST_DEVICES};
 use crate::{AddressSpec, Network, Reach, Rig, Role};
 
 /// A rig file that is about to be made or added to.
@@ -27,6 +27,8 @@ pub struct Draft {
     at: BTreeMap<HostId, usize>,
     /// The panel whose channels the cameras get, if a person chose.
     panel_by_hand: Choice<Panel>,
+    /// The first row that cannot be written as it stands, looked for whenever anything changes.
+    fault: Option<Fault>,
 }
 
 impl Draft {
@@ -39,6 +41,7 @@ impl Draft {
             rows: Vec::new(),
             at: BTreeMap::new(),
             panel_by_hand: Choice::Open,
+            fault: None,
         }
     }
 
@@ -67,7 +70,7 @@ impl Draft {
         for found in all {
             let Some(id) = found.id() else { continue };
             if let Some(row) = self.at.get(&id).and_then(|n| self.rows.get_mut(*n)) {
-                row.found = found;
+                row.show(found);
             } else {
                 self.at.insert(id, self.rows.len());
                 self.rows.push(Row::new(id, found));
@@ -253,6 +256,12 @@ impl Draft {
         self.name(&mut rows);
         self.rows = rows;
         channels::assign(self);
+        self.fault = self.find_fault();
+    }
+
+    /// The first row that cannot be written as it stands.
+    pub const fn fault(&self) -> Option<&Fault> {
+        self.fault.as_ref()
     }
 
     fn propose(&self, row: &mut Row, heads: &BTreeSet<Ipv4Addr>) {
@@ -353,7 +362,7 @@ impl Draft {
         for round in [true, false] {
             for row in rows.iter_mut() {
                 if row.hand.name.is_none() && row.is_taken() == round {
-                    row.name = taken.give(names::own(&row.found).as_deref(), row.role);
+                    row.name = taken.give(row.own_name.as_deref(), row.role);
                 }
             }
         }

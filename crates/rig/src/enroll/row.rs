@@ -3,6 +3,7 @@
 use vocab::Mac;
 
 use super::found::{Found, HostId};
+use super::names;
 use crate::{AddressSpec, Role};
 
 /// What becomes of a host.
@@ -55,6 +56,8 @@ pub struct Row {
     pub channel: Option<u32>,
     /// Others that hold its address as well.
     pub clash: Vec<Mac>,
+    /// The name that it gives itself, fit for the file.
+    pub(super) own_name: Option<String>,
     pub(super) hand: Hand,
 }
 
@@ -89,6 +92,7 @@ impl<T> Choice<T> {
 impl Row {
     pub(super) fn new(id: HostId, found: Found) -> Self {
         Self {
+            own_name: names::own(&found),
             found,
             id,
             fate: Fate::Left,
@@ -102,6 +106,14 @@ impl Row {
             clash: Vec::new(),
             hand: Hand::default(),
         }
+    }
+
+    /// Goes by what it shows now.
+    pub(super) fn show(&mut self, found: Found) {
+        if self.found.words != found.words {
+            self.own_name = names::own(&found);
+        }
+        self.found = found;
     }
 
     /// Whether it gets an entry.

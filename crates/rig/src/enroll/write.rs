@@ -29,8 +29,7 @@ impl fmt::Display for Fault {
 }
 
 impl Draft {
-    /// The first row that cannot be written as it stands.
-    pub fn fault(&self) -> Option<Fault> {
+    pub(super) fn find_fault(&self) -> Option<Fault> {
         let rig = self.rig.as_ref();
         let devices = || rig.into_iter().flat_map(|rig| &rig.devices);
         let switches = rig
@@ -44,7 +43,10 @@ impl Draft {
         for (row, one) in self.rows.iter().enumerate().filter(|(_, one)| one.is_taken()) {
             let name = &one.name;
             let fault = |text: String| Some(Fault { row, text });
-            if let Some(why) = name_fault(name) {
+            // A proposed name is fit by the way it is made.
+            if one.is_named()
+                && let Some(why) = name_fault(name)
+            {
                 return fault(format!("{why}: give it another name (n)"));
             }
             if !names.insert(name) {
