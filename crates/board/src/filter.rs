@@ -61,7 +61,8 @@ impl Filter {
         self.places(all, host_words)
     }
 
-    fn places<T>(&self, all: &[T], words: impl Fn(&T, &mut Words)) -> Vec<usize> {
+    /// The places of the things that it lets through, in order; `words` says by what one is found.
+    pub(crate) fn places<T>(&self, all: &[T], words: impl Fn(&T, &mut Words)) -> Vec<usize> {
         if self.is_empty() {
             return (0..all.len()).collect();
         }
@@ -84,15 +85,17 @@ impl Filter {
 
 /// What the words of a filter are looked for in, a line for each thing.
 #[derive(Default)]
-struct Words(String);
+pub(crate) struct Words(String);
 
 impl Words {
-    fn add(&mut self, one: impl Display) {
+    /// One word.
+    pub(crate) fn add(&mut self, one: impl Display) {
         // Writing to a string cannot fail.
         let _ = writeln!(self.0, "{one}");
     }
 
-    fn add_all<T: Display>(&mut self, all: impl IntoIterator<Item = T>) {
+    /// Several.
+    pub(crate) fn add_all<T: Display>(&mut self, all: impl IntoIterator<Item = T>) {
         all.into_iter().for_each(|one| self.add(one));
     }
 

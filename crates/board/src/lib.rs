@@ -12,6 +12,7 @@ mod big;
 mod board;
 mod cable;
 mod changes;
+pub mod enroll;
 mod far;
 mod filter;
 mod findings;
