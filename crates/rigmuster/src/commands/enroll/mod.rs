@@ -1,8 +1,10 @@
 //! `enroll`: makes a rig file from what is on the wire, or adds to one.
 
+mod diff;
 mod hosts;
 mod look;
 mod seen;
+mod sheet;
 mod target;
 mod yes;
 
@@ -14,5 +16,9 @@ use target::Target;
 /// Proposes an entry for each host, has them confirmed, and writes the file.
 pub(super) async fn enroll(args: EnrollArgs) -> Result<Exit, Failure> {
     let target = Target::find(&args.rig)?;
-    yes::take(&args, target).await
+    if args.yes {
+        yes::take(&args, target).await
+    } else {
+        sheet::confirm(&args, target).await
+    }
 }

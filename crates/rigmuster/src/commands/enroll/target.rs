@@ -11,6 +11,15 @@ use crate::Failure;
 use crate::args::RigArg;
 use crate::files::{self, FindError, LoadError, Loaded, SaveError, Why};
 
+/// What the file would be.
+#[derive(Debug)]
+pub(super) struct Prepared {
+    /// What it is now; empty where it is made.
+    pub(super) old: String,
+    /// With what the draft takes.
+    pub(super) document: RigDocument,
+}
+
 /// The file that is made or added to, as it was at the start.
 #[derive(Debug)]
 pub(super) struct Target {
@@ -61,17 +70,21 @@ impl Target {
     ///
     /// # Errors
     /// What stands in the way, one or several lines. Nothing is written then.
-    pub(super) fn prepare(&self, draft: &mut Draft) -> Result<RigDocument, String> {
+    pub(super) fn prepare(&self, draft: &mut Draft) -> Result<Prepared, String> {
         let loaded = match files::load(&self.path) {
             Ok(loaded) => Some(loaded),
             Err(e) if self.rig.is_none() && is_missing(&e) => None,
             Err(e) => return Err(e.to_string()),
         };
-        let (rig, mut document) = if let Some(loaded) = loaded {
-            (Some(loaded.rig), loaded.document)
+        let (rig, old, mut document) = if let Some(loaded) = loaded {
+            (
+                Some(loaded.rig),
+                loaded.document.text().to_owned(),
+                loaded.document,
+            )
         } else {
             let begun = RigDocument::fresh(&draft.empty(&self.title()));
-            (None, begun.map_err(|e| e.to_string())?)
+            (None, String::new(), begun.map_err(|e| e.to_string())?)
         };
         if rig.as_ref() != draft.rig() {
             draft.relist(rig);
@@ -80,7 +93,7 @@ impl Target {
             return Err(fault.to_string());
         }
         document.apply(&draft.edits()).map_err(|e| e.to_string())?;
-        Ok(document)
+        Ok(Prepared { old, document })
     }
 
     /// The title of a new file: its name without its ending.
@@ -173,7 +186,7 @@ mod tests {
         let scratch = Scratch::new();
         let path = scratch.path().join("sail loft \u{1b}x.rig.toml");
         let target = target(path.clone());
-        let document = target.prepare(&mut draft(None)).unwrap();
+        let document = target.prepare(&mut draft(None)).unwrap().document;
         target.save(&document).unwrap();
         let loaded = files::load(&path).unwrap();
         assert_eq!(loaded.rig.title, "sail loft x");
@@ -190,7 +203,7 @@ mod tests {
         // Made by somebody else while this one looked.
         scratch.file("loft.rig.toml", FILE);
         let mut rows = draft(None);
-        let document = new.prepare(&mut rows).unwrap();
+        let document = new.prepare(&mut rows).unwrap().document;
         assert!(document.text().starts_with(FILE), "{}", document.text());
         new.save(&document).unwrap();
         // And edited: one of the two is listed by now.
@@ -200,7 +213,7 @@ mod tests {
             "{FILE}\n[[device]]\nname = \"Ramp\"\nrole = \"camera\"\nmac = \"02:52:43:00:07:16\"\naddress = \"dhcp\"\n"
         );
         scratch.file("loft.rig.toml", &edited);
-        let document = old.prepare(&mut draft(rig)).unwrap();
+        let document = old.prepare(&mut draft(rig)).unwrap().document;
         assert!(document.text().starts_with(&edited), "{}", document.text());
         assert_eq!(document.text().matches("02:52:43:00:07:16").count(), 1);
         assert!(document.text().contains("02:52:43:00:07:17"));

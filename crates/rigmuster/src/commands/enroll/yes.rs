@@ -24,23 +24,20 @@ pub(super) async fn take(args: &EnrollArgs, target: Target) -> Result<Exit, Fail
     let Some(mut draft) = draft else {
         return Ok(Exit::Interrupted);
     };
-    let document = target.prepare(&mut draft).map_err(not_written)?;
+    let prepared = target.prepare(&mut draft).map_err(not_written)?;
     let edits = draft.edits();
     let text = enrolled(&draft, &target.name());
-    let written = args.yes && !edits.is_empty();
-    if written {
-        target.save(&document).map_err(not_written)?;
+    if !edits.is_empty() {
+        target.save(&prepared.document).map_err(not_written)?;
     }
     print(&text)?;
     let file = target.name();
     let played = args.link.rehearse.as_ref();
     let played = played.map_or_else(String::new, |scene| format!(" --rehearse {scene}"));
-    let told = match (written, edits.is_empty()) {
-        (true, _) => {
-            format!("written: {file}\nnext step: read it through, then rigmuster check {file}{played}")
-        }
-        (false, true) => "nothing is new, so nothing was written".to_owned(),
-        (false, false) => "nothing was written\nnext step: add --yes to write this".to_owned(),
+    let told = if edits.is_empty() {
+        "nothing is new, so nothing was written".to_owned()
+    } else {
+        format!("written: {file}\nnext step: read it through, then rigmuster check {file}{played}")
     };
     let _ = writeln!(io::stderr(), "rigmuster: {told}");
     Ok(Exit::Done)
