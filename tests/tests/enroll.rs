@@ -8,7 +8,7 @@ use std::path::Path;
 use std::process::Command;
 
 use rigmuster_tests::program::{Call, Outcome, run};
-use rigmuster_tests::python_has;
+use rigmuster_tests::{python_has, top};
 use serde_json::{Value, json};
 use tempfile::TempDir;
 
@@ -234,4 +234,35 @@ fn what_cannot_be_used_is_refused_with_a_next_step() {
     call(&["--yes", "--rehearse", "calm"])
         .expect(2)
         .tells(&["next step: name it"]);
+}
+
+#[test]
+fn a_device_of_another_network_is_written_with_its_network() {
+    let folder = folder();
+    let mill =
+        fs::read_to_string(top().join("crates/venue/scenes/tide-mill.rig.toml")).expect("the scene's file");
+    // Without the encoder on the media network, and whatever points at it.
+    let tables = mill
+        .split("\n[[device]]")
+        .filter(|table| !table.contains("\"Wall encoder\"\nrole"));
+    let listed: Vec<String> = tables
+        .map(|table| {
+            let lines = table.lines().filter(|line| !line.starts_with("channels"));
+            lines.collect::<Vec<_>>().join("\n")
+        })
+        .collect();
+    let listed = listed.join("\n[[device]]") + "\n";
+    assert!(!listed.contains("Wall encoder"), "{listed}");
+    fs::write(folder.path().join("hall.rig.toml"), &listed).expect("a file");
+    enroll(&folder, &["--rehearse", "networks"]).expect(0);
+    let new = text(&folder);
+    let added = new.strip_prefix(&listed).expect("what was there stays");
+    for line in [
+        "mac     = \"02:52:43:00:09:15\"",
+        "address = \"10.40.17.21\"",
+        "network = \"media\"",
+    ] {
+        assert!(added.contains(line), "{added}");
+    }
+    assert_eq!(added.matches("[[device]]").count(), 1, "{added}");
 }

@@ -37,7 +37,7 @@ pub(super) fn propose(found: &Found, home: &Network) -> Option<Proposed> {
         }),
         (Some(address), None) => Some(Proposed {
             spec: AddressSpec::Fixed(address),
-            because: "holds it, and was not heard asking a DHCP server".to_owned(),
+            because: "holds it, and nothing shows that a DHCP server gave it".to_owned(),
             stray: None,
         }),
         (None, _) if may_lease => {

@@ -1,6 +1,7 @@
 //! The sheet of an enrolment on the terminal.
 
 use std::io::{self, IsTerminal, Write};
+use std::path::Path;
 use std::time::Duration;
 
 use board::enroll::{Around, EnrollRequest, EnrollSheet, LookState};
@@ -9,7 +10,7 @@ use ledger::Snapshot;
 use link::Clock;
 use rig::RigDocument;
 use rig::enroll::Draft;
-use vocab::{Level, Mode, Moment};
+use vocab::{Level, Mode, Moment, Text};
 
 use super::look::{self, Enough};
 use super::target::Target;
@@ -27,7 +28,7 @@ pub(super) async fn confirm(args: &EnrollArgs, target: Target) -> Result<Exit, F
     need_terminal(&target)?;
     print_warnings(&target.warnings);
     let hosts = match &args.seen {
-        Some(file) => Hosts::saved(seen::draft(file, &target)?),
+        Some(file) => Hosts::saved(seen::draft(file, &target)?, file),
         None => Hosts::live(args, &target)?,
     };
     let name = target.name();
@@ -67,6 +68,10 @@ struct Hosts {
     /// `None` where they were saved before.
     run: Option<Box<Run>>,
     enough: Option<Enough>,
+    /// By which interface and means they are seen.
+    seen_by: String,
+    /// How far the pass is.
+    pass: Option<(u64, u64)>,
     /// What of the ledger is in the draft.
     taken: Option<u64>,
     /// Not before then is it renewed.
@@ -75,11 +80,13 @@ struct Hosts {
 }
 
 impl Hosts {
-    fn saved(draft: Draft) -> Self {
+    fn saved(draft: Draft, file: &Path) -> Self {
         Self {
             draft,
             run: None,
             enough: None,
+            seen_by: Text::clean(&file.display().to_string()).as_str().to_owned(),
+            pass: None,
             taken: None,
             next: Moment::ZERO,
             over: true,
@@ -93,6 +100,8 @@ impl Hosts {
             draft: look::draft(&run, target),
             enough: Some(Enough::new(args, now)),
             run: Some(Box::new(run)),
+            seen_by: String::new(),
+            pass: None,
             taken: None,
             next: now,
             over: false,
@@ -117,6 +126,8 @@ impl Hosts {
             self.draft.surround(wire);
         }
         self.draft.take_in(hosts::all(&snapshot));
+        self.seen_by = seen_by(&snapshot);
+        self.pass = snapshot.pass;
         true
     }
 
@@ -255,17 +266,21 @@ impl<'a> Session<'a> {
     }
 
     fn around(&self) -> Around {
-        let run = self.hosts.run.as_deref();
-        let snapshot = run.map(|run| run.ledger.snapshot(run.source.now()));
+        let Hosts {
+            run,
+            seen_by,
+            pass,
+            over,
+            ..
+        } = &self.hosts;
         Around {
             file: self.target.name(),
-            seen_by: snapshot.as_ref().map_or_else(String::new, seen_by),
-            look: match &snapshot {
-                None => LookState::Saved,
-                Some(_) if self.hosts.over => LookState::Over,
-                Some(snapshot) => snapshot
-                    .pass
-                    .map_or(LookState::Waiting, |(asked, of)| LookState::Asking(asked, of)),
+            seen_by: seen_by.clone(),
+            look: match pass {
+                _ if run.is_none() => LookState::Saved,
+                _ if *over => LookState::Over,
+                Some((asked, of)) => LookState::Asking(*asked, *of),
+                None => LookState::Waiting,
             },
             may_sweep: run.is_some() && !self.args.link.listen_only,
         }
