@@ -25,8 +25,8 @@ const STREAM: usize = 256 * 1024;
 /// Bytes and datagrams that wait in either direction of an exchange.
 const DATAGRAM_BYTES: usize = 64 * 1024;
 const DATAGRAMS: usize = 64;
-/// So long a connection may take to be accepted.
-const OPENING: Duration = Duration::from_secs(5);
+/// So long a connection may take to be accepted: four tries, 1, 2 and 4 s apart, and 3 s more.
+const OPENING: Duration = Duration::from_secs(10);
 /// So long the host may be mute on an open connection although it is asked for a sign of life: longer than
 /// the longest time between two questions whether it has room again (60 s in this stack).
 const DEAD_AFTER: Duration = Duration::from_secs(90);

@@ -41,12 +41,8 @@ pub(super) async fn reach(args: ReachArgs) -> Result<Exit, Failure> {
         super::print(&plan::text(&args, &expected, &whom, &ports))?;
         return Ok(Exit::Done);
     }
-    let purpose = match expected.rig {
-        Some(_) => Purpose::Check,
-        None => Purpose::Survey,
-    };
     // Without a subnet of its own the device may be where its address says.
-    let mut run = open_without(&expected, &args.link, purpose, Tempo::Real, true)?;
+    let mut run = open_without(&expected, &args.link, Purpose::Check, Tempo::Real, true)?;
     needs_frames(run.source.mode())?;
     let mut interrupt =
         Interrupt::listen().map_err(|e| Failure::fault(format_args!("signals cannot be caught: {e}")))?;

@@ -15,8 +15,9 @@ use crate::{Failure, browser};
 
 /// Said where the doors are opened.
 pub(super) const CAUTION: &str = "\
-caution: whoever opens these addresses drives the device, and its page may move the head without a
-warning: keep people clear of it. Any program on this computer can use them while this runs.";
+caution: whoever opens these addresses drives the device, and its page may move
+the head without a warning: keep people clear of it. Any program on this
+computer can use them while this runs.";
 
 /// A URL, or an address where there is no scheme for it.
 pub(super) fn url(word: ControlWord, host: Ipv4Addr, port: u16) -> String {
@@ -151,14 +152,15 @@ impl Figures {
     }
 }
 
-/// What went through.
+/// What goes through.
 pub(super) fn figures(traffic: Traffic) -> String {
-    let Traffic { now, all, up, down } = traffic;
-    format!(
-        "{now} open, {all} in all; {} from it, {} to it",
-        bytes(down),
-        bytes(up)
-    )
+    format!("{} open, {}", traffic.now, total(traffic))
+}
+
+/// What went through in all.
+pub(super) fn total(traffic: Traffic) -> String {
+    let Traffic { all, up, down, .. } = traffic;
+    format!("{all} in all; {} from it, {} to it", bytes(down), bytes(up))
 }
 
 /// Bytes in the units of networks: thousands.

@@ -287,7 +287,7 @@ impl Standing<'_> {
         // Resets leave in one turn; what the link does not take then is of no use later.
         let now = self.now();
         self.run.source.turn(Some(now)).await;
-        let went = say::figures(self.pump.traffic());
+        let went = say::total(self.pump.traffic());
         let why = match &end {
             End::Asked(why) => why,
             End::NoPort => "no control port works",
@@ -299,8 +299,8 @@ impl Standing<'_> {
                 .map_or_else(String::new, |from| format!(", {from} given back"));
             let after =
                 "before: open; after: as it was, nothing was changed on the device or here".to_owned();
-            self.note(false, &format!("ended ({why}); {went}{back}"), after);
-            let _ = writeln!(io::stderr(), "rigmuster: ended ({why}); {went}{back}");
+            self.note(false, &format!("ended ({why}){back}; {went}"), after);
+            let _ = writeln!(io::stderr(), "rigmuster: ended ({why}){back}\n  {went}");
         }
         let now = self.now();
         if let Some(trouble) = self.journal.finish(now) {
