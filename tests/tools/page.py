@@ -75,10 +75,13 @@ class Page(http.server.BaseHTTPRequestHandler):
         pass
 
 
+class Server(http.server.ThreadingHTTPServer):
+    daemon_threads = True
+    request_queue_size = 64
+
+
 for port in [PORT] + ([OTHER] if OTHER else []):
-    server = http.server.ThreadingHTTPServer(("", port), Page)
-    server.daemon_threads = True
-    server.request_queue_size = 64
+    server = Server(("", port), Page)
     threading.Thread(target=server.serve_forever, daemon=True).start()
 say("ready")
 sys.stdin.read()

@@ -22,6 +22,7 @@ mod outage;
 mod permission;
 mod plan;
 mod reach;
+mod reach_rough;
 mod says;
 mod six;
 mod standings;

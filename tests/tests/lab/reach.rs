@@ -272,7 +272,7 @@ fn sixteen_at_once_and_all_of_it_arrives() {
             .collect();
         for fetched in fetches {
             let outcome = fetched.end();
-            assert_eq!(outcome.expect(0).out, sum);
+            assert_eq!(outcome.expect(0).out, sum, "{outcome}");
         }
         assert!(
             slow.iter().all(Running::goes_on),

@@ -313,5 +313,29 @@ proptest! {
             let can = lendable.iter().any(|r| r.contains(address));
             prop_assert_eq!(can, !theirs, "{} for {}: {:?}", address, target, lendable);
         }
+
+        // Where the user asks for one of two in a subnet of ours or the rig's.
+        let nets: Vec<Ipv4Net> = here
+            .addresses
+            .iter()
+            .copied()
+            .chain([rig.network.subnet])
+            .filter(|n| n.contains(&target))
+            .collect();
+        for address in ledger.lendable_near(target).iter().flat_map(|r| r.addresses()) {
+            prop_assert_eq!(address.octets()[..3].to_vec(), vec![a, b, c]);
+            prop_assert!(nets.iter().any(|n| n.contains(&address)), "{} for {}", address, target);
+            let theirs = matches!(address.octets()[3], 0 | 255)
+                || address == target
+                || rig.networks().any(|n| n.gateway == Some(address))
+                || rig.devices.iter().any(|x| x.fixed_address() == Some(address))
+                || rig.networks().flat_map(|n| &n.leases).any(|r| r.contains(address))
+                || rig.plan.reserved.iter().any(|r| r.contains(address))
+                || rig.plan.blocks.values().any(|r| r.contains(address))
+                || settings.factory.iter().any(|r| r.contains(address))
+                || here.addresses.iter().any(|n| n.addr() == address)
+                || here.others.iter().flat_map(|o| &o.addresses).any(|n| n.addr() == address);
+            prop_assert!(!theirs, "{} for {}", address, target);
+        }
     }
 }
