@@ -65,12 +65,15 @@ impl<'d> Places<'d> {
 
     /// `[plan]`.
     pub(super) fn plan(&self) -> Option<Place<'d>> {
-        self.one(self.root.get("plan")?, 1)
+        let plan = self.root.get("plan")?;
+        // Where only `[plan.blocks]` has a header there is nothing to put a key in.
+        let headless = plan.as_table().is_some_and(|t| t.is_implicit() && !t.is_dotted());
+        self.one(plan, 1).filter(|_| !headless)
     }
 
     /// `[plan.blocks]`, where it is a table of its own with lines of its own.
     pub(super) fn blocks(&self) -> Option<Place<'d>> {
-        let blocks = self.plan()?.table.get("blocks")?;
+        let blocks = self.root.get("plan")?.as_table_like()?.get("blocks")?;
         self.one(blocks, 2).filter(|place| place.own_lines)
     }
 

@@ -60,7 +60,7 @@ struct Batch<'d> {
     splices: Vec<Splice>,
     /// Entries that were touched, by table and key.
     touched: HashSet<(usize, &'static str)>,
-    /// Tables whose entries share a line and one of them goes out: nothing else is done there.
+    /// Tables whose entries share a line and one of them goes out or is the first: nothing else is done there.
     closed: HashSet<usize>,
     /// Tables that were touched at all.
     tables: HashSet<usize>,
@@ -174,9 +174,14 @@ impl<'d> Batch<'d> {
             Some((key_at, table.get(key)?.span()?))
         };
         let here = span(key);
-        let takes_out = here.is_some() && value.is_none() && !place.own_lines;
+        // On one line an entry that goes out, or is the first, bears on where the others stand.
+        let shifts = match (&here, &value) {
+            (Some(_), None) => !place.own_lines,
+            (None, Some(_)) => !place.own_lines && anchors(table).next().is_none(),
+            _ => false,
+        };
         let crowded = self.closed.contains(&place.number)
-            || (takes_out && self.tables.contains(&place.number))
+            || (shifts && self.tables.contains(&place.number))
             || self.touched.contains(&(place.number, key));
         if crowded {
             return false;
@@ -188,14 +193,14 @@ impl<'d> Batch<'d> {
             }
             (Some((key_at, at)), None) => (with_comma(body, key_at.start..at.end), String::new()),
             (None, None) => return true,
-            (None, Some(value)) => match ANCHORS.into_iter().find_map(span) {
+            (None, Some(value)) => match anchors(table).find_map(span) {
                 Some(anchor) => insertion(body, &anchor, place.own_lines, key, &value),
                 None => first_entry(body, place, key, &value),
             },
         };
         self.touched.insert((place.number, key));
         self.tables.insert(place.number);
-        if takes_out {
+        if shifts {
             self.closed.insert(place.number);
         }
         self.splices.push(Splice { at, new });
@@ -271,10 +276,14 @@ impl<'d> Batch<'d> {
     }
 }
 
-/// Beside what a new entry goes, the best place first.
-const ANCHORS: [&str; 8] = [
-    "address", "mac", "role", "name", "gateway", "subnet", "reserved", "blocks",
-];
+/// Beside what a new entry goes, the best place first. What has a header of its own is no such place.
+fn anchors(table: &dyn TableLike) -> impl Iterator<Item = &'static str> {
+    const KEYS: [&str; 8] = [
+        "address", "mac", "role", "name", "gateway", "subnet", "reserved", "blocks",
+    ];
+    let entry = |key: &&str| table.get(key).is_some_and(Item::is_value);
+    KEYS.into_iter().filter(entry)
+}
 
 pub(super) fn whole_lines(body: &str, from: usize, to: usize) -> Range<usize> {
     let start = body
