@@ -77,6 +77,13 @@ fn the_two_open_dhcp_servers_take_the_reservations() {
         "{text}"
     );
     let (config, _) = export("kea", "kea.json");
+    // Whom no server can know is named.
+    let nameless = folder.path().join("nameless.rig.toml");
+    let text = fs::read_to_string(&rig).expect("the rig");
+    fs::write(&nameless, text.replace("mac     = \"02:52:43:00:00:40\"\n", "")).expect("a rig");
+    plan(&nameless, &["--reservations", "kea"])
+        .expect(0)
+        .tells(&["not reserved", "Mixer"]);
     if has("reservations for dnsmasq", "dnsmasq", &["dnsmasq", "--version"]) {
         let check = format!("--conf-file={lines}");
         Call::of(["dnsmasq", "--test", &check]).run().expect(0);

@@ -114,6 +114,9 @@ pub enum Command {
     /// Tell what is different between two rig files, or a rig file and a saved check
     Compare(CompareArgs),
     /// Plan addresses: who gets which, in what order the devices move, and what the crew has to do
+    ///
+    /// The wire is asked which addresses are in use only with --link, --rehearse, --from-offer or --free.
+    /// Nothing is written without --write or --moves-to.
     Plan(Box<PlanArgs>),
     /// Read what happened: every change that the board has seen, with figures of each device
     Journal(JournalArgs),

@@ -3,6 +3,7 @@
 use std::net::Ipv4Addr;
 use std::path::PathBuf;
 
+use rig::Rig;
 use rig::plan::{Follow, Kind, Task, WorkList};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -199,6 +200,23 @@ impl Moves {
             },
             ticks: file.tasks.iter().map(TaskPart::ticks).collect(),
             path,
+        })
+    }
+
+    /// Whether it is a list of that rig: it has every device of the list.
+    pub(crate) fn is_of(&self, rig: &Rig) -> Result<(), Failure> {
+        let unknown = self
+            .work
+            .tasks
+            .iter()
+            .find(|task| rig.device(&task.device).is_none());
+        unknown.map_or(Ok(()), |task| {
+            Err(Failure::usage(format_args!(
+                "{} is the work list of another rig: {} is not in this one\n\
+                 next step: name the rig file that it was planned for",
+                Text::clean(&self.path.display().to_string()),
+                task.device
+            )))
         })
     }
 

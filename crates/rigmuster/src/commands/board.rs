@@ -36,6 +36,9 @@ pub(super) async fn board(
     let expected = Expected::find(&rig, &link, true)?;
     super::print_warnings(&expected.warnings);
     let moves = moves.moves.map(Moves::load).transpose()?;
+    if let Some((moves, rig)) = moves.as_ref().zip(expected.rig.as_ref()) {
+        moves.is_of(rig)?;
+    }
     let mut run = open(&expected, &link, Purpose::Board, Tempo::Real)?;
     if level.watch_only {
         run.source.set_level(Level::Watch);

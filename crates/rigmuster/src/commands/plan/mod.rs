@@ -52,6 +52,9 @@ pub(super) async fn plan(args: PlanArgs) -> Result<Exit, Failure> {
         notes: &notes,
         diff: &change,
     };
+    if args.reservations.is_some() {
+        super::print_warnings(&unreserved(&new_rig));
+    }
     match args.reservations {
         Some(Server::Dnsmasq) => super::print(&dnsmasq(&new_rig))?,
         Some(Server::Kea) => super::print(&kea(&target.hall, &reservations(&new_rig)))?,
@@ -101,6 +104,20 @@ async fn taken(
     Ok(Some(look.held()))
 }
 
+/// Devices that no DHCP server can know.
+fn unreserved(rig: &Rig) -> Vec<String> {
+    let devices = rig.devices.iter();
+    let nameless = devices.filter(|d| d.macs.is_empty() && d.fixed_address().is_some());
+    let names: Vec<&str> = nameless.map(|device| device.name.as_str()).collect();
+    if names.is_empty() {
+        return Vec::new();
+    }
+    vec![format!(
+        "rigmuster: not reserved, because the rig file gives no mac: {}",
+        names.join(", ")
+    )]
+}
+
 /// Devices that move because other hardware has their address: it may be theirs.
 fn swapped(rig: &Rig, planned: &Planned) -> Vec<String> {
     let taken = planned.placed.iter().filter_map(|one| match one.why {
@@ -142,6 +159,8 @@ fn refused(troubles: &[rig::plan::Trouble]) -> Failure {
 impl PlanArgs {
     /// Whether the wire, or a simulated one, is to be asked which addresses are in use.
     fn asks_wire(&self) -> bool {
-        !self.link.link.is_empty() || self.link.rehearse.is_some() || self.from_offer || self.free
+        let link = &self.link;
+        let how = link.unprivileged || link.listen_only || link.pace.is_some();
+        !link.link.is_empty() || link.rehearse.is_some() || how || self.from_offer || self.free
     }
 }
