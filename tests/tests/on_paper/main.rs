@@ -7,3 +7,4 @@ mod browser;
 mod budget;
 #[cfg(target_os = "linux")]
 mod sheet;
+mod spreadsheets;

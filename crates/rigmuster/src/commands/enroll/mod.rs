@@ -1,6 +1,7 @@
-//! `enroll`: makes a rig file from what is on the wire, or adds to one.
+//! `enroll`: makes a rig file from what is on the wire, or from a spreadsheet, or adds to one.
 
 mod diff;
+mod from;
 mod hosts;
 mod look;
 mod seen;
@@ -16,7 +17,14 @@ use target::Target;
 /// Proposes an entry for each host, has them confirmed, and writes the file.
 pub(super) async fn enroll(args: EnrollArgs) -> Result<Exit, Failure> {
     let target = Target::find(&args.rig)?;
-    if args.yes {
+    if let Some(sheet) = &args.from {
+        from::from(&from::Wanted {
+            target: &target,
+            sheet,
+            subnet: args.subnet,
+            sure: args.yes,
+        })
+    } else if args.yes {
         yes::take(&args, target).await
     } else {
         sheet::confirm(&args, target).await

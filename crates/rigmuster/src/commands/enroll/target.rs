@@ -60,6 +60,11 @@ impl Target {
         Self { path, rig, warnings }
     }
 
+    /// Where it is.
+    pub(super) fn path(&self) -> &Path {
+        &self.path
+    }
+
     /// The file's name for messages.
     pub(super) fn name(&self) -> String {
         Text::clean(&self.path.display().to_string()).as_str().to_owned()
@@ -97,7 +102,7 @@ impl Target {
     }
 
     /// The title of a new file: its name without its ending.
-    fn title(&self) -> String {
+    pub(super) fn title(&self) -> String {
         let name = self.path.file_name().unwrap_or_default().to_string_lossy();
         let stem = name.strip_suffix(".rig.toml").or(name.strip_suffix(".toml"));
         Text::clean(stem.unwrap_or(&name)).as_str().to_owned()
