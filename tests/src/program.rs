@@ -14,7 +14,7 @@ use serde_json::Value;
 use crate::{PATIENCE, top};
 
 /// Every command that there is.
-pub const COMMANDS: [&str; 13] = [
+pub const COMMANDS: [&str; 14] = [
     "board",
     "check",
     "survey",
@@ -26,6 +26,7 @@ pub const COMMANDS: [&str; 13] = [
     "budget",
     "sheet",
     "reach",
+    "schema",
     "completions",
     "manual",
 ];

@@ -38,4 +38,4 @@ pub use model::{
     AddressSpec, AskWhen, Channel, Device, How, Need, Network, Plan, PoeType, PoeTypes, Power, Reach, Rig,
     Role, Switch, SwitchPort, Venue,
 };
-pub use read::{LARGEST_FILE, Problem, Reading, VenueReading, read, read_venue};
+pub use read::{LARGEST_FILE, Problem, Reading, VenueReading, keys_of, read, read_venue};

@@ -6,6 +6,7 @@ mod enroll;
 mod journal;
 mod plan;
 mod reach;
+mod schema;
 mod sheet;
 
 use std::num::NonZeroU32;
@@ -22,6 +23,7 @@ pub(crate) use self::enroll::EnrollArgs;
 pub(crate) use self::journal::{JournalArgs, KeepArgs, RecordArgs};
 pub(crate) use self::plan::{MovesArgs, PlanArgs, Server};
 pub(crate) use self::reach::{ControlChoice, ReachArgs};
+pub(crate) use self::schema::SchemaArgs;
 pub(crate) use self::sheet::{SheetArgs, SheetForm, SheetPart};
 use crate::places::parse_place;
 
@@ -126,6 +128,8 @@ pub enum Command {
     Sheet(SheetArgs),
     /// Open one device in your own browser or control software, also on a foreign subnet
     Reach(ReachArgs),
+    /// Print the JSON Schema of the rig file or of what a command prints as JSON
+    Schema(SchemaArgs),
     /// Print a completion script for a shell
     Completions {
         /// Which shell

@@ -12,6 +12,7 @@ pub mod journal;
 mod moves;
 mod places;
 mod report;
+mod schema;
 mod screen;
 mod settings;
 pub mod source;

@@ -89,6 +89,13 @@ impl Kind {
     }
 }
 
+/// The keys of a table of the file, by what the table is called in messages, such as `[[device]]`;
+/// none if there is no such table.
+pub fn keys_of(table: &str) -> &'static [&'static str] {
+    let found = Kind::ALL.into_iter().find(|kind| kind.title() == table);
+    found.map_or(&[], Kind::keys)
+}
+
 /// The table that a key belongs to, the most likely one first.
 pub(super) fn home(key: &str) -> Option<Kind> {
     // `network` is a header before it is a key of a device.

@@ -26,6 +26,7 @@ use std::ops::Range;
 
 use toml_edit::{Item, TableLike, Value};
 
+pub use keys::keys_of;
 pub use problem::Problem;
 pub(crate) use values::{NAME as LONGEST_NAME, name_problem};
 pub use venue::{VenueReading, read_venue};

@@ -14,6 +14,7 @@ mod open;
 mod plan;
 mod reach;
 mod rehearse;
+mod schema;
 mod sheet;
 mod survey;
 
@@ -77,6 +78,7 @@ fn dispatch(cli: Cli) -> Result<Exit, Failure> {
         Command::Budget(args) => budget::budget(&args),
         Command::Sheet(args) => sheet::sheet(&args),
         Command::Reach(args) => block_on(reach::reach(args)),
+        Command::Schema(args) => schema::schema(&args),
         Command::Completions { shell } => generate::completions(shell),
         Command::Manual => generate::manual(),
     }

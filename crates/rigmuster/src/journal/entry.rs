@@ -5,6 +5,7 @@ use std::net::Ipv4Addr;
 use std::time::Duration;
 
 use ledger::{Change, Opening, Standing, Start, Subject};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use vocab::{Mac, Moment};
 
@@ -98,7 +99,8 @@ pub enum What {
 
 /// What the steps of a start took, in milliseconds since its first frame. This is the JSON that
 /// stands in the file.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
 pub struct Steps {
     /// Whether the device's own first frame was heard, so that all of it was timed; else it was
     /// noticed by an answer, and had been on the wire before.

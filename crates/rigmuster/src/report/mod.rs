@@ -7,10 +7,11 @@ pub(crate) mod differences;
 pub(crate) mod differences_text;
 mod enroll;
 pub(crate) mod escape;
+pub(crate) mod imported;
 pub(crate) mod json;
 pub(crate) mod plan;
 mod progress;
-mod records;
+pub(crate) mod records;
 mod sheet;
 mod table;
 pub(crate) mod word;
@@ -23,7 +24,7 @@ pub(crate) use progress::Progress;
 pub(crate) use records::Record;
 pub(crate) use sheet::SheetReport;
 pub(crate) use table::{Paint, table};
-pub(crate) use word::{Format, Printed, Word};
+pub(crate) use word::{Format, Printed, Word, ipv4};
 
 /// A file without its folders, which are nobody's business on paper.
 pub(crate) fn file_name(file: &str) -> &str {

@@ -3,22 +3,26 @@
 use std::collections::BTreeMap;
 
 use rig::sheet::{Cell, Part, Sheet, Table};
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::{Format, RigPart};
 
 /// The whole object. What is left to be written by hand is null.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
 pub(crate) struct SheetReport {
     format: Format,
     version: &'static str,
     /// When it was made, as RFC 3339 writes it.
+    #[schemars(extend("format" = "date-time"))]
     made_at: String,
     rig: RigPart,
     parts: Vec<PartPart>,
 }
 
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
 struct PartPart {
     kind: &'static str,
     title: &'static str,
@@ -30,26 +34,30 @@ struct PartPart {
     sign: Vec<String>,
 }
 
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
 struct FactPart {
     name: String,
     value: String,
 }
 
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
 struct WarningPart {
     text: String,
     next: String,
 }
 
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
 struct TablePart {
     title: String,
     columns: Vec<ColumnPart>,
     rows: Vec<BTreeMap<&'static str, Option<String>>>,
 }
 
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
 struct ColumnPart {
     key: &'static str,
     head: &'static str,

@@ -88,6 +88,8 @@ words! {
     "Role": Role = Role::ALL;
     "Need": Need = Need::ALL;
     "Reach": Reach = Reach::ALL;
+    "How": rig::How = rig::How::ALL;
+    "AskWhen": rig::AskWhen = rig::AskWhen::ALL;
     "Mode": Mode = Mode::ALL;
     "ControlState": ControlState = ControlState::ALL;
     "TaskKind": rig::plan::Kind = rig::plan::Kind::ALL;
@@ -188,7 +190,7 @@ impl<T: Spelt> JsonSchema for Printed<T> {
 }
 
 /// Four numbers from 0 to 255, without leading zeros.
-fn ipv4() -> String {
+pub(crate) fn ipv4() -> String {
     const OCTET: &str = "(25[0-5]|2[0-4][0-9]|1[0-9][0-9]|[1-9]?[0-9])";
     format!("{OCTET}(\\.{OCTET}){{3}}")
 }

@@ -1,13 +1,15 @@
 //! The `--json` object of `budget`, format 1. Unknown is null.
 
 use rig::{Budget, Cable, Load, Moves, PortTrouble, PortUse, Power, PowerSums, SwitchBudget, Uplink};
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::words;
 use crate::report::{Format, RigPart};
 
 /// The whole object.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
 pub(crate) struct BudgetReport {
     format: Format,
     version: &'static str,
@@ -24,7 +26,8 @@ pub(crate) struct BudgetReport {
     assumptions: Vec<String>,
 }
 
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
 struct SwitchPart {
     name: String,
     fits: bool,
@@ -35,7 +38,8 @@ struct SwitchPart {
     moves: Option<MovesPart>,
 }
 
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
 struct PortsPart {
     powered: Option<u32>,
     used: usize,
@@ -43,7 +47,8 @@ struct PortsPart {
     free: Option<Vec<u32>>,
 }
 
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
 struct PowerPart {
     budget_w: Option<f64>,
     set_aside_w: f64,
@@ -58,7 +63,8 @@ struct PowerPart {
     dropped: usize,
 }
 
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
 struct UplinkPart {
     to: Option<String>,
     capacity_mbps: Option<f64>,
@@ -69,7 +75,8 @@ struct UplinkPart {
     receivers: Vec<String>,
 }
 
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
 struct UsePart {
     name: String,
     port: u32,
@@ -82,20 +89,23 @@ struct UsePart {
     troubles: Vec<TroublePart>,
 }
 
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
 struct TroublePart {
     kind: &'static str,
     text: String,
 }
 
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
 struct MovesPart {
     /// No smaller set is enough.
     smallest: bool,
     devices: Vec<MovePart>,
 }
 
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
 struct MovePart {
     device: String,
     from: String,
@@ -104,7 +114,8 @@ struct MovePart {
     stream_mbps: Option<f64>,
 }
 
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
 struct CablePart {
     device: String,
     port: Option<String>,
