@@ -206,7 +206,7 @@ impl Ledger {
         let wavering = claims.iter().any(|(id, c)| own(*id, c) && c.misses.any());
         if held && !wavering && target.rounds < target.goal {
             // Without a listed MAC the second question is the probe that tells an owner.
-            return if self.probe_next(target) {
+            return if self.probe_next(target, claims) {
                 None
             } else {
                 Some(last.max(target.start))
@@ -241,9 +241,11 @@ impl Ledger {
         Some(in_step(from + wait).max(now))
     }
 
-    /// Whether the next broadcast question is to be a 0.0.0.0 probe.
-    fn probe_next(&self, target: &Target) -> bool {
+    /// Whether the next broadcast question is to be a 0.0.0.0 probe. Whoever proved by one to be an owner before a
+    /// gap in our sight needs none.
+    fn probe_next(&self, target: &Target, claims: &[(HostId, &Claim)]) -> bool {
         self.nameless(target)
+            && claims.iter().any(|(_, c)| !c.answers_nobody())
             && self.sees_frames()
             && self.near(target.address)
             && self.lanes.sent_at(Key::Nobody(target.address)).is_none()
