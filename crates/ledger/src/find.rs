@@ -11,7 +11,6 @@ pub(crate) mod servers;
 pub(crate) mod starts;
 pub(crate) mod wire;
 
-use std::collections::BTreeSet;
 use std::net::Ipv4Addr;
 
 use rig::How;
@@ -19,7 +18,7 @@ use vocab::{Mac, Moment};
 
 use crate::judging::headline::link_words;
 use crate::ledger::{Blind, Ledger};
-use crate::{Change, Finding, FindingKind, Severity, Subject};
+use crate::{Finding, FindingKind, Severity};
 
 /// Which of two faults stands first: the smaller.
 pub(crate) fn weight(kind: FindingKind) -> usize {
@@ -70,7 +69,7 @@ pub(crate) fn weight(kind: FindingKind) -> usize {
 /// What makes a finding one and the same over time.
 pub(crate) type Subjects = (FindingKind, Option<Ipv4Addr>, Vec<String>, Option<Mac>);
 
-fn subject(f: &Finding) -> Subjects {
+pub(crate) fn subject(f: &Finding) -> Subjects {
     let mac = if f.address.is_none() {
         f.macs.first().copied()
     } else {
@@ -146,54 +145,12 @@ impl Ledger {
     }
 
     fn keep(&mut self, mut all: Vec<Finding>, now: Moment) {
-        let old: BTreeSet<Subjects> = self.wire_findings.iter().map(subject).collect();
-        for finding in &mut all {
-            let before = self.wire_findings.iter().find(|f| subject(f) == subject(finding));
-            if finding.kind != FindingKind::CommonOutage {
-                finding.since = before.map_or(now, |f| f.since);
-            }
+        for finding in all.iter_mut().filter(|f| f.kind != FindingKind::CommonOutage) {
+            let shown = self.wire_findings.iter().find(|f| subject(f) == subject(finding));
+            let since = shown.map(|f| f.since).or_else(|| self.open.since(finding));
+            finding.since = since.unwrap_or(now);
         }
-        let new: BTreeSet<Subjects> = all.iter().map(subject).collect();
-        let blind = matches!(self.blind(), Some(Blind::Link(_)));
-        let mut changes = Vec::new();
-        // While the link is down only that is told, not all that cannot be seen any more.
-        let ended = self
-            .wire_findings
-            .iter()
-            .filter(|f| !new.contains(&subject(f)) && !blind);
-        changes.extend(ended.map(|f| (f.clone(), false)));
-        changes.extend(
-            all.iter()
-                .filter(|f| !old.contains(&subject(f)))
-                .map(|f| (f.clone(), true)),
-        );
-        for (f, began) in changes {
-            // Of a common outage is told where it begins and ends, not with each of its devices.
-            if f.severity == Severity::Note || f.kind == FindingKind::CommonOutage {
-                continue;
-            }
-            let text = if began {
-                f.text.clone()
-            } else {
-                format!("Over: {}", f.text)
-            };
-            let subject = Subject::Finding {
-                kind: f.kind,
-                severity: f.severity,
-                began,
-                devices: f.devices.clone(),
-                macs: f.macs.clone(),
-                address: f.address,
-            };
-            self.changes.push(Change {
-                at: now,
-                subject,
-                text,
-                basis: String::new(),
-                worse: began,
-                folded: false,
-            });
-        }
+        self.tell_findings(&all, now);
         if all != self.wire_findings {
             self.revision += 1;
             self.wire_findings = all;

@@ -86,7 +86,7 @@ impl Ledger {
             }
             Fact::Station(station) => self.station_is(at, station),
             Fact::Gap(gap) => self.gap(at, *gap),
-            Fact::WatchOnly(on) => self.watch_only_is(*on),
+            Fact::WatchOnly(on) => self.watch_only_is(at, *on),
             Fact::ListenOnly(on) => self.listen_only_is(at, *on),
             Fact::Dropped { total } => {
                 self.soft |= self.dropped != *total;

@@ -10,6 +10,7 @@ use crate::asking::lanes::Key;
 use crate::asking::passes::host_range;
 use crate::asking::target::{Kind, Target};
 use crate::ledger::{Ledger, Timer};
+use crate::open::AGAIN;
 use crate::port::OwnPort;
 use crate::servers::Servers;
 
@@ -81,6 +82,9 @@ impl Ledger {
 
     /// Nothing is asked any more, and what was under way is forgotten.
     fn stop(&mut self) {
+        let asked = self.targets.values().filter_map(|t| t.asked).max();
+        let last = self.lanes.latest().max(asked).max(self.spared);
+        self.spared = last.filter(|_| self.watch_only);
         self.lanes.clear();
         self.confirming.clear();
         self.calls.clear();
@@ -128,6 +132,17 @@ impl Ledger {
         let pinned: BTreeSet<Ipv4Addr> = self.targets.keys().copied().collect();
         self.replan.extend(pinned.iter());
         self.hosts.pin(pinned);
+        self.ask_around(at);
+        if self.watch_only {
+            self.ask_leases_where_they_were(at);
+        }
+        self.wait_for_port(at);
+        self.time_querier();
+        self.timers.set(Timer::Again, Some(at + AGAIN));
+    }
+
+    /// Asks who is there, beside the devices of the rig: hosts, DHCP servers, names.
+    pub(crate) fn ask_around(&mut self, at: Moment) {
         self.start_passes(at);
         self.begin_servers(at);
         if self.sees_frames() {
@@ -136,8 +151,6 @@ impl Ledger {
             }
         }
         self.call_roll(at);
-        self.wait_for_port(at);
-        self.time_querier();
     }
 
     /// What a pass over the whole subnet goes through; nothing where that would be too much, or

@@ -20,6 +20,7 @@ use crate::hosts::claim::HostId;
 use crate::hosts::kin::Kin;
 use crate::judging::detect::Loss;
 use crate::judging::track::Track;
+use crate::open::Open;
 use crate::outage::Outages;
 use crate::plugged::Plug;
 use crate::port::OwnPort;
@@ -69,6 +70,8 @@ pub(crate) enum Timer {
     Port,
     /// What becomes of a common outage is to be looked at.
     Outage,
+    /// What was not found again since a gap in our sight is over.
+    Again,
 }
 
 /// Why nothing can be said of anything.
@@ -99,6 +102,8 @@ pub struct Ledger {
     pub(crate) listen_only: bool,
     /// No more than one question a second to each device, by the user's word.
     pub(crate) watch_only: bool,
+    /// When the last question left before all was forgotten, if that was while only watching.
+    pub(crate) spared: Option<Moment>,
     /// Whether our own port passes frames.
     pub(crate) port: OwnPort,
     /// When learning last began.
@@ -149,6 +154,8 @@ pub struct Ledger {
     pub(crate) foreigners: Vec<(HostId, Ipv4Addr)>,
     pub(crate) foreigners_asked: usize,
     pub(crate) changes: Changes,
+    /// What of it is not over.
+    pub(crate) open: Open,
     /// Who fell silent together.
     pub(crate) outages: Outages,
     pub(crate) ready: bool,
@@ -184,6 +191,7 @@ impl Ledger {
             no_way: None,
             listen_only: false,
             watch_only: false,
+            spared: None,
             port: OwnPort::new(now),
             epoch: now,
             targets: BTreeMap::new(),
@@ -218,6 +226,7 @@ impl Ledger {
             foreigners: Vec::new(),
             foreigners_asked: 0,
             changes: Changes::default(),
+            open: Open::default(),
             outages: Outages::default(),
             ready: false,
             ready_dirty: true,
@@ -263,7 +272,7 @@ impl Ledger {
                 Timer::Kin(address) => self.kin_due(address),
                 Timer::Port => self.port_due(now),
                 Timer::Outage => self.outages.look_again(),
-                Timer::Calm | Timer::Flood | Timer::Calls | Timer::Querier | Timer::Starts => {
+                Timer::Calm | Timer::Flood | Timer::Calls | Timer::Querier | Timer::Starts | Timer::Again => {
                     self.wire_dirty = true;
                 }
             }

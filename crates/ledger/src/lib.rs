@@ -25,6 +25,7 @@ mod judging;
 mod learn;
 mod ledger;
 mod muster;
+mod open;
 mod outage;
 mod plugged;
 mod port;

@@ -7,7 +7,7 @@ use vocab::{Mac, Moment};
 
 use crate::asking::beat::step_from;
 use crate::asking::lanes::Key;
-use crate::asking::target::Kind;
+use crate::asking::target::{Kind, Target};
 use crate::hosts::claim::HostId;
 use crate::ledger::Ledger;
 
@@ -16,11 +16,12 @@ const EVERY: Duration = Duration::from_secs(1);
 
 impl Ledger {
     /// The user wants no more than watching, or all again. How each device stands stays as it is.
-    pub(crate) fn watch_only_is(&mut self, on: bool) {
+    pub(crate) fn watch_only_is(&mut self, at: Moment, on: bool) {
         if self.watch_only == on {
             return;
         }
         self.watch_only = on;
+        self.confirming.clear();
         self.revision += 1;
         self.ready_dirty = true;
         if self.blind().is_some() {
@@ -28,29 +29,88 @@ impl Ledger {
         }
         if on {
             self.lanes.clear();
-            self.confirming.clear();
             self.kin.clear();
             self.passes.reset();
             self.passes.begin();
             if let Some(search) = &mut self.search {
                 search.put_back();
             }
+        } else {
+            // What was learned meanwhile was learned from the devices alone.
+            self.passes.reset();
+            self.ask_around(at);
         }
         self.replan.extend(self.targets.keys());
         self.touched.extend(0..self.tracks.len());
     }
 
-    /// Whether a lane's questions may go while only watching.
-    pub(crate) fn may_ask(&self, key: Key) -> bool {
-        !self.watch_only || matches!(key, Key::Broadcast(_) | Key::Unicast(..))
+    /// No pass looks for devices by DHCP: each is asked for where it was last.
+    pub(crate) fn ask_leases_where_they_were(&mut self, at: Moment) {
+        for i in 0..self.tracks.len() {
+            let last = self
+                .own_claims(i)
+                .filter(|(_, c)| self.in_subnet(c.address) && !c.proxied())
+                .max_by_key(|(_, c)| c.last)
+                .map(|(_, c)| c.address);
+            if let Some(address) = last.filter(|_| self.tracks[i].device.fixed_address().is_none()) {
+                self.float(i, address, at);
+            }
+        }
     }
 
-    /// Plans the one question a second about `address`: to its holder, or to all while that one wavers or
-    /// nobody holds it.
+    /// Whether a lane's questions may go while only watching.
+    pub(crate) fn may_ask(&self, key: Key) -> bool {
+        match key {
+            _ if !self.watch_only => true,
+            Key::Broadcast(address) | Key::Unicast(address, _) => self.is_devices(address),
+            _ => false,
+        }
+    }
+
+    /// Whether a device of the rig is, or should be, at `address`.
+    fn is_devices(&self, address: Ipv4Addr) -> bool {
+        let kind = self.targets.get(&address).map(|t| t.kind);
+        matches!(kind, Some(Kind::Rig(_) | Kind::Floating(_)))
+    }
+
+    /// Plans the one question a second to the device that is, or should be, at `address`. Where it is elsewhere
+    /// than it should be, or in several places, they take turns.
     pub(crate) fn plan_sparing(&mut self, address: Ipv4Addr, now: Moment) {
-        let target = self.targets.get(&address);
-        let Some(target) = target.filter(|t| matches!(t.kind, Kind::Rig(_) | Kind::Floating(_))) else {
+        let Some(Kind::Rig(i) | Kind::Floating(i)) = self.targets.get(&address).map(|t| t.kind) else {
             return;
+        };
+        let its = |t: &&Target| t.kind == Kind::Rig(i) || t.kind == Kind::Floating(i);
+        let places: Vec<Ipv4Addr> = self.targets.values().filter(its).map(|t| t.address).collect();
+        let keys: Vec<Key> = places.iter().flat_map(|a| self.keys_about(*a)).collect();
+        if keys.iter().any(|key| self.lanes.busy(*key)) {
+            return;
+        }
+        let asked = |a: Ipv4Addr| {
+            let sent = self.keys_about(a).filter_map(|key| self.lanes.sent_at(key)).max();
+            sent.max(self.targets.get(&a).and_then(|t| t.asked))
+        };
+        let turn = places
+            .iter()
+            .copied()
+            .min_by_key(|a| (asked(*a), *a))
+            .unwrap_or(address);
+        let last = places.iter().filter_map(|a| asked(*a)).max().max(self.spared);
+        let start = self.targets.get(&turn).map_or(now, |t| t.start);
+        let from = last
+            .map_or(now, |sent| step_from(sent + EVERY))
+            .max(start)
+            .max(now);
+        let wanted = self.sparing_key(turn);
+        for key in keys.into_iter().filter(|key| *key != wanted) {
+            self.lanes.want(key, None);
+        }
+        self.lanes.want(wanted, Some(from));
+    }
+
+    /// Whom to ask about `address`: its holder, or all while that one wavers or nobody holds it.
+    fn sparing_key(&self, address: Ipv4Addr) -> Key {
+        let Some(target) = self.targets.get(&address) else {
+            return Key::Broadcast(address);
         };
         let own = |id: HostId, c: &crate::hosts::claim::Claim| self.accepts(target.kind, id, c);
         let mut claims: Vec<_> = self
@@ -65,27 +125,14 @@ impl Ledger {
             .first()
             .filter(|_| sure && passed && self.sees_frames())
             .and_then(|(id, _)| id.mac());
-        let macs: Vec<Mac> = self.lanes.unicasts(address).collect();
-        let keys = || {
-            macs.iter()
-                .map(|mac| Key::Unicast(address, *mac))
-                .chain([Key::Broadcast(address)])
-        };
-        if keys().any(|key| self.lanes.busy(key)) {
-            return;
-        }
-        let sent = keys()
-            .filter_map(|key| self.lanes.sent_at(key))
-            .max()
-            .max(target.asked);
-        let from = sent
-            .map_or(now, |sent| step_from(sent + EVERY))
-            .max(target.start)
-            .max(now);
-        let wanted = narrow.map_or(Key::Broadcast(address), |mac| Key::Unicast(address, mac));
-        for key in keys().filter(|key| *key != wanted).collect::<Vec<_>>() {
-            self.lanes.want(key, None);
-        }
-        self.lanes.want(wanted, Some(from));
+        narrow.map_or(Key::Broadcast(address), |mac| Key::Unicast(address, mac))
+    }
+
+    fn keys_about(&self, address: Ipv4Addr) -> impl Iterator<Item = Key> {
+        let narrow = self
+            .lanes
+            .unicasts(address)
+            .map(move |mac| Key::Unicast(address, mac));
+        narrow.chain([Key::Broadcast(address)])
     }
 }

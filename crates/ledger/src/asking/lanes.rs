@@ -196,6 +196,15 @@ impl Lanes {
         self.map.get(&key).and_then(|l| l.sent)
     }
 
+    /// When any question was last handed out or left.
+    pub(crate) fn latest(&self) -> Option<Moment> {
+        let of = |l: &Lane| match l.phase {
+            Phase::Waiting(at) => Some(at),
+            Phase::Out(_) | Phase::Rest => l.sent,
+        };
+        self.map.values().filter_map(of).max()
+    }
+
     /// The MACs that `address` has unicast lanes to.
     pub(crate) fn unicasts(&self, address: Ipv4Addr) -> impl Iterator<Item = Mac> {
         let all = Key::Unicast(address, Mac::ZERO)..=Key::Unicast(address, Mac::BROADCAST);

@@ -129,7 +129,10 @@ impl Ledger {
             e.here = Some((me, address));
         }
         let rounds = if track.device.macs.is_empty() { 1 } else { 2 };
-        let gone = gone || (self.passes.lease_rounds >= rounds && self.leases_vouched(now));
+        // The next pass takes nothing back of what the last ones told.
+        let last = &track.evidence;
+        let stays = last.unanswered && last.here.is_none();
+        let gone = gone || (self.passes.lease_rounds >= rounds && (stays || self.leases_vouched(now)));
         e.unanswered = e.here.is_none() && (gone || self.is_me(i));
         match e.here {
             Some((_, address)) => {

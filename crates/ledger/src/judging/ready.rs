@@ -38,13 +38,18 @@ impl Ledger {
         let at = self.ready_from();
         let ready = at.is_some_and(|at| at <= now);
         self.timers.set(Timer::Ready, at.filter(|at| *at > now));
-        if ready == self.ready {
+        if ready != self.ready {
+            self.ready = ready;
+            self.revision += 1;
+        }
+        if self.blind().is_some() {
+            // A gap in our own sight is told by its finding alone.
             return;
         }
-        self.ready = ready;
-        self.revision += 1;
-        // A gap in our own sight is told by its finding alone.
-        if self.blind().is_none() {
+        let mut open = std::mem::take(&mut self.open);
+        let tells = open.tells_ready(ready, now, |told| self.sure_since(told, now));
+        self.open = open;
+        if tells {
             let text = self.headline();
             let expected = self.only_expected();
             self.changes.push(ready_change(now, ready, text, expected));

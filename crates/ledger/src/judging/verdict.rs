@@ -173,24 +173,13 @@ impl Ledger {
         if quiet {
             return;
         }
-        let track = &self.tracks[i];
         let worse = to.trouble() > before.trouble() && !dozes && !held;
         let text = if held && to.trouble() > 0 {
             format!("{text} Its restart is expected.")
         } else {
             text
         };
-        let subject = Subject::Device {
-            name: track.device.name.clone(),
-            from: before,
-            to,
-            mac: track.who.and_then(HostId::mac),
-            address: track
-                .evidence
-                .here
-                .map(|(_, a)| a)
-                .or(track.device.fixed_address()),
-        };
+        let subject = self.subject(i, before);
         let basis = self.basis(i);
         self.changes.push(Change {
             at: now,
@@ -200,6 +189,19 @@ impl Ledger {
             worse,
             folded,
         });
+    }
+
+    /// That device `i` stands as it does now, and `before` it stood so.
+    pub(crate) fn subject(&self, i: usize, before: Standing) -> Subject {
+        let track = &self.tracks[i];
+        let here = track.evidence.here.map(|(_, address)| address);
+        Subject::Device {
+            name: track.device.name.clone(),
+            from: before,
+            to: track.standing,
+            mac: track.who.and_then(HostId::mac),
+            address: here.or(track.device.fixed_address()),
+        }
     }
 
     /// What depends on the standing of device `i` is planned again.

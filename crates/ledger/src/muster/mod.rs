@@ -17,6 +17,7 @@ use vocab::{AddressRange, Ask, Moment, Pace, Sighting};
 use crate::changes::Changes;
 use crate::judging::headline::headline;
 use crate::judging::ready::ready_change;
+use crate::open::Open;
 use crate::{
     Change, Counts, Ledger, Places, Restarted, Settings, Snapshot, Standing, Subject, Usual, Vendors,
 };
@@ -32,6 +33,8 @@ pub struct Muster {
     /// Where each counted device stands, in the order of the file: (leg, place in it).
     order: Vec<(usize, usize)>,
     ready: bool,
+    /// What of it was told.
+    open: Open,
     /// What changed in any of them; used where there are several.
     changes: Changes,
     /// Grows with what is said of all together.
@@ -57,6 +60,7 @@ impl Muster {
             legs,
             order,
             ready: false,
+            open: Open::default(),
             changes: Changes::default(),
             revision: 0,
         }
@@ -332,8 +336,11 @@ impl Muster {
         if ready != self.ready {
             self.ready = ready;
             self.revision += 1;
-            // A gap in our own sight is told by its finding alone.
-            if self.legs.iter().all(|leg| leg.blind().is_none()) {
+        }
+        // A gap in our own sight is told by its finding alone.
+        if self.legs.iter().all(|leg| leg.blind().is_none()) {
+            let sure = |told| self.legs.iter().all(|leg| leg.sure_since(told, now));
+            if self.open.tells_ready(ready, now, sure) {
                 let text = headline(&self.legs.iter().collect::<Vec<_>>());
                 let expected = self.legs.iter().all(Ledger::only_expected);
                 self.changes.push(ready_change(now, ready, text, expected));

@@ -43,6 +43,8 @@ pub(crate) struct Outage {
     members: BTreeSet<usize>,
     /// When the first of them came back.
     back: Option<Moment>,
+    /// The names with which it was told to begin.
+    told: Vec<String>,
 }
 
 /// What is known of common outages.
@@ -56,6 +58,8 @@ pub(crate) struct Outages {
     /// Devices by DHCP that lost their address, and the server that had answered before.
     leases: BTreeSet<usize>,
     server: Option<std::net::Ipv4Addr>,
+    /// Outages that are over because nobody is left in them, by the names they were told with.
+    left: Vec<Vec<String>>,
     /// Since when a loss is held back.
     held: Option<Moment>,
     /// Something changed.
@@ -84,7 +88,7 @@ impl Outages {
         for outage in &mut self.all {
             outage.members = outage.members.iter().filter_map(|i| place(*i)).collect();
         }
-        self.all.retain(|o| !o.members.is_empty());
+        self.drop_empty();
         self.over = None;
         self.leases = self.leases.iter().filter_map(|i| place(*i)).collect();
         self.fell = std::mem::take(&mut self.fell)
@@ -92,6 +96,11 @@ impl Outages {
             .filter_map(|(i, when)| Some((place(i)?, when)))
             .collect();
         self.dirty = true;
+    }
+
+    fn drop_empty(&mut self) {
+        let empty = self.all.extract_if(.., |o| o.members.is_empty());
+        self.left.extend(empty.map(|o| o.told));
     }
 
     /// Something else that decides may have changed.
@@ -167,11 +176,12 @@ impl Ledger {
             for outage in &mut self.outages.all {
                 outage.members.remove(&i);
             }
-            self.outages.all.retain(|o| !o.members.is_empty());
+            self.outages.drop_empty();
         }
         let comes_back = matches!(to, Standing::Starting | Standing::Present);
         let outage = self.outages.all.iter_mut().find(|o| o.members.contains(&i));
-        let Some(outage) = outage.filter(|_| comes_back || to == Standing::Missing) else {
+        let restarts = matches!(before, Standing::Present | Standing::NoControl);
+        let Some(outage) = outage.filter(|_| comes_back && !restarts || to == Standing::Missing) else {
             return false;
         };
         if comes_back {
@@ -203,7 +213,17 @@ impl Ledger {
             self.timers.set(Timer::Outage, until);
             return;
         }
-        let mut told: Vec<Change> = Vec::new();
+        let left = std::mem::take(&mut self.outages.left).into_iter();
+        let over = |names| Change {
+            folded: true,
+            ..outage_change(
+                now,
+                false,
+                names,
+                "All that fell silent together had come back.".to_owned(),
+            )
+        };
+        let mut told: Vec<Change> = left.map(over).collect();
         if self.blind().is_none() {
             self.end_outages(now, &mut told);
             self.begin_outages(now, &mut told);
@@ -256,6 +276,8 @@ impl Ledger {
         for outage in outages {
             if outage.place == Place::All && outage.window.is_none() && !self.port.deaf() {
                 // Our own port was the cause, and it is none any more.
+                let words = "Others are heard on this computer's port now.".to_owned();
+                told.push(outage_change(now, false, outage.told, words));
                 continue;
             }
             let stands = |like: &[Standing]| {
@@ -279,36 +301,41 @@ impl Ledger {
             let late = self.patience(&outage).is_some_and(|until| now >= until);
             if away.is_empty() && stands(&[Standing::Starting]).is_empty() {
                 let words = cause::words_of_return(&outage);
-                let names = self.names_of(&outage);
                 self.outages.over = Some((now, outage.members));
-                told.push(outage_change(now, false, names, words));
+                told.push(outage_change(now, false, outage.told, words));
             } else if late {
                 // What did not come back with the others has a cause of its own.
+                let many = outage.members.len();
+                let words = format!(
+                    "{} of the {many} that fell silent together are back.",
+                    many - away.len()
+                );
+                told.push(Change {
+                    folded: true,
+                    ..outage_change(now, false, outage.told, words)
+                });
                 for i in away {
                     self.outages.fell.remove(&i);
-                    if let Some(finding) = self.tracks.get(i).and_then(|t| t.finding.as_ref()) {
-                        told.push(Change {
-                            subject: Subject::Finding {
-                                kind: finding.kind,
-                                devices: finding.devices.clone(),
-                                severity: finding.severity,
-                                began: true,
-                                macs: finding.macs.clone(),
-                                address: finding.address,
-                            },
-                            ..outage_change(
-                                now,
-                                true,
-                                Vec::new(),
-                                format!("Did not come back: {}", finding.text),
-                            )
-                        });
-                    }
+                    told.extend(self.stays_away(i, now));
                 }
             } else {
                 self.outages.all.push(outage);
             }
         }
+    }
+
+    /// Device `i` did not come back with the others.
+    fn stays_away(&self, i: usize, now: Moment) -> Option<Change> {
+        let track = self.tracks.get(i)?;
+        let finding = track.finding.as_ref()?;
+        Some(Change {
+            at: now,
+            subject: self.subject(i, track.standing),
+            text: format!("Did not come back: {}", finding.text),
+            basis: self.basis(i),
+            worse: true,
+            folded: false,
+        })
     }
 
     fn begin_outages(&mut self, now: Moment, told: &mut Vec<Change>) {
@@ -365,10 +392,15 @@ impl Ledger {
             server,
             members: group.members,
             back: None,
+            told: Vec::new(),
         };
         let words = self.words_of(&outage, now).0;
-        told.push(outage_change(now, true, self.names_of(&outage), words));
-        self.outages.all.push(outage);
+        let names = self.names_of(&outage);
+        told.push(outage_change(now, true, names.clone(), words));
+        self.outages.all.push(Outage {
+            told: names,
+            ..outage
+        });
     }
 
     fn names_of(&self, outage: &Outage) -> Vec<String> {

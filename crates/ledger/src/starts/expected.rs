@@ -11,7 +11,7 @@ use vocab::Moment;
 use crate::judging::track::Track;
 use crate::ledger::Ledger;
 use crate::view::{Expected, Restart, Restarted};
-use crate::{Change, Standing, Subject};
+use crate::{Change, Standing};
 
 /// A restart of one device that is expected.
 #[derive(Debug, Clone)]
@@ -170,13 +170,7 @@ impl Ledger {
                 track.standing.words()
             ),
         };
-        let subject = Subject::Device {
-            name: name.clone(),
-            from: track.standing,
-            to: track.standing,
-            mac: track.who.and_then(crate::hosts::claim::HostId::mac),
-            address: track.device.fixed_address(),
-        };
+        let subject = self.subject(i, track.standing);
         self.changes.push(Change {
             at: now,
             subject,

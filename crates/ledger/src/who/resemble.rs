@@ -88,6 +88,8 @@ impl Ledger {
         for (i, track) in self.tracks.iter_mut().enumerate() {
             let likely = found.remove(&i);
             if likely != track.likely {
+                // Of whom it is known where it may be, a common outage does not tell.
+                self.wire_dirty |= likely.is_some() != track.likely.is_some();
                 let places = [&likely, &track.likely].map(|l| l.as_ref().and_then(|l| l.address));
                 self.replan.extend(places.into_iter().flatten());
                 track.likely = likely;
