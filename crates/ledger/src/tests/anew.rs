@@ -68,6 +68,41 @@ fn a_network_that_takes_its_time_after_the_sleep_makes_nobody_missing() {
 }
 
 #[test]
+fn a_device_that_only_its_address_tells_is_watched_after_a_gap_as_before() {
+    let mut devices: Vec<_> = (21..).zip(NAMES).map(|(n, name)| device(name, n)).collect();
+    devices[1].macs.clear();
+    let mut w = World::board(devices, (21..24).map(Unit::good).collect());
+    w.run_to(secs(20.0));
+    w.see(Fact::Gap(Gap::Slept(Duration::from_mins(41))));
+    w.run_until(8.0, |w| w.ledger.ready());
+    w.units.remove(1);
+    w.run_until(4.0, |w| w.standing("West door") == Standing::Missing);
+}
+
+#[test]
+fn that_the_rig_is_not_ready_any_more_is_told_after_a_gap_too_and_that_it_is_not_twice() {
+    for vanishes in [false, true] {
+        let mut w = world();
+        w.station.state = LinkState::NoCarrier;
+        w.plug();
+        w.run(1.0);
+        if vanishes {
+            w.units.remove(1);
+        }
+        w.station.state = LinkState::Up;
+        w.plug();
+        w.run(20.0);
+        let told = since(&w, 20.0).into_iter().filter_map(|c| match c.subject {
+            Subject::Ready(ready) => Some(ready),
+            _ => None,
+        });
+        let told: Vec<bool> = told.collect();
+        assert_eq!(told, vec![false; usize::from(vanishes)]);
+        assert_eq!(w.ledger.ready(), !vanishes);
+    }
+}
+
+#[test]
 fn who_vanished_in_the_gap_is_missing() {
     let mut w = world();
     w.units.remove(1);

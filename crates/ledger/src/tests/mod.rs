@@ -16,6 +16,7 @@ mod expected;
 mod kin;
 mod known;
 mod masks;
+mod model;
 mod muster;
 mod names;
 mod odd;

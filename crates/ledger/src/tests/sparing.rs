@@ -129,6 +129,68 @@ fn from_the_start_too() {
 }
 
 #[test]
+fn a_device_in_two_places_is_asked_at_one_of_them_a_second() {
+    let mut w = world(false);
+    w.run_to(secs(10.0));
+    w.units[0].addresses = vec!["10.40.8.120".parse().unwrap()];
+    w.announce(w.units[0].mac, "10.40.8.120");
+    w.run_until(30.0, |w| w.standing("Unit 21") == Standing::Moved);
+    w.see(Fact::WatchOnly(true));
+    w.run(1.0);
+    let from = w.now;
+    w.run(20.0);
+    let places = ["10.40.8.21", "10.40.8.120"].map(|a| a.parse::<std::net::Ipv4Addr>().unwrap());
+    let about = |ask: &Ask| matches!(ask, Ask::Arp { address, .. } if places.contains(address));
+    let times: Vec<_> = w
+        .asked
+        .iter()
+        .filter(|(at, ask)| *at >= from && about(ask))
+        .collect();
+    assert!((18..=21).contains(&times.len()), "{times:?}");
+    assert!(
+        times.windows(2).all(|t| t[1].0.since(t[0].0).as_millis() >= 950),
+        "{times:?}"
+    );
+    for place in places {
+        assert!(
+            times
+                .iter()
+                .any(|(_, ask)| matches!(ask, Ask::Arp { address, .. } if *address == place))
+        );
+    }
+}
+
+#[test]
+fn after_a_gap_the_devices_are_found_again_by_dhcp_too_and_nobody_sooner() {
+    let mut devices: Vec<_> = (21..25).map(|n| device(&format!("Unit {n}"), n)).collect();
+    devices[2].address = rig::AddressSpec::Dhcp;
+    let mut w = World::board(devices, (21..25).map(Unit::good).collect());
+    w.run_to(secs(10.0));
+    w.see(Fact::WatchOnly(true));
+    w.run(1.0);
+    let from = 10.5;
+    w.run(5.4);
+    w.see(Fact::Gap(vocab::Gap::Slept(std::time::Duration::from_mins(1))));
+    w.run(5.0);
+    assert_eq!(w.snapshot().counts.of(Standing::Present), 4);
+    spares(&w, from);
+    // And all again: whoever came meanwhile is found.
+    w.units.push(Unit::new(99, "10.40.8.99"));
+    w.see(Fact::WatchOnly(false));
+    w.run(3.0);
+    assert_eq!(w.snapshot().unlisted.len(), 1);
+}
+
+#[test]
+fn a_stranger_that_starts_is_not_asked() {
+    let mut w = world(true);
+    w.run(5.0);
+    w.announce(super::world::mac(98), "10.40.8.98");
+    w.run(5.0);
+    spares(&w, 0.0);
+}
+
+#[test]
 fn nothing_at_all_is_stronger() {
     let mut w = world(true);
     w.run(10.0);

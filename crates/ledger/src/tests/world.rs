@@ -1,6 +1,8 @@
 //! A small scripted wire: hosts that answer what the ledger asks, in virtual time.
 
 mod dial;
+mod says;
+mod tap;
 mod trial;
 
 use std::collections::{BTreeMap, VecDeque};
@@ -9,8 +11,8 @@ use std::time::Duration;
 
 use rig::{AddressSpec, AskWhen, Device, How, Need, Network, Plan, Rig, Role};
 use vocab::{
-    ArpForm, ArpOp, ArpSeen, Ask, DhcpOffer, Fact, LinkState, Mac, Medium, Mode, Moment, Name, NameSource,
-    Pace, PassId, Sighting, SilentTo, Station, Text, Wake,
+    ArpForm, ArpOp, ArpSeen, Ask, DhcpOffer, Fact, LinkState, Mac, Medium, Mode, Moment, Pace, PassId,
+    Sighting, SilentTo, Station,
 };
 
 use crate::{
@@ -27,6 +29,7 @@ const SLOT: Duration = Duration::from_nanos(1_000_000_000 / 1_488);
 const SPACING: Duration = Duration::from_secs(10);
 
 pub(super) use super::unit::Unit;
+pub(super) use tap::{Noted, Tap};
 
 pub(super) fn ip(text: &str) -> Ipv4Addr {
     text.parse().unwrap()
@@ -140,6 +143,8 @@ pub(super) struct World {
     counter: u64,
     pub(super) slot: Moment,
     silent_nobody: BTreeMap<Ipv4Addr, Moment>,
+    /// What is written down of it all, and how bad the wire is.
+    pub(super) tap: Tap,
 }
 
 impl World {
@@ -159,6 +164,7 @@ impl World {
             counter: 0,
             slot: Moment::ZERO,
             silent_nobody: BTreeMap::new(),
+            tap: Tap::default(),
         }
     }
 
@@ -184,7 +190,9 @@ impl World {
 
     fn hum_on(&mut self) {
         if self.station.state == LinkState::Up {
-            self.hum();
+            if !self.tap.deaf() {
+                self.hum();
+            }
             let next = self.now + HUM;
             self.at(next, Event::Hum);
         }
@@ -196,12 +204,15 @@ impl World {
     }
 
     pub(super) fn listen_only(&mut self, on: bool) {
+        if on != self.listen_only {
+            self.drop_waiting();
+        }
         self.listen_only = on;
-        self.drop_waiting();
         self.see(Fact::ListenOnly(on));
     }
 
-    fn drop_waiting(&mut self) {
+    /// What waits to be sent, and the end of what was, is forgotten.
+    pub(super) fn drop_waiting(&mut self) {
         self.events.retain(|_, e| matches!(e, Event::See(_) | Event::Hum));
     }
 
@@ -212,13 +223,21 @@ impl World {
 
     /// The ledger sees `fact` now.
     pub(super) fn see(&mut self, fact: Fact) {
-        self.ledger.fold(&Sighting { at: self.now, fact });
+        self.fold(fact);
         self.after();
     }
 
-    fn after(&mut self) {
+    fn fold(&mut self, fact: Fact) {
+        let sighting = Sighting { at: self.now, fact };
+        self.tap.write(&sighting);
+        self.ledger.fold(&sighting);
+    }
+
+    /// Takes what the ledger wants asked and has to tell.
+    pub(super) fn after(&mut self) {
         self.ledger.tick(self.now);
         while let Some(ask) = self.ledger.next_ask(self.now) {
+            self.tap.hand_out(self.now, &ask);
             self.take(ask);
         }
         while let Some(change) = self.ledger.next_change() {
@@ -259,26 +278,34 @@ impl World {
     pub(super) fn run_to(&mut self, to: Moment) {
         for step in 0.. {
             assert!(step < 5_000_000, "no end");
-            let event = self.events.first_key_value().map(|((at, _), _)| *at);
-            let wake = self.ledger.next_wake();
-            let Some(next) = [event, wake].into_iter().flatten().min().filter(|n| *n <= to) else {
+            if !self.step(to) {
                 break;
-            };
-            self.now = self.now.max(next);
-            while let Some(entry) = self.events.first_entry().filter(|e| e.key().0 <= self.now) {
-                match entry.remove() {
-                    Event::See(fact) => self.ledger.fold(&Sighting { at: self.now, fact }),
-                    Event::Send(ask) => self.send(&ask),
-                    Event::Hum => self.hum_on(),
-                    Event::SendPass(id, left, asked, total) => self.send_pass(id, left, asked, total),
-                    Event::Offers(sent, may_repeat) => self.offers_due(sent, may_repeat),
-                }
             }
-            self.after();
         }
         self.now = self.now.max(to);
         self.ledger.tick(self.now);
         self.after();
+    }
+
+    /// Lets happen what is due next, if that is not after `to`; else nothing, and false.
+    pub(super) fn step(&mut self, to: Moment) -> bool {
+        let event = self.events.first_key_value().map(|((at, _), _)| *at);
+        let wake = self.ledger.next_wake();
+        let Some(next) = [event, wake].into_iter().flatten().min().filter(|n| *n <= to) else {
+            return false;
+        };
+        self.now = self.now.max(next);
+        while let Some(entry) = self.events.first_entry().filter(|e| e.key().0 <= self.now) {
+            match entry.remove() {
+                Event::See(fact) => self.fold(fact),
+                Event::Send(ask) => self.send(&ask),
+                Event::Hum => self.hum_on(),
+                Event::SendPass(id, left, asked, total) => self.send_pass(id, left, asked, total),
+                Event::Offers(sent, may_repeat) => self.offers_due(sent, may_repeat),
+            }
+        }
+        self.after();
+        true
     }
 
     pub(super) fn run(&mut self, seconds: f64) {
@@ -333,7 +360,7 @@ impl World {
         let mut any = false;
         let mut rtt = Duration::from_micros(500);
         for unit in self.units.clone() {
-            if !unit.answers(address, form) {
+            if !unit.answers(address, form) || self.tap.loses() {
                 continue;
             }
             rtt += Duration::from_micros(10);
@@ -376,18 +403,12 @@ impl World {
         match *ask {
             Ask::Arp { address, form, .. } => {
                 let form = self.form(address, form);
-                self.ledger.fold(&Sighting {
-                    at: now,
-                    fact: Fact::Sent {
-                        address,
-                        what: SilentTo::Arp(form),
-                    },
-                });
+                let what = SilentTo::Arp(form);
+                self.fold(Fact::Sent { address, what });
                 if !self.answer(address, form) {
                     if form == ArpForm::Nobody {
                         self.silent_nobody.insert(address, now);
                     }
-                    let what = SilentTo::Arp(form);
                     self.at(
                         now + PATIENCE,
                         Event::See(Fact::Silent {
@@ -399,21 +420,17 @@ impl World {
                 }
             }
             Ask::Echo { address, mac, .. } => {
-                self.ledger.fold(&Sighting {
-                    at: now,
-                    fact: Fact::Sent {
-                        address,
-                        what: SilentTo::Echo(mac),
-                    },
-                });
+                let what = SilentTo::Echo(mac);
+                self.fold(Fact::Sent { address, what });
                 let there = self
                     .units
                     .iter()
                     .find(|u| u.on && u.addresses.contains(&address) && mac.is_none_or(|m| m == u.mac));
                 let raw = self.station.mode != Mode::Unprivileged;
                 let rtt = Duration::from_micros(700);
+                let lost = self.tap.loses();
                 if let Some((m, ttl)) = there
-                    .filter(|u| u.echo)
+                    .filter(|u| u.echo && !lost)
                     .map(|u| (u.speaks.unwrap_or(u.mac), u.ttl))
                 {
                     let fact = Fact::Echo {
@@ -425,7 +442,6 @@ impl World {
                     };
                     self.at(now + rtt, Event::See(fact));
                 } else {
-                    let what = SilentTo::Echo(mac);
                     self.at(
                         now + PATIENCE,
                         Event::See(Fact::Silent {
@@ -450,9 +466,13 @@ impl World {
     /// A DISCOVER leaves, and who is there answers.
     fn discovers(&mut self, first: Moment, again: bool) {
         let now = self.now;
-        let fact = Fact::DhcpAsked { again };
-        self.ledger.fold(&Sighting { at: now, fact });
-        for offer in self.servers.clone() {
+        self.fold(Fact::DhcpAsked { again });
+        let servers = if self.tap.deaf() {
+            Vec::new()
+        } else {
+            self.servers.clone()
+        };
+        for offer in servers {
             self.at(
                 now + Duration::from_millis(80),
                 Event::See(Fact::DhcpOffer(offer)),
@@ -465,51 +485,8 @@ impl World {
         if may_repeat && self.servers.is_empty() {
             self.discovers(sent, true);
         } else {
-            let fact = Fact::DhcpOver { sent };
-            self.ledger.fold(&Sighting { at: self.now, fact });
+            self.fold(Fact::DhcpOver { sent });
         }
-    }
-
-    /// `unit` says, unasked, that it holds `address`.
-    pub(super) fn announce(&mut self, mac: Mac, address: &str) {
-        self.arp(mac, mac, address, address);
-    }
-
-    /// `unit` probes for `address`, as a host does that is about to take it.
-    pub(super) fn probe(&mut self, mac: Mac, address: &str) {
-        self.arp(mac, mac, "0.0.0.0", address);
-    }
-
-    pub(super) fn arp(&mut self, source: Mac, sender: Mac, address: &str, target: &str) {
-        self.see(Fact::Arp(ArpSeen {
-            frame_source: source,
-            sender,
-            address: ip(address),
-            target: ip(target),
-            op: ArpOp::Request,
-            vlan: None,
-            answers: None,
-        }));
-    }
-
-    pub(super) fn discover(&mut self, mac: Mac) {
-        self.see(Fact::Wakes {
-            mac,
-            how: Wake::DhcpDiscover,
-        });
-    }
-
-    /// It is heard in its own words, perhaps from an address.
-    pub(super) fn named(&mut self, mac: Mac, address: Option<&str>, names: &[(&str, NameSource)]) {
-        let names = names
-            .iter()
-            .map(|(text, source)| Name {
-                text: Text::clean(text),
-                source: *source,
-            })
-            .collect();
-        let address = address.map(ip);
-        self.see(Fact::Named { mac, address, names });
     }
 
     pub(super) fn snapshot(&self) -> Snapshot {

@@ -14,7 +14,8 @@ impl World {
         let there = self
             .units
             .iter()
-            .find(|u| u.on && u.addresses.contains(&address) && mac.is_none_or(|m| m == u.mac));
+            .find(|u| u.on && u.addresses.contains(&address) && mac.is_none_or(|m| m == u.mac))
+            .filter(|_| !self.tap.deaf());
         let state = there.map_or(ControlState::Silent, |u| {
             u.ports.get(&port).copied().unwrap_or(ControlState::Refused)
         });
