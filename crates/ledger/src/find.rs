@@ -102,6 +102,11 @@ pub(crate) fn made(
     }
 }
 
+/// Whether such findings are made with when they began.
+const fn knows_when(kind: FindingKind) -> bool {
+    matches!(kind, FindingKind::CommonOutage | FindingKind::AddressConflict)
+}
+
 impl Ledger {
     /// Makes these findings anew, and puts on record which began and ended.
     pub(crate) fn find(&mut self, now: Moment) {
@@ -145,7 +150,7 @@ impl Ledger {
     }
 
     fn keep(&mut self, mut all: Vec<Finding>, now: Moment) {
-        for finding in all.iter_mut().filter(|f| f.kind != FindingKind::CommonOutage) {
+        for finding in all.iter_mut().filter(|f| !knows_when(f.kind)) {
             let shown = self.wire_findings.iter().find(|f| subject(f) == subject(finding));
             let since = shown.map(|f| f.since).or_else(|| self.open.since(finding));
             finding.since = since.unwrap_or(now);

@@ -32,11 +32,12 @@ impl Ledger {
                 rtt,
             } => {
                 if let (Some(asked), Some(from)) = (*asked, *mac) {
-                    self.kin_told(at, *address, asked, Some(from));
+                    self.kin_replied(at, *address, asked, from);
                 }
                 self.echo(at, *address, *mac, *rtt);
                 if let Some(from) = mac.filter(|from| Some(*from) == *asked) {
                     self.echo_sign(from, *address, *ttl);
+                    self.answered_alone(at - *rtt, from, *address, *ttl);
                 }
             }
             Fact::Trial { address, trial, what } => self.tried(at, *address, *trial, *what),
@@ -78,6 +79,7 @@ impl Ledger {
                 if self.passes.over(*id, at) {
                     self.revision += 1;
                     self.touched.extend(0..self.tracks.len());
+                    self.retell_clashes(None);
                     self.replan.extend(self.targets.keys());
                     self.plan_leases(at);
                 } else if self.search.as_mut().is_some_and(|s| s.piece_over(*id)) {
@@ -144,7 +146,9 @@ impl Ledger {
         }
         let proof = match seen.answers {
             Some((ArpForm::Broadcast, _)) => Proof::Real,
-            Some((ArpForm::Unicast(_), _)) => Proof::Unicast,
+            Some((ArpForm::Unicast(to), _)) if to == seen.sender => Proof::Unicast,
+            // What went to another shows nothing of this one alone.
+            Some((ArpForm::Unicast(_), _)) => Proof::Real,
             Some((ArpForm::Nobody, _)) => Proof::Nobody,
             None if seen.target == seen.address => Proof::Announced,
             None if seen.op == ArpOp::Request => Proof::Asked,

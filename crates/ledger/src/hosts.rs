@@ -1,6 +1,7 @@
 //! Everybody on the wire: hosts by their hardware, with all their claims. Bounded, whatever is sent.
 
 pub(crate) mod claim;
+pub(crate) mod contest;
 pub(crate) mod double;
 pub(crate) mod heard;
 pub(crate) mod kin;
@@ -328,14 +329,15 @@ impl Hosts {
                 && claim.alive()
                 && claim.since < sent
                 && !claim.proven()
+                && !claim.stood
             {
-                claim.nobody_missed = claim.nobody_missed.saturating_add(1);
+                claim.miss_probe(sent);
             }
             let unowned = host.claims.iter().filter(|c| !c.lent && c.missed_probe()).count();
             let twice = host
                 .claims
                 .iter()
-                .any(|c| !c.lent && !c.proven() && c.nobody_missed >= 2);
+                .any(|c| !c.lent && c.missed_probe() && c.nobody_missed >= 2);
             host.proxy = unowned >= 2 || twice;
             if !host.proxy {
                 self.proxies.remove(&id);

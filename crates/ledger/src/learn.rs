@@ -88,7 +88,7 @@ impl Ledger {
         self.lanes.clear();
         self.confirming.clear();
         self.calls.clear();
-        self.kin.clear();
+        self.contests.clear();
         self.timers.clear();
         self.time_plug();
         self.passes.reset();

@@ -17,7 +17,7 @@ use crate::find::calls::Calls;
 use crate::find::querier::Querier;
 use crate::hosts::Hosts;
 use crate::hosts::claim::HostId;
-use crate::hosts::kin::Kin;
+use crate::hosts::contest::Contests;
 use crate::judging::detect::Loss;
 use crate::judging::track::Track;
 use crate::open::Open;
@@ -60,8 +60,8 @@ pub(crate) enum Timer {
     Servers,
     /// Whether our own port vouches now for the silence at this address.
     Doubt(Ipv4Addr),
-    /// Whether those who hold an address are one unit is not waited for any longer.
-    Kin(Ipv4Addr),
+    /// Who the several are that hold an address is looked at again.
+    Contest(Ipv4Addr),
     /// A device may not be in a loop of starts any more, or needs another one.
     Starts,
     /// No query for multicast groups was heard for long.
@@ -144,8 +144,8 @@ pub struct Ledger {
     pub(crate) tags: BTreeMap<u16, Moment>,
     /// Who keeps the multicast groups alive.
     pub(crate) querier: Querier,
-    /// Who may be two ports of one unit.
-    pub(crate) kin: Kin,
+    /// Addresses that several hold.
+    pub(crate) contests: Contests,
     /// Who keeps asking for whom.
     pub(crate) calls: Calls,
     /// Addresses that were borrowed to speak to hosts on foreign subnets.
@@ -220,7 +220,7 @@ impl Ledger {
             odd: BTreeMap::new(),
             tags: BTreeMap::new(),
             querier: Querier::default(),
-            kin: Kin::default(),
+            contests: Contests::default(),
             calls: Calls::default(),
             lent: BTreeSet::new(),
             foreigners: Vec::new(),
@@ -269,7 +269,7 @@ impl Ledger {
                 Timer::Soft => self.refresh(now),
                 Timer::Who => self.match_up(now),
                 Timer::Doubt(address) => self.doubt_over(address, now),
-                Timer::Kin(address) => self.kin_due(address),
+                Timer::Contest(address) => self.contest_due(address, now),
                 Timer::Port => self.port_due(now),
                 Timer::Outage => self.outages.look_again(),
                 Timer::Calm | Timer::Flood | Timer::Calls | Timer::Querier | Timer::Starts | Timer::Again => {

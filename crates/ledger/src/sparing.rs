@@ -8,11 +8,15 @@ use vocab::{Mac, Moment};
 use crate::asking::beat::step_from;
 use crate::asking::lanes::Key;
 use crate::asking::target::{Kind, Target};
-use crate::hosts::claim::HostId;
+use crate::hosts::claim::{Claim, HostId};
 use crate::ledger::Ledger;
 
 /// Between two questions to one device.
 const EVERY: Duration = Duration::from_secs(1);
+/// How often one of them goes to everybody, so that a second holder shows who says nothing by itself, and how
+/// many such are sent a second in all.
+const WIDE: Duration = Duration::from_secs(4);
+const WIDE_PER_SECOND: f64 = 30.0;
 
 impl Ledger {
     /// The user wants no more than watching, or all again. How each device stands stays as it is.
@@ -29,7 +33,6 @@ impl Ledger {
         }
         if on {
             self.lanes.clear();
-            self.kin.clear();
             self.passes.reset();
             self.passes.begin();
             if let Some(search) = &mut self.search {
@@ -63,6 +66,10 @@ impl Ledger {
         match key {
             _ if !self.watch_only => true,
             Key::Broadcast(address) | Key::Unicast(address, _) => self.is_devices(address),
+            // Which of several are owners, and whether they are one unit, only these tell.
+            Key::Nobody(address) | Key::EchoTo(address, _) => {
+                self.contests.open.contains_key(&address) && self.is_devices(address)
+            }
             _ => false,
         }
     }
@@ -74,8 +81,9 @@ impl Ledger {
     }
 
     /// Plans the one question a second to the device that is, or should be, at `address`. Where it is elsewhere
-    /// than it should be, or in several places, they take turns.
+    /// than it should be, or in several places, they take turns. Several who hold the address are several devices.
     pub(crate) fn plan_sparing(&mut self, address: Ipv4Addr, now: Moment) {
+        self.plan_contest(address, now);
         let Some(Kind::Rig(i) | Kind::Floating(i)) = self.targets.get(&address).map(|t| t.kind) else {
             return;
         };
@@ -100,39 +108,81 @@ impl Ledger {
             .map_or(now, |sent| step_from(sent + EVERY))
             .max(start)
             .max(now);
-        let wanted = self.sparing_key(turn);
-        for key in keys.into_iter().filter(|key| *key != wanted) {
+        let wanted = self.targets.get(&turn).map(|t| self.next_sparing(t, from));
+        let wanted = wanted.unwrap_or_default();
+        for key in keys.into_iter().filter(|key| !wanted.contains(key)) {
             self.lanes.want(key, None);
         }
-        self.lanes.want(wanted, Some(from));
+        for key in wanted {
+            self.lanes.want(key, Some(from));
+        }
     }
 
-    /// Whom to ask about `address`: its holder, or all while that one wavers or nobody holds it.
-    fn sparing_key(&self, address: Ipv4Addr) -> Key {
-        let Some(target) = self.targets.get(&address) else {
-            return Key::Broadcast(address);
-        };
-        let own = |id: HostId, c: &crate::hosts::claim::Claim| self.accepts(target.kind, id, c);
-        let mut claims: Vec<_> = self
+    /// What is asked next about the address of `target`, while only watching: one question to all, or one to
+    /// each of those who hold it.
+    fn next_sparing(&self, target: &Target, at: Moment) -> Vec<Key> {
+        let address = target.address;
+        let sent = |key| self.lanes.sent_at(key);
+        let to_all = sent(Key::Broadcast(address)).max(sent(Key::Nobody(address)));
+        let all = to_all.max(target.asked);
+        let broadcast = vec![Key::Broadcast(address)];
+        let own = |id: HostId, c: &Claim| self.accepts(target.kind, id, c);
+        let mut claims: Vec<(HostId, &Claim)> = self
             .hosts
             .holders(address)
             .filter(|(id, c)| own(*id, c))
             .collect();
         claims.sort_by_key(|(id, c)| (c.since, *id));
-        let sure = !claims.iter().any(|(_, c)| c.misses.any());
+        let rivals = self.rivals(address);
+        let missed = claims.iter().map(|(_, c)| c).chain(rivals.iter().map(|(_, c)| c));
+        let sure = !missed.into_iter().any(|c| c.misses.any());
         let passed = target.rounds >= target.goal;
-        let narrow: Option<Mac> = claims
-            .first()
-            .filter(|_| sure && passed && self.sees_frames())
-            .and_then(|(id, _)| id.mac());
-        narrow.map_or(Key::Broadcast(address), |mac| Key::Unicast(address, mac))
+        if !sure || !passed || !self.sees_frames() {
+            return broadcast;
+        }
+        let n = self.targets.len() as f64;
+        let wide = WIDE.max(Duration::from_secs_f64(n / WIDE_PER_SECOND));
+        if let Some(contest) = self.contests.open.get(&address).filter(|_| !rivals.is_empty()) {
+            // A probe has to be answered by all who own it, and who stays silent may have lost it.
+            let probed = self.lanes.sent_at(Key::Nobody(address));
+            if self.probe_due(address).is_some() && probed.is_none_or(|at| at < contest.began()) {
+                return vec![Key::Nobody(address)];
+            }
+            let open = rivals.iter().filter_map(|(mac, c)| {
+                let told = self.contests.of(address, *mac)?;
+                let alone = !self.lives(c, contest.began());
+                let echo = self.near(address) && told.wanted();
+                match (echo, alone) {
+                    (true, _) => Some(Key::EchoTo(address, *mac)),
+                    (false, true) => Some(Key::Unicast(address, *mac)),
+                    (false, false) => None,
+                }
+            });
+            let open: Vec<Key> = open.collect();
+            if !open.is_empty() && !contest.closed {
+                return open;
+            }
+        }
+        if all.is_none_or(|last| at >= last + wide) {
+            return broadcast;
+        }
+        let several = rivals.iter().map(|(mac, _)| *mac);
+        let first = claims.first().and_then(|(id, _)| id.mac());
+        let mut macs: Vec<Mac> = several.collect();
+        if macs.is_empty() {
+            macs.extend(first);
+        }
+        if macs.is_empty() {
+            return broadcast;
+        }
+        macs.into_iter().map(|mac| Key::Unicast(address, mac)).collect()
     }
 
     fn keys_about(&self, address: Ipv4Addr) -> impl Iterator<Item = Key> {
         let narrow = self
             .lanes
-            .unicasts(address)
-            .map(move |mac| Key::Unicast(address, mac));
-        narrow.chain([Key::Broadcast(address)])
+            .about(address)
+            .flat_map(move |mac| [Key::Unicast(address, mac), Key::EchoTo(address, mac)]);
+        narrow.chain([Key::Broadcast(address), Key::Nobody(address)])
     }
 }

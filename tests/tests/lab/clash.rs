@@ -2,6 +2,7 @@
 //! without one, and gives it up again.
 
 use rigmuster_tests::lab::{SEAT, lab};
+use rigmuster_tests::program::Call;
 use rigmuster_tests::rigs::RigText;
 
 const LOFT: &str = "02:52:43:00:00:21";
@@ -48,10 +49,13 @@ fn two_kernels_with_one_address_are_told_whenever_the_second_begins() {
                 );
                 lab.within("guest", &["sh", "-c", &script, "sh", announce]);
                 terminal.wait_text("1 two on one address");
-                // Each was asked alone, by ARP or by an echo to its hardware.
+                // Each was asked alone, and answered.
                 for mac in [LOFT, GUEST] {
                     capture.wait("that it is asked alone", 1, |f| {
-                        f["out"] == true && f["dst"] == mac
+                        f["out"] == true && f["dst"] == mac && f["arp"]["tpa"] == "10.40.8.21"
+                    });
+                    capture.wait("that it answers", 1, |f| {
+                        f["arp"]["op"] == 2 && f["arp"]["sha"] == mac && f["arp"]["spa"] == "10.40.8.21"
                     });
                 }
                 terminal.send("f");
@@ -66,4 +70,88 @@ fn two_kernels_with_one_address_are_told_whenever_the_second_begins() {
             assert_eq!(terminal.end().code, 0);
         },
     );
+}
+
+#[test]
+fn a_replaced_unit_is_no_clash_and_what_began_and_ended_is_in_the_journal() {
+    let test = "a_replaced_unit_is_no_clash_and_what_began_and_ended_is_in_the_journal";
+    lab(test, |lab| {
+        lab.seat(&["10.40.8.5/24"]);
+        lab.host("loft", LOFT, &[CIDR]);
+        lab.host("guest", GUEST, &["10.40.8.99/24"]);
+        let rig = RigText::hall().device("Organ loft", LOFT, "10.40.8.21", &["position = \"gallery\""]);
+        let rig = lab.rig(rig.as_str()).display().to_string();
+        let folder = tempfile::tempdir().expect("a folder");
+        let journal = folder.path().join("journal.db").display().to_string();
+        let terminal = lab
+            .screen(&["board", &rig, "--journal", &journal])
+            .size(160, 40)
+            .start();
+        terminal.wait_text("1 present");
+        let takes = |what| lab.within("guest", &["ip", "address", what, CIDR, "dev", "eth0"]);
+        // The old unit goes first, then the new one first for a moment: it is asked alone and silent by then.
+        for _ in 0..2 {
+            lab.pull("loft");
+            takes("add");
+            terminal.wait_text("1 different unit");
+            takes("del");
+            lab.put_back("loft");
+            terminal.wait_text("1 present");
+        }
+        // A second one that answers no echo, and then the file's own unit leaves.
+        lab.set("guest", "net/ipv4/icmp_echo_ignore_all", "1");
+        takes("add");
+        terminal.wait_text("1 two on one address");
+        lab.pull("loft");
+        terminal.wait_text("1 different unit");
+        lab.put_back("loft");
+        terminal.wait_text("1 two on one address");
+        takes("del");
+        terminal.wait_text("1 present");
+        // At the level of a show, the silent one is found too.
+        lab.set("guest", "net/ipv4/icmp_echo_ignore_all", "0");
+        terminal.send("l2");
+        terminal.wait_text("watching only");
+        takes("add");
+        terminal.wait_text("1 two on one address");
+        takes("del");
+        terminal.wait_text("1 present");
+        terminal.send("q");
+        assert_eq!(terminal.end().code, 0);
+        let args = [
+            "journal",
+            "--journal",
+            &journal,
+            "--json",
+            "--device",
+            "Organ loft",
+        ];
+        let outcome = Call::program(&args).run();
+        outcome.expect(0);
+        let lines = outcome
+            .out
+            .lines()
+            .map(|l| serde_json::from_str::<serde_json::Value>(l).expect("JSON"));
+        let told: Vec<(String, String)> = lines
+            .filter_map(|l| Some((l["standing"].as_str()?.to_owned(), l["text"].as_str()?.to_owned())))
+            .collect();
+        let all: Vec<&str> = told.iter().map(|(s, _)| s.as_str()).collect();
+        // Between one trouble and the next it is present again, or starting.
+        let course: Vec<&str> = all
+            .iter()
+            .copied()
+            .filter(|s| ["replaced", "conflict"].contains(s))
+            .collect();
+        let swaps = ["replaced"; 2];
+        let wanted = [&swaps[..], &["conflict", "replaced", "conflict", "conflict"]].concat();
+        assert_eq!(course, wanted, "{told:?}");
+        assert_eq!(all.last(), Some(&"present"), "{told:?}");
+        for (_, text) in told.iter().filter(|(s, _)| s == "conflict") {
+            assert!(
+                text.contains(&format!("{LOFT}, which the file has for it")),
+                "{text}"
+            );
+            assert!(text.contains(&format!("{GUEST}, which it does not")), "{text}");
+        }
+    });
 }

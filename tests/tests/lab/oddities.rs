@@ -9,7 +9,7 @@ use serde_json::{Value, json};
 const LOFT: &str = "02:52:43:00:00:21";
 const DOOR: &str = "02:52:43:00:00:22";
 const STAGE: &str = "02:52:43:00:00:23";
-/// The hardware address that the routers of group 7 share (RFC 5798 section 7.3).
+/// The hardware address that the routers of group 7 share (RFC 9568 section 7.3).
 const SHARED: &str = "00:00:5e:00:01:07";
 
 /// A rig with one device that is not there, so that a check takes the time it is given.
@@ -55,6 +55,20 @@ fn a_virtual_router_and_a_second_address_are_notes() {
         for none in ["address_conflict", "two_ports", "proxy_arp", "gateway_silent"] {
             assert!(report.findings(none).is_empty(), "{none}: {report}");
         }
+        // A router that answers for the shared address by its own hardware as well.
+        for port in ["all", "eth0", "eth1"] {
+            lab.set("router", &format!("net/ipv4/conf/{port}/arp_ignore"), "0");
+        }
+        let gateway = ["gateway = \"10.40.8.1\""];
+        let rig = RigText::on("10.40.8.0/24", &gateway).device("Organ loft", LOFT, "10.40.8.21", &[]);
+        let mut capture = lab.capture(SEAT);
+        let report = lab.check(&lab.rig(rig.as_str()), "20s", &[]);
+        let by_own =
+            |f: &Value| f["arp"]["op"] == 2 && f["arp"]["spa"] == "10.40.8.1" && f["arp"]["sha"] != SHARED;
+        assert!(capture.all().iter().any(by_own), "this shows something else");
+        assert!(report.ready(), "{report}");
+        report.finding("virtual_router", "note");
+        assert!(report.findings("address_conflict").is_empty(), "{report}");
     });
 }
 

@@ -181,6 +181,14 @@ impl Lanes {
         self.map.get(&key).is_some_and(|l| l.phase != Phase::Rest)
     }
 
+    /// When the question left that is under way.
+    pub(crate) fn out_since(&self, key: Key) -> Option<Moment> {
+        match self.map.get(&key)?.phase {
+            Phase::Out(at) => Some(at),
+            Phase::Rest | Phase::Waiting(_) => None,
+        }
+    }
+
     /// When its next question is due.
     pub(crate) fn due_at(&self, key: Key) -> Option<Moment> {
         self.map.get(&key).and_then(|l| l.due)
@@ -212,6 +220,16 @@ impl Lanes {
             Key::Unicast(_, mac) => Some(*mac),
             _ => None,
         })
+    }
+
+    /// The MACs that `address` has lanes of any sort to.
+    pub(crate) fn about(&self, address: Ipv4Addr) -> impl Iterator<Item = Mac> {
+        let echoes = Key::EchoTo(address, Mac::ZERO)..=Key::EchoTo(address, Mac::BROADCAST);
+        let echoes = self.map.range(echoes).filter_map(|(k, _)| match k {
+            Key::EchoTo(_, mac) => Some(*mac),
+            _ => None,
+        });
+        self.unicasts(address).chain(echoes)
     }
 
     /// Hands out one question that is due.

@@ -160,7 +160,7 @@ impl Ledger {
             self.plan_sparing(address, now);
             return;
         }
-        self.plan_kin(address, now);
+        self.plan_contest(address, now);
         let searched = self.plan_search(address, now);
         let Some(target) = self.targets.get(&address) else {
             if self.sought.contains(&address) {
@@ -203,7 +203,11 @@ impl Ledger {
         };
         let own = |id: HostId, c: &Claim| self.accepts(target.kind, id, c);
         let held = claims.iter().any(|(id, c)| own(*id, c));
-        let wavering = claims.iter().any(|(id, c)| own(*id, c) && c.misses.any());
+        // That one of several left is to be told soon, too.
+        let several = self.contests.open.contains_key(&target.address);
+        let wavering = claims
+            .iter()
+            .any(|(id, c)| c.misses.any() && (several || own(*id, c)));
         if held && !wavering && target.rounds < target.goal {
             // Without a listed MAC the second question is the probe that tells an owner.
             return if self.probe_next(target, claims) {
@@ -212,7 +216,8 @@ impl Ledger {
                 Some(last.max(target.start))
             };
         }
-        let unsure = wavering || (!held && !target.unanswered) || claims.len() > 1 && self.unsettled(target);
+        let open = self.contests.open.get(&target.address).is_some_and(|c| !c.closed);
+        let unsure = wavering || (!held && !target.unanswered) || open && self.unsettled(target);
         if unsure {
             return Some(last + QUICK);
         }
@@ -261,6 +266,7 @@ impl Ledger {
         self.claimants(target.address) > 1
             && self
                 .clash(self.device_at(target.address), target.address)
+                .0
                 .is_empty()
     }
 
@@ -275,7 +281,7 @@ impl Ledger {
                 let same = |o: &HostId| (is_own(id) && is_own(*o)) || self.are_one(address, id, *o);
                 counted.iter().any(same)
             };
-            let holds = claim.alive() && (is_own(id) || !claim.proxied() && !id.is_virtual_router());
+            let holds = claim.alive() && (is_own(id) || !claim.no_owner() && !id.is_virtual_router());
             if holds && !known() {
                 counted.push(id);
             }
@@ -286,6 +292,9 @@ impl Ledger {
     fn nobody_due(&self, target: &Target, claims: &[(HostId, &Claim)], now: Moment) -> Option<Moment> {
         if !self.sees_frames() {
             return None;
+        }
+        if let Some(at) = self.probe_due(target.address) {
+            return Some(at.max(now));
         }
         let last = self.lanes.closed_at(Key::Nobody(target.address));
         if target.kind == Kind::Own {
@@ -322,14 +331,16 @@ impl Ledger {
 
     fn unicast_due(&self, target: &Target, claims: &[(HostId, &Claim)], now: Moment) -> Vec<(Mac, Moment)> {
         let passing = target.rounds < target.goal && self.broadcasts(target.kind, target.address);
-        if !self.sees_frames() || !self.watches() || passing {
+        // Several who hold one address are asked at once, each alone.
+        let several = self.contests.open.get(&target.address).is_some_and(|c| !c.closed);
+        if !self.sees_frames() || !several && (passing || !self.watches()) {
             return Vec::new();
         }
         let device = self.device_at(target.address);
         let own = |id: HostId| device.is_some_and(|i| self.is_own(i, id));
         let mut whom: Vec<(HostId, &Claim)> = claims
             .iter()
-            .filter(|(id, c)| own(*id) || !c.proxied())
+            .filter(|(id, c)| own(*id) || !c.no_owner())
             .copied()
             .collect();
         // The file's own first, then those who came first.
@@ -339,7 +350,9 @@ impl Ledger {
             .filter_map(|(id, c)| {
                 let mac = id.mac()?;
                 let closed = self.lanes.closed_at(Key::Unicast(target.address, mac));
-                let at = if c.misses.any() {
+                let at = if let Some(soon) = self.alone_due(target.address, mac, c) {
+                    soon
+                } else if c.misses.any() {
                     closed.map_or(now, |l| l + QUICK)
                 } else {
                     in_step(closed.max(Some(c.last)).unwrap_or(now) + self.stretch(UNICAST))

@@ -86,9 +86,14 @@ impl Ledger {
             SilentTo::Echo(mac) => {
                 self.lanes.close(Key::Echo(address), at);
                 if let Some(mac) = mac {
-                    self.kin_told(at, address, mac, None);
+                    self.kin_silent(at, address, mac, sent);
                 }
-                if let Some(i) = self.device_at(address) {
+                let its = |i: &usize| match (mac, self.tracks[*i].who.and_then(HostId::mac)) {
+                    // One to another who holds its address says nothing of the device.
+                    (Some(asked), Some(who)) => asked == who,
+                    _ => true,
+                };
+                if let Some(i) = self.device_at(address).filter(its) {
                     self.tracks[i].echo(None);
                     self.start_silent(i, what, sent);
                     self.soft = true;
@@ -178,7 +183,8 @@ impl Ledger {
         // What a claim here comes to also tells of the device whose hardware makes it.
         let makers = ids.iter().filter_map(|id| self.by_mac.get(&id.mac()?));
         self.touched.extend(makers);
-        if round.form == ArpForm::Nobody {
+        // One that not even an owner answered was lost, and says nothing of others.
+        if round.form == ArpForm::Nobody && (round.answered || !self.has_owner(address)) {
             self.hosts.nobody_over(address, round.sent);
             self.wire_dirty = true;
         }

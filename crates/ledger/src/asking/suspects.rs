@@ -31,6 +31,7 @@ impl Ledger {
             .lanes
             .unicasts(address)
             .filter(|mac| !asks || !here.contains(mac))
+            .filter(|mac| self.contests.of(address, *mac).is_none())
             .map(|mac| Key::Unicast(address, mac))
             .filter(|key| !self.lanes.busy(*key))
             .collect();
@@ -38,6 +39,9 @@ impl Ledger {
             self.lanes.remove(key);
         }
         for mac in here.into_iter().filter(|_| asks) {
+            if self.contests.of(address, mac).is_some() {
+                continue;
+            }
             let claim = self.hosts.get(HostId::Mac(mac)).and_then(|h| h.claim(address));
             let Some(claim) = claim.filter(|c| c.alive()) else {
                 continue;

@@ -3,9 +3,10 @@
 use std::collections::BTreeSet;
 use std::net::Ipv4Addr;
 
-use vocab::Mac;
+use vocab::{Mac, Moment};
 
 use crate::find::made;
+use crate::judging::clash::{MAX_NAMED, and};
 use crate::judging::words::number;
 use crate::ledger::Ledger;
 use crate::{Finding, FindingKind, Severity};
@@ -38,47 +39,43 @@ impl Ledger {
             if self.decides(address) || told >= MAX_CLASHES {
                 continue;
             }
-            let clash = self.clash(None, address);
+            let (clash, began) = self.clash(None, address);
             if clash.is_empty() {
                 continue;
             }
             told += 1;
             let ours = self.is_ours(address);
             let gateway = self.gateway() == Some(address);
-            let macs: Vec<Mac> = clash.iter().filter_map(|id| id.mac()).take(8).collect();
-            let names: Vec<String> = clash
-                .iter()
-                .take(8)
-                .map(|id| match id.mac() {
-                    _ if Some(*id) == self.me() => "this computer".to_owned(),
-                    Some(mac) => mac.to_string(),
-                    None => "unknown hardware".to_owned(),
-                })
-                .collect();
-            let other = clash
-                .iter()
-                .filter(|id| Some(**id) != self.me())
-                .find_map(|id| id.mac());
-            let other = other.map(|m| m.to_string()).unwrap_or_default();
-            let (whose, advice) = if ours {
+            let macs: Vec<Mac> = clash.iter().filter_map(|id| id.mac()).take(MAX_NAMED).collect();
+            let other = clash.iter().find(|id| Some(**id) != self.me());
+            let other = other.map(|id| self.known_as(*id)).unwrap_or_default();
+            let free = self.such_as();
+            let (whose, file, advice) = if ours {
                 (
                     ", this computer's own address",
-                    format!("Find {other} and unplug it, or give this computer another address."),
+                    "",
+                    format!("Find {other} and unplug it, or give this computer another address{free}."),
                 )
             } else if gateway {
                 (
                     ", the gateway's address",
-                    format!("Find {other} on the switch; if it is not the router, give it another address."),
+                    " The file gives no mac for it, so it does not say which is the router.",
+                    format!(
+                        "Read the mac off the router at {address}: the other of the two is to be unplugged, or given \
+                         another address{free}."
+                    ),
                 )
             } else {
                 (
                     "",
-                    format!("Find {other} on the switch and give it another address."),
+                    "",
+                    format!("Find {other} on the switch and give it another address{free}."),
                 )
             };
             all.push(Finding {
                 address: Some(address),
                 macs,
+                since: began.unwrap_or(Moment::ZERO),
                 ..made(
                     FindingKind::AddressConflict,
                     if ours || gateway {
@@ -87,9 +84,10 @@ impl Ledger {
                         Severity::Note
                     },
                     format!(
-                        "{} units hold {address}{whose}: {}.",
+                        "{} units hold {address}{whose}: {}.{file}{}",
                         number(clash.len()),
-                        names.join(" and ")
+                        and(&self.called(address, &clash)),
+                        self.was_first(address, &clash)
                     ),
                     advice,
                 )

@@ -102,7 +102,8 @@ impl Ledger {
     }
 
     /// An address in the subnet that nobody is known to use, from the top down.
-    fn free_address(&self) -> Option<Ipv4Addr> {
+    /// The highest address of the subnet that is nobody's, by the file and by all that was heard.
+    pub(crate) fn free_address(&self) -> Option<Ipv4Addr> {
         let range = self.subnet().and_then(host_range)?;
         let rig = self.settings.rig.as_ref();
         (u32::from(range.first())..=u32::from(range.last()))
@@ -112,12 +113,14 @@ impl Ledger {
             .find(|a| {
                 let taken = self.by_address.contains_key(a)
                     || self.gateway() == Some(*a)
+                    || self.is_ours(*a)
                     || self.hosts.holders(*a).next().is_some();
                 let kept = rig.is_some_and(|r| {
                     r.network
                         .leases
                         .iter()
                         .chain(&r.plan.reserved)
+                        .chain(r.plan.blocks.values())
                         .any(|x| x.contains(*a))
                 });
                 !taken && !kept

@@ -31,7 +31,7 @@ impl HostId {
     }
 
     /// Whether it is the shared hardware address of a virtual router, 00:00:5e:00:01:xx
-    /// (RFC 5798 section 7.3), which by design stands beside a router's own.
+    /// (RFC 9568 section 7.3), which by design stands beside a router's own.
     pub(crate) fn is_virtual_router(self) -> bool {
         self.mac().is_some_and(|m| m.octets()[..5] == [0, 0, 0x5e, 0, 1])
     }
@@ -150,10 +150,19 @@ pub(crate) struct Claim {
     pub(crate) by: Proof,
     /// Whether the host answers there for one that is asleep, by its own word that it does such things.
     pub(crate) lent: bool,
-    /// 0.0.0.0 probes that others or none answered.
+    /// 0.0.0.0 probes that others or none answered, those soon after another aside.
     pub(crate) nobody_missed: u8,
+    /// All of them in a row, and when the latest of those that count left.
+    pub(crate) probes_missed: u8,
+    counted: Option<Moment>,
     /// When the question left that it answered last.
     pub(crate) question: Option<Moment>,
+    /// It answered an echo itself there, and nobody passed the answer on.
+    pub(crate) stood: bool,
+    /// When the latest question left that went to it alone and that it answered itself.
+    alone: Option<Moment>,
+    /// When the latest questions left that went to everybody and that it answered.
+    to_all: [Option<Moment>; TO_ALL],
     /// The latest round-trip time.
     pub(crate) rtt: Option<Duration>,
     /// What stayed unanswered since it was last heard.
@@ -172,7 +181,12 @@ impl Claim {
             by,
             lent: false,
             nobody_missed: 0,
+            probes_missed: 0,
+            counted: None,
             question: None,
+            stood: false,
+            alone: None,
+            to_all: [None; TO_ALL],
             rtt: None,
             misses: Misses::NONE,
         }
@@ -188,6 +202,8 @@ impl Claim {
             self.life = Life::Alive;
             self.since = at;
             self.question = None;
+            self.alone = None;
+            self.to_all = [None; TO_ALL];
             // A proxy does not become an owner by coming back, nor does an owner become a proxy:
             // what it is known by stays.
         }
@@ -196,12 +212,36 @@ impl Claim {
         self.by = self.by.max(proof);
         if proof == Proof::Nobody {
             self.nobody_missed = 0;
+            self.probes_missed = 0;
         }
         if let Some(rtt) = rtt {
+            let question = at - rtt;
             self.rtt = Some(rtt);
-            self.question = Some(at - rtt);
+            self.question = Some(question);
+            match proof {
+                Proof::Unicast => self.answers_alone(question),
+                Proof::Real | Proof::Nobody if self.to_all[0].is_none_or(|q| q < question) => {
+                    self.to_all.rotate_right(1);
+                    self.to_all[0] = Some(question);
+                }
+                _ => {}
+            }
         }
         lost
+    }
+
+    /// It answered itself what went to it alone and left at `question`.
+    pub(crate) fn answers_alone(&mut self, question: Moment) {
+        self.alone = self.alone.max(Some(question));
+    }
+
+    /// It did not answer a 0.0.0.0 probe that left at `sent`.
+    pub(crate) fn miss_probe(&mut self, sent: Moment) {
+        self.probes_missed = self.probes_missed.saturating_add(1);
+        if self.counted.is_none_or(|last| sent.since(last) >= COUNTED) {
+            self.counted = Some(sent);
+            self.nobody_missed = self.nobody_missed.saturating_add(1);
+        }
     }
 
     /// A question stayed unanswered by this claimant. The claim may end by it.
@@ -246,7 +286,7 @@ impl Claim {
 
     /// Whether it has shown no sign of an owner, and kept silent to a 0.0.0.0 probe.
     pub(crate) const fn missed_probe(&self) -> bool {
-        !self.proven() && self.nobody_missed > 0
+        !self.proven() && !self.stood && self.nobody_missed > 0
     }
 
     /// Whether the host is known to be an owner.
@@ -254,25 +294,41 @@ impl Claim {
         self.proven() && !self.lent
     }
 
+    /// Whether it is known to be an owner where several claim to be: a reply to an echo that no router passed
+    /// on shows it too.
+    pub(crate) const fn is_owner(&self) -> bool {
+        (self.proven() || self.stood) && !self.lent
+    }
+
     /// Whether it is still open if it is an owner's.
     pub(crate) fn pending(&self) -> bool {
         self.alive() && !self.proven() && !self.lent && self.nobody_missed == 0
     }
 
-    /// Whether both held the address at the same time: each was heard after the other began, or
-    /// both answered one and the same question.
-    pub(crate) fn overlaps(&self, other: &Self) -> bool {
-        let crossed = self.last > other.since && other.last > self.since;
-        let same = match (self.question, other.question) {
-            (Some(a), Some(b)) => a.since(b) <= SAME && b.since(a) <= SAME,
-            _ => false,
-        };
-        crossed || same
+    /// Whether it may not be an owner, however often it is asked: it answers for a sleeper, or it let so
+    /// many probes pass in a row that this was no loss.
+    pub(crate) const fn no_owner(&self) -> bool {
+        !self.is_owner() && (self.lent || self.probes_missed >= PROBES)
+    }
+
+    /// Whether it answered by itself a question that left no sooner than `start` and went to it alone.
+    pub(crate) fn lives_since(&self, start: Moment) -> bool {
+        self.alone.is_some_and(|question| question >= start)
+    }
+
+    /// Whether it answered so many questions to everybody since `start` that it is there, though it answers
+    /// nothing that goes to it alone.
+    pub(crate) fn answers_all_since(&self, start: Moment) -> bool {
+        self.to_all.iter().all(|q| q.is_some_and(|q| q >= start))
     }
 }
 
-/// Two answers belong to one question if these lie no further apart than this.
-const SAME: Duration = Duration::from_millis(1);
+/// Questions to everybody that one who answers no others has to answer.
+const TO_ALL: usize = 3;
+/// Probes in a row that a claimant is sent before it is taken as no owner, where another is one.
+pub(crate) const PROBES: u8 = 4;
+/// Probes sooner than this after another count once: they are lost together.
+const COUNTED: Duration = Duration::from_secs(5);
 
 #[cfg(test)]
 mod tests {
@@ -394,27 +450,47 @@ mod tests {
     }
 
     #[test]
-    fn one_after_the_other_is_no_overlap() {
-        let old = claim(1_000);
-        let new = claim(2_000);
-        assert!(!old.overlaps(&new));
-        let mut back = old;
-        back.hear(Moment::from_secs(3), Proof::Unicast, None);
-        assert!(back.overlaps(&new) && new.overlaps(&back));
+    fn only_an_answer_to_what_went_to_it_alone_shows_that_it_lives() {
+        let at = Moment::from_secs;
+        let rtt = Some(Duration::from_millis(1));
+        let mut c = claim(1_000);
+        c.hear(at(2), Proof::Announced, None);
+        c.hear(at(3), Proof::Real, rtt);
+        assert!(!c.lives_since(at(0)));
+        c.hear(at(4), Proof::Unicast, rtt);
+        let left = Moment::from_millis(3_999);
+        assert!(c.lives_since(left) && !c.lives_since(at(4)));
+        c.answers_alone(at(2));
+        assert!(c.lives_since(left), "the latest counts");
+        // In another life it is asked anew.
+        c.life = Life::Gone;
+        c.hear(at(9), Proof::Announced, None);
+        assert!(!c.lives_since(at(0)));
     }
 
     #[test]
-    fn two_answers_to_one_question_overlap() {
-        let mut a = claim(1_000);
-        let mut b = claim(2_000);
-        a.hear(
-            Moment::from_micros(3_000_500),
-            Proof::Real,
-            Some(Duration::from_micros(500)),
-        );
-        b.since = Moment::from_micros(3_000_510);
-        b.last = b.since;
-        b.question = Some(Moment::from_secs(3));
-        assert!(a.overlaps(&b));
+    fn three_answers_to_everybody_count_and_one_answer_heard_twice_does_not() {
+        let rtt = |ms| Some(Duration::from_millis(ms));
+        let mut c = claim(0);
+        for (at, rtt) in [(1_000, rtt(5)), (1_002, rtt(7)), (2_000, rtt(5))] {
+            c.hear(Moment::from_millis(at), Proof::Real, rtt);
+        }
+        assert!(!c.answers_all_since(Moment::ZERO));
+        c.hear(Moment::from_millis(3_000), Proof::Nobody, rtt(5));
+        assert!(c.answers_all_since(Moment::from_millis(995)));
+        assert!(!c.answers_all_since(Moment::from_millis(996)));
+    }
+
+    #[test]
+    fn probes_lost_together_count_once_and_four_in_a_row_are_enough() {
+        let mut c = claim(0);
+        for n in 1..4 {
+            c.miss_probe(Moment::from_millis(n * 300));
+            assert_eq!((c.nobody_missed, c.no_owner()), (1, false));
+        }
+        c.miss_probe(Moment::from_secs(11));
+        assert_eq!((c.nobody_missed, c.no_owner()), (2, true));
+        c.hear(Moment::from_secs(12), Proof::Nobody, None);
+        assert!(!c.no_owner() && c.probes_missed == 0);
     }
 }

@@ -20,6 +20,11 @@ use crate::{Finding, FindingKind, Severity};
 const MAX_KEPT: usize = 8;
 /// Times to live that systems begin with (common practice, no source); RFC 1700 names 64.
 const STARTS: [u8; 4] = [32, 64, 128, 255];
+/// Whether systems begin with this time to live, so that no router passed the packet on.
+pub(crate) fn is_start(ttl: u8) -> bool {
+    STARTS.contains(&ttl)
+}
+
 /// How often the name by DHCP changes before it is a sign: there, back, and there again. A unit that is
 /// renamed changes it once.
 const FLIPS: u8 = 3;

@@ -93,7 +93,7 @@ impl Ledger {
         }
         if contested && heard.news {
             // Before anything is made of it.
-            self.plan_kin(address, at);
+            self.plan_contest(address, at);
         }
         if contested && target.is_none() && heard.news && self.sees_frames() && self.blind().is_none() {
             // Which of them are owners only a probe tells.
@@ -131,7 +131,7 @@ impl Ledger {
         }
     }
 
-    fn confirm_by(&mut self, key: Key, at: Moment) {
+    pub(crate) fn confirm_by(&mut self, key: Key, at: Moment) {
         if self.confirming.len() < MAX_CONFIRMING && self.confirming.insert(key) {
             self.lanes.want(key, Some(at));
         }

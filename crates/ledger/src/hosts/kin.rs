@@ -6,7 +6,7 @@
 //! answer for themselves. Where neither answers echoes, it counts that both hold the very same addresses,
 //! two at least.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 use std::net::Ipv4Addr;
 use std::time::Duration;
 
@@ -14,25 +14,20 @@ use vocab::{Mac, Moment};
 
 use crate::asking::lanes::Key;
 use crate::find::made;
-use crate::hosts::claim::{Claim, HostId};
+use crate::hosts::claim::HostId;
+use crate::hosts::contest::{Contests, RETRY};
 use crate::judging::words::place;
-use crate::ledger::{Ledger, Timer};
+use crate::ledger::Ledger;
 use crate::{Finding, FindingKind, Severity};
 
-/// So long nothing is made of two claims whose echoes are awaited.
-const HOLD: Duration = Duration::from_millis(3_500);
 /// Echoes that may go unanswered before a host counts as one that answers none.
-const TRIES: u8 = 3;
+const TRIES: u8 = 4;
 /// How often it is asked again.
 const AGAIN: Duration = Duration::from_secs(10);
-/// Addresses without a device that are tested at a time; the rig's own always are.
-const MAX_TESTS: usize = 64;
-/// Claimants of one address that are asked.
-const MAX_ASKED: usize = 4;
 
 /// What came of the echoes to one claimant.
 #[derive(Debug, Clone, Copy, Default)]
-struct Told {
+pub(crate) struct Told {
     /// From which hardware the reply came, to the request addressed to this one.
     from: Option<Mac>,
     /// Requests in a row that stayed unanswered.
@@ -43,20 +38,11 @@ impl Told {
     const fn over(self) -> bool {
         self.from.is_some() || self.vain >= TRIES
     }
-}
 
-/// The echoes about one address.
-#[derive(Debug, Default)]
-struct Test {
-    told: BTreeMap<Mac, Told>,
-    /// Nothing more is waited for.
-    closed: bool,
-}
-
-/// All tests.
-#[derive(Debug, Default)]
-pub(crate) struct Kin {
-    tests: BTreeMap<Ipv4Addr, Test>,
+    /// Whether an echo is still to tell something, if only one can be asked for.
+    pub(crate) const fn wanted(self) -> bool {
+        self.from.is_none() && self.vain == 0
+    }
 }
 
 /// How two claimants of an address are related.
@@ -70,22 +56,17 @@ enum Relation {
     Open,
 }
 
-impl Kin {
-    /// Forgets all.
-    pub(crate) fn clear(&mut self) {
-        self.tests.clear();
-    }
-
+impl Contests {
     /// What the echoes say of `a` and `b`; `None` where they say nothing.
     fn echoes(&self, address: Ipv4Addr, a: Mac, b: Mac) -> Option<Relation> {
-        let test = self.tests.get(&address)?;
-        let told = |m: Mac| test.told.get(&m).copied().unwrap_or_default();
+        let contest = self.open.get(&address)?;
+        let told = |m: Mac| contest.told.get(&m).copied().unwrap_or_default();
         let (of_a, of_b) = (told(a), told(b));
         match (of_a.from, of_b.from) {
             (Some(f), _) if f == b => Some(Relation::One),
             (_, Some(f)) if f == a => Some(Relation::One),
             (Some(_), Some(_)) => Some(Relation::Two),
-            _ if test.closed || (of_a.over() && of_b.over()) => None,
+            _ if contest.closed || (of_a.over() && of_b.over()) => None,
             _ => Some(Relation::Open),
         }
     }
@@ -93,7 +74,7 @@ impl Kin {
 
 impl Ledger {
     fn relation(&self, address: Ipv4Addr, a: Mac, b: Mac) -> Relation {
-        match self.kin.echoes(address, a, b) {
+        match self.contests.echoes(address, a, b) {
             Some(relation) => relation,
             None if self.same_addresses(a, b) => Relation::One,
             None => Relation::Two,
@@ -139,72 +120,20 @@ impl Ledger {
         !two_devices && of_a.len() >= 2 && of_a == self.owned(b)
     }
 
-    /// Those who hold `address` and may be asked by an echo each.
-    fn testable(&self, address: Ipv4Addr) -> Vec<Mac> {
-        let device = self.device_at(address);
-        let own = |id: HostId| device.is_some_and(|i| self.is_own(i, id));
-        let mut all: Vec<(HostId, &Claim)> = self
-            .hosts
-            .holders(address)
-            .filter(|(id, c)| c.alive() && !c.proxied() && !id.is_virtual_router())
-            .collect();
-        // The hardware of one device is one, by the file's word.
-        if all.len() < 2 || all.iter().all(|(id, _)| own(*id)) {
-            return Vec::new();
-        }
-        all.sort_by_key(|(id, c)| (!own(*id), c.since, *id));
-        all.iter()
-            .filter_map(|(id, _)| id.mac())
-            .take(MAX_ASKED)
-            .collect()
-    }
-
     /// Plans the echoes that tell whether those who hold `address` are one unit.
-    pub(crate) fn plan_kin(&mut self, address: Ipv4Addr, now: Moment) {
-        let possible =
-            self.sees_frames() && self.blind().is_none() && self.near(address) && !self.is_ours(address);
-        let macs = if possible {
-            self.testable(address)
-        } else {
-            Vec::new()
-        };
-        let old: Vec<Mac> = self
-            .kin
-            .tests
-            .get(&address)
-            .map(|t| t.told.keys().copied().collect())
-            .unwrap_or_default();
-        for mac in old.iter().filter(|m| !macs.contains(m)) {
-            self.lanes.remove(Key::EchoTo(address, *mac));
-        }
-        if macs.is_empty() {
-            if self.kin.tests.remove(&address).is_some() {
-                self.timers.set(Timer::Kin(address), None);
-                self.wire_dirty = true;
-            }
+    pub(crate) fn plan_kin(&mut self, address: Ipv4Addr, macs: &[Mac], now: Moment) {
+        if !self.near(address) || self.is_ours(address) {
             return;
         }
-        let matters = self.targets.contains_key(&address);
-        let fresh = !self.kin.tests.contains_key(&address);
-        if fresh && !matters && self.kin.tests.len() >= MAX_TESTS {
-            return;
-        }
-        if fresh {
-            self.timers.set(Timer::Kin(address), Some(now + HOLD));
-        }
-        let test = self.kin.tests.entry(address).or_default();
-        test.told.retain(|m, _| macs.contains(m));
-        if macs.iter().any(|m| !test.told.contains_key(m)) && !fresh {
-            test.closed = false;
-            self.timers.set(Timer::Kin(address), Some(now + HOLD));
-        }
-        let watches = self.watches() && matters;
-        let test = self.kin.tests.entry(address).or_default();
+        let watches = self.watches() && self.targets.contains_key(&address);
         for mac in macs {
-            let told = *test.told.entry(mac).or_default();
-            let key = Key::EchoTo(address, mac);
-            let last = self.lanes.closed_at(key);
-            let at = match last {
+            let told = self.contests.of(address, *mac).copied().unwrap_or_default();
+            let key = Key::EchoTo(address, *mac);
+            // A reply is waited for longer than the next question is.
+            if !told.over() && self.lanes.out_since(key).is_some_and(|sent| now >= sent + RETRY) {
+                self.lanes.close(key, now);
+            }
+            let at = match self.lanes.closed_at(key) {
                 None => Some(now),
                 Some(last) if told.over() => watches.then(|| (last + AGAIN).max(now)),
                 Some(_) => Some(now),
@@ -213,56 +142,56 @@ impl Ledger {
         }
     }
 
-    /// An echo request about `address`, addressed to `asked`, was answered from `from`, or by nobody.
-    pub(crate) fn kin_told(&mut self, at: Moment, address: Ipv4Addr, asked: Mac, from: Option<Mac>) {
+    /// An echo request about `address`, addressed to `asked`, was answered, and from which hardware.
+    pub(crate) fn kin_replied(&mut self, at: Moment, address: Ipv4Addr, asked: Mac, from: Mac) {
+        self.lanes.close(Key::EchoTo(address, asked), at);
+        let told = Told {
+            from: Some(from),
+            vain: 0,
+        };
+        self.kin_told(address, asked, |_| told);
+    }
+
+    /// An echo request about `address`, addressed to `asked`, that left at `sent` was answered by nobody.
+    pub(crate) fn kin_silent(&mut self, at: Moment, address: Ipv4Addr, asked: Mac, sent: Moment) {
         let key = Key::EchoTo(address, asked);
-        let ours = self.lanes.close(key, at);
-        let Some(told) = self
-            .kin
-            .tests
-            .get_mut(&address)
-            .and_then(|t| t.told.get_mut(&asked))
-            .filter(|_| ours || from.is_some())
-        else {
+        if self.lanes.sent_at(key).is_some_and(|last| last <= sent) {
+            self.lanes.close(key, at);
+        }
+        self.kin_told(address, asked, |before| {
+            let vain = before.vain.saturating_add(1);
+            if vain >= TRIES {
+                return Told {
+                    vain,
+                    ..Told::default()
+                };
+            }
+            Told { vain, ..before }
+        });
+    }
+
+    fn kin_told(&mut self, address: Ipv4Addr, asked: Mac, now: impl FnOnce(Told) -> Told) {
+        let contest = self.contests.open.get_mut(&address);
+        let Some(told) = contest.and_then(|c| c.told.get_mut(&asked)) else {
             return;
         };
         let before = *told;
-        if from.is_some() {
-            *told = Told { from, vain: 0 };
-        } else {
-            told.vain = told.vain.saturating_add(1);
-            if told.vain >= TRIES {
-                told.from = None;
-            }
-        }
-        if (before.from, before.over()) != (told.from, told.over()) {
-            self.kin_changed(address);
+        *told = now(before);
+        let after = *told;
+        if (before.from, before.over()) != (after.from, after.over()) {
+            self.contest_changed(address);
         }
         self.replan.insert(address);
     }
 
-    /// The answers about `address` are not waited for any longer.
-    pub(crate) fn kin_due(&mut self, address: Ipv4Addr) {
-        if let Some(test) = self.kin.tests.get_mut(&address) {
-            test.closed = true;
-            self.kin_changed(address);
-        }
-    }
-
-    fn kin_changed(&mut self, address: Ipv4Addr) {
-        self.touch(address);
-        self.wire_dirty = true;
-        self.ready_dirty = true;
-    }
-
     pub(crate) fn find_two_ports(&self, all: &mut Vec<Finding>) {
         let mut told: BTreeSet<(Mac, Mac)> = BTreeSet::new();
-        for (address, test) in &self.kin.tests {
+        for (address, contest) in &self.contests.open {
             let owner = |m: &Mac| {
                 let claim = self.hosts.get(HostId::Mac(*m)).and_then(|h| h.claim(*address));
                 claim.is_some_and(|c| c.alive() && (c.owned() || self.by_mac.contains_key(m)))
             };
-            let macs: Vec<Mac> = test.told.keys().copied().filter(owner).collect();
+            let macs: Vec<Mac> = contest.told.keys().copied().filter(owner).collect();
             for (n, a) in macs.iter().enumerate() {
                 for b in &macs[n + 1..] {
                     if self.relation(*address, *a, *b) == Relation::One && told.insert((*a, *b)) {
@@ -274,7 +203,7 @@ impl Ledger {
     }
 
     fn two_ports(&self, address: Ipv4Addr, a: Mac, b: Mac) -> Finding {
-        let by_echo = self.kin.echoes(address, a, b) == Some(Relation::One);
+        let by_echo = self.contests.echoes(address, a, b) == Some(Relation::One);
         let why = if by_echo {
             "an echo sent to one came back from the other"
         } else {

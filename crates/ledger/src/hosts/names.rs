@@ -37,6 +37,7 @@ impl Ledger {
         }
         if news {
             self.revision += 1;
+            self.retell_clashes(Some(mac));
             self.look_who(at);
         }
         self.soft = true;

@@ -73,7 +73,7 @@ impl Ledger {
                 Life::Alive => {
                     if claim.lent {
                         e.lent = e.lent.or(Some(id));
-                    } else if claim.proven() {
+                    } else if claim.is_owner() {
                         e.other = e.other.or(Some(id));
                     }
                     e.pending |= claim.pending();
@@ -94,7 +94,7 @@ impl Ledger {
         // Who holds our own address, and where we are, needs no asking.
         e.unanswered = !mine && (gone || asked || me.is_some() || self.is_me(i));
         self.beside(i, address, e);
-        e.clash = self.clash(Some(i), address);
+        (e.clash, e.began) = self.clash(Some(i), address);
         if !mine {
             e.swapped = self.swapped(i, address);
         }
@@ -136,7 +136,7 @@ impl Ledger {
         e.unanswered = e.here.is_none() && (gone || self.is_me(i));
         match e.here {
             Some((_, address)) => {
-                e.clash = self.clash(Some(i), address);
+                (e.clash, e.began) = self.clash(Some(i), address);
                 self.beside(i, address, e);
             }
             None => self.beside(i, Ipv4Addr::UNSPECIFIED, e),
@@ -203,39 +203,45 @@ impl Ledger {
             .flat_map(|h| h.claims.iter().map(|c| (h.id, c)))
     }
 
-    /// Those who hold `address` at the same time, in order of first claim; empty unless there are
-    /// two. The hardware of one device, or of one unit with two ports,
-    /// counts as one, a virtual router's shared hardware not at all.
-    pub(crate) fn clash(&self, device: Option<usize>, address: Ipv4Addr) -> Vec<HostId> {
+    /// Those who hold `address` at the same time, in order of first claim, and since when two do; empty unless
+    /// there are two. The hardware of one device, or of one unit with two ports, counts as one, a virtual
+    /// router's shared hardware not at all.
+    pub(crate) fn clash(&self, device: Option<usize>, address: Ipv4Addr) -> (Vec<HostId>, Option<Moment>) {
         if !self.sees_frames() {
-            return Vec::new();
+            return (Vec::new(), None);
         }
         let own = |id: HostId| device.is_some_and(|i| self.is_own(i, id));
         let mut held: Vec<(HostId, &Claim, bool)> = self
             .hosts
             .holders(address)
             .map(|(id, c)| (id, c, own(id)))
-            .filter(|(id, c, own)| c.alive() && !id.is_virtual_router() && (c.owned() || *own))
+            .filter(|(id, c, own)| c.alive() && !id.is_virtual_router() && (*own || self.owns(*id, c)))
             .collect();
         let me = self.me().filter(|_| self.is_ours(address));
         if held.len() + usize::from(me.is_some()) < 2 {
-            return Vec::new();
+            return (Vec::new(), None);
         }
         held.sort_by_key(|(id, c, _)| (c.first, *id));
-        let with_me = |a_own: bool| me.is_some_and(|m| !(a_own && own(m)));
-        let mut all: Vec<HostId> = held
-            .iter()
-            .filter(|(a, ca, a_own)| {
-                let rival = |(b, cb, b_own): &(HostId, &Claim, bool)| {
-                    a != b && !(*a_own && *b_own) && ca.overlaps(cb) && self.are_two(address, *a, *b)
-                };
-                with_me(*a_own) || held.iter().any(rival)
-            })
-            .map(|(id, ..)| *id)
-            .collect();
+        let beside_me = |(a, c, a_own): &(HostId, &Claim, bool)| {
+            let other = me.is_some_and(|m| m != *a && !(*a_own && own(m)));
+            (other && self.lives(c, c.since)).then_some(c.since)
+        };
+        let since = |one: &(HostId, &Claim, bool)| {
+            let (a, ca, a_own) = one;
+            let rivals = held
+                .iter()
+                .filter(|(b, _, b_own)| a != b && !(*a_own && *b_own) && self.are_two(address, *a, *b));
+            rivals
+                .filter_map(|(_, cb, _)| self.live_beside(ca, cb))
+                .chain(beside_me(one))
+                .min()
+        };
+        let found: Vec<(HostId, Moment)> = held.iter().filter_map(|h| Some((h.0, since(h)?))).collect();
+        let began = found.iter().map(|(_, at)| *at).min();
+        let mut all: Vec<HostId> = found.into_iter().map(|(id, _)| id).collect();
         if !all.is_empty() {
             all.extend(me);
         }
-        all
+        (all, began)
     }
 }

@@ -2,7 +2,7 @@
 
 use std::net::{Ipv4Addr, Ipv6Addr};
 
-use vocab::{ControlPort, ControlState};
+use vocab::{ControlPort, ControlState, Moment};
 
 use crate::Standing;
 use crate::hosts::claim::HostId;
@@ -32,6 +32,8 @@ pub(crate) struct Evidence {
     pub(crate) deaf: bool,
     /// Those who hold the address at the same time; empty unless there are two.
     pub(crate) clash: Vec<HostId>,
+    /// Since when.
+    pub(crate) began: Option<Moment>,
     /// It holds the expected address (or, by DHCP, one in the subnet): who, and which.
     pub(crate) here: Option<(HostId, Ipv4Addr)>,
     /// The expected address was asked, provably sent, and it did not answer there.

@@ -1,6 +1,7 @@
 //! How each device stands: the evidence, the verdict, and its words.
 
 pub(crate) mod basis;
+pub(crate) mod clash;
 pub(crate) mod detect;
 pub(crate) mod evidence;
 pub(crate) mod headline;

@@ -92,7 +92,11 @@ impl Ledger {
 
     fn pass_verdict(&mut self, i: usize, standing: Standing, who: Option<HostId>, e: Evidence, now: Moment) {
         let swapped = e.swapped.and_then(|j| self.tracks.get(j));
-        let mut told = words::tell(&self.tracks[i], standing, &e, swapped, self.me(), self.subnet());
+        let mut told = if standing == Standing::Conflict {
+            self.tell_clash(i, &e, swapped)
+        } else {
+            words::tell(&self.tracks[i], standing, &e, swapped, self.me(), self.subnet())
+        };
         let track = &mut self.tracks[i];
         track.retell = false;
         let before = track.standing;

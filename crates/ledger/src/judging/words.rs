@@ -12,6 +12,7 @@ use crate::{Finding, FindingKind, Likely, Severity, Standing};
 const MAX_MACS: usize = 8;
 
 /// What is said of a device that stands so.
+#[derive(Debug, Default)]
 pub(crate) struct Told {
     kind: Option<FindingKind>,
     /// A few words beside the standing.
@@ -23,6 +24,16 @@ pub(crate) struct Told {
 }
 
 impl Told {
+    /// A trouble of this kind.
+    pub(crate) const fn new(kind: FindingKind, detail: String, text: String, advice: String) -> Self {
+        Self {
+            kind: Some(kind),
+            detail,
+            text,
+            advice,
+        }
+    }
+
     /// Whether a restart that is expected explains that the device stands so.
     pub(crate) const fn waits_for_a_restart(&self, standing: Standing) -> bool {
         let explains = !matches!(standing, Standing::Conflict | Standing::Replaced);
@@ -62,7 +73,7 @@ impl Told {
             macs,
             text: self.text.clone(),
             advice: self.advice.clone(),
-            since,
+            since: e.began.unwrap_or(since),
         })
     }
 }
@@ -249,7 +260,8 @@ pub(crate) fn tell(
                 advice,
             )
         }
-        Standing::Conflict => conflict(track, e, swapped, me, &place),
+        // Told where all that is known of both is at hand.
+        Standing::Conflict => Told::default(),
     }
 }
 
@@ -341,39 +353,6 @@ fn probably(likely: &Likely, missing: &str, name: &str, place: &str) -> Told {
         advice: format!(
             "See whether {mac} is the unit of {name}{place}; if it is, put {mac} in the rig file as its mac."
         ),
-    }
-}
-
-fn conflict(track: &Track, e: &Evidence, swapped: Option<&Track>, me: Option<HostId>, place: &str) -> Told {
-    let name = &track.device.name;
-    let address = e.here.map(|(_, a)| a).or(track.device.fixed_address());
-    let address = address.map(|a| a.to_string()).unwrap_or_default();
-    let call = |id: &HostId| match id {
-        id if Some(*id) == me => "this computer".to_owned(),
-        HostId::Mac(mac) => mac.to_string(),
-        HostId::Only(_) => "unknown hardware".to_owned(),
-    };
-    let all: Vec<String> = e.clash.iter().take(MAX_MACS).map(call).collect();
-    let listed = |id: &&HostId| id.mac().is_some_and(|m| track.device.macs.contains(&m));
-    let intruder = e.clash.iter().find(|id| !listed(id)).map(call);
-    let advice = match intruder {
-        Some(other) if e.clash.iter().any(|id| listed(&id)) => format!(
-            "Find {other} and give it another address, or unplug it; {name}{place} is meant to keep {address}."
-        ),
-        _ => format!("Look at {name}{place} which hardware it is, and give the other one another address."),
-    };
-    Told {
-        kind: Some(FindingKind::AddressConflict),
-        detail: all.join(" and "),
-        text: format!(
-            "{} units hold {address}, the address of {name}: {}.{}",
-            number(e.clash.len()),
-            all.join(" and "),
-            swapped.map_or_else(String::new, |t| {
-                format!(" {name} and {} have changed places.", t.device.name)
-            })
-        ),
-        advice,
     }
 }
 

@@ -1,8 +1,8 @@
 //! Watching only: one question a second to each device, and nothing else.
 
-use vocab::{ArpForm, Ask, ControlPort, ControlState, Fact, Rank};
+use vocab::{ArpForm, Ask, ControlPort, ControlState, Fact, Moment, Rank};
 
-use super::world::{Unit, World, device, secs};
+use super::world::{Unit, World, device, ip, mac, secs};
 use crate::{Purpose, Standing};
 
 const HTTP: ControlPort = ControlPort {
@@ -200,4 +200,87 @@ fn nothing_at_all_is_stronger() {
     assert_eq!(w.asked.len(), before);
     assert_eq!(w.snapshot().level(), vocab::Level::Silent);
     assert!(w.snapshot().unseen.iter().any(|s| s.contains("own system")));
+}
+
+/// Never more than one question a second to one device: to one of several alone, or to all of them.
+fn spares_each(w: &World, from: Moment) {
+    let of = |ask: &Ask| match ask {
+        Ask::Arp { address, form, .. } => match form {
+            ArpForm::Unicast(mac) => Some((*address, Some(*mac))),
+            ArpForm::Broadcast | ArpForm::Nobody => Some((*address, None)),
+        },
+        Ask::Echo { address, mac, .. } => Some((*address, *mac)),
+        _ => None,
+    };
+    let left: Vec<_> = w.asked.iter().filter(|(at, _)| *at >= from).collect();
+    for (n, (at, ask)) in left.iter().enumerate() {
+        let (address, to) = of(ask).unwrap_or_else(|| panic!("{ask:?}"));
+        let same = |(b, other): (std::net::Ipv4Addr, Option<vocab::Mac>)| {
+            b == address && (to.is_none() || other.is_none() || other == to)
+        };
+        let next = left[n + 1..].iter().find(|(_, a)| of(a).is_some_and(same));
+        if let Some((next, other)) = next {
+            assert!(
+                next.since(*at).as_millis() >= 950,
+                "{ask:?} at {at:?} and {other:?} at {next:?}"
+            );
+        }
+    }
+}
+
+#[test]
+fn a_clash_is_found_and_ends_while_only_watching() {
+    for (announces, echoes) in [(true, true), (false, true), (true, false), (false, false)] {
+        let mut w = world(true);
+        w.run_to(secs(20.0));
+        assert_eq!(w.snapshot().counts.of(Standing::Present), 4);
+        let from = w.now;
+        let mut guest = Unit::new(98, "10.40.8.22");
+        guest.echo = echoes;
+        w.units.push(guest);
+        if announces {
+            w.announce(mac(98), "10.40.8.22");
+        }
+        let claims = |w: &World| w.ledger.hosts.holders(ip("10.40.8.22")).nth(1).is_some();
+        let first = w.run_until(6.0, claims);
+        let told = w.run_until(7.0, |w| w.standing("Unit 22") == Standing::Conflict);
+        let within = if echoes { 2_500 } else { 5_500 };
+        assert!(
+            told.since(first).as_millis() <= within,
+            "{announces} {echoes}: {:?}",
+            told.since(first)
+        );
+        w.run(20.0);
+        assert_eq!(w.standing("Unit 22"), Standing::Conflict);
+        w.units.pop();
+        w.run_until(12.0, |w| w.standing("Unit 22") == Standing::Present);
+        spares_each(&w, from);
+    }
+}
+
+#[test]
+fn one_unit_with_two_ports_stays_one_while_only_watching() {
+    for late in [false, true] {
+        let ports = [50, 51].map(|n| Unit {
+            addresses: vec![ip("10.40.8.50")],
+            speaks: Some(mac(50)),
+            ..Unit::good(n)
+        });
+        let [one, two] = ports;
+        let mut w = World::board(vec![device("Replay", 50)], vec![one]);
+        if !late {
+            w.units.push(two.clone());
+        }
+        w.run_to(secs(20.0));
+        w.see(Fact::WatchOnly(true));
+        w.run(0.5);
+        let from = w.now;
+        if late {
+            w.units.push(two);
+        }
+        w.run(40.0);
+        assert_eq!(w.standing("Replay"), Standing::Present);
+        assert!(!w.course("Replay").contains(&Standing::Conflict), "{late}");
+        spares_each(&w, from);
+    }
 }

@@ -21,6 +21,8 @@ pub(super) struct Unit {
     /// Its frames carry this source.
     pub(super) source: Option<Mac>,
     pub(super) ports: BTreeMap<ControlPort, ControlState>,
+    /// Answers ARP questions that go to it alone.
+    pub(super) alone: bool,
     /// Answers echo requests.
     pub(super) echo: bool,
     /// What its IP packets are sent from, if that is another port of the same unit.
@@ -41,6 +43,7 @@ impl Unit {
             nobody: true,
             source: None,
             ports: BTreeMap::new(),
+            alone: true,
             echo: true,
             speaks: None,
             passes: |_, _| true,
@@ -59,7 +62,7 @@ impl Unit {
         self.on
             && match form {
                 ArpForm::Broadcast => holds || self.proxy,
-                ArpForm::Unicast(mac) => mac == self.mac && (holds || self.proxy),
+                ArpForm::Unicast(mac) => mac == self.mac && self.alone && (holds || self.proxy),
                 ArpForm::Nobody => holds && self.nobody,
             }
     }

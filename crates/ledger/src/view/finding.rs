@@ -110,7 +110,7 @@ kinds! {
     DuplicateMac = "duplicate_mac",
     /// Nobody asks who listens to which multicast group.
     NoQuerier = "no_querier",
-    /// A hardware address that routers share (RFC 5798).
+    /// A hardware address that routers share (RFC 9568).
     VirtualRouter = "virtual_router",
     /// Two hardware addresses that are one unit with two ports in this network.
     TwoPorts = "two_ports",

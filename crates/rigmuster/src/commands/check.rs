@@ -10,7 +10,7 @@ use super::interrupt::Interrupt;
 use super::open::{Run, Tempo, open};
 use crate::args::{LinkArgs, RecordArgs, RigArg};
 use crate::journal::Place;
-use crate::report::{Paint, Progress, Report, table};
+use crate::report::{Paint, Progress, Report, dated, table};
 use crate::settings::Expected;
 use crate::source::exchange;
 use crate::{Exit, Failure};
@@ -100,6 +100,7 @@ pub(super) fn result(
     ready: Option<bool>,
 ) -> Result<(), Failure> {
     let taken_at = run.wall.rfc3339(snapshot.at);
+    let snapshot = &dated(snapshot.clone(), |moment| run.wall.time_of_day(moment));
     if json {
         let report = Report::new(snapshot, expected.file.as_deref(), taken_at, ready);
         return super::print_json(&report);

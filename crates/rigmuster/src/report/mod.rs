@@ -2,6 +2,7 @@
 
 mod budget;
 mod checked;
+mod dated;
 pub(crate) mod diary;
 pub(crate) mod differences;
 pub(crate) mod differences_text;
@@ -17,6 +18,7 @@ mod table;
 pub(crate) mod word;
 
 pub(crate) use budget::{BudgetReport, budget};
+pub(crate) use dated::dated;
 pub(crate) use enroll::enrolled;
 pub(crate) use escape::plain;
 pub(crate) use json::{Report, RigPart};

@@ -10,6 +10,7 @@ mod cable;
 mod calm;
 mod clash;
 mod common;
+mod contest;
 mod damaged;
 mod dozing;
 mod heard;

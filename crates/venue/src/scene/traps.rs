@@ -12,7 +12,7 @@ use super::parts::{OURS, TOWER, s};
 use crate::builder::{Deed, HostPlan, Plan, SwitchPlan};
 use crate::oddity::Oddities;
 
-/// The hardware address that the routers of group 7 share (RFC 5798 section 7.3).
+/// The hardware address that the routers of group 7 share (RFC 9568 section 7.3).
 const SHARED: Mac = Mac::new([0, 0, 0x5e, 0, 1, 7]);
 
 pub(super) fn scene() -> Scene {
