@@ -19,7 +19,7 @@ use std::time::Duration;
 use vocab::{ControlPort, ControlState, Ipv6Source, Mac, Moment, Name, Power, Text};
 
 use crate::Proof;
-use crate::hosts::claim::{Claim, HostId, Life};
+use crate::hosts::claim::{Claim, HostId, Life, PROBES};
 use crate::hosts::double::Signs;
 use crate::hosts::own_words::OwnWords;
 
@@ -239,7 +239,7 @@ impl Hosts {
         if fresh {
             let mut claim = Claim::new(address, at, proof);
             if host.proxy {
-                claim.nobody_missed = 1;
+                (claim.nobody_missed, claim.probes_missed) = (1, PROBES);
             }
             claim.lent = host.lends() && !host.speaks.contains(&address);
             host.claims.push(claim);
@@ -346,6 +346,7 @@ impl Hosts {
             // What else it answered for without proof is doubtful with it.
             for claim in host.claims.iter_mut().filter(|c| !c.proven()) {
                 claim.nobody_missed = claim.nobody_missed.max(1);
+                claim.probes_missed = claim.probes_missed.max(PROBES);
             }
             self.proxies.insert(id);
         }

@@ -184,7 +184,7 @@ impl Ledger {
         let makers = ids.iter().filter_map(|id| self.by_mac.get(&id.mac()?));
         self.touched.extend(makers);
         // One that not even an owner answered was lost, and says nothing of others.
-        if round.form == ArpForm::Nobody && (round.answered || !self.has_owner(address)) {
+        if round.form == ArpForm::Nobody && !self.probe_over(address, round.answered) {
             self.hosts.nobody_over(address, round.sent);
             self.wire_dirty = true;
         }

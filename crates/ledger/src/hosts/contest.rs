@@ -45,6 +45,8 @@ pub(crate) struct Contest {
     until: Moment,
     /// Nothing more is waited for.
     pub(crate) closed: bool,
+    /// The latest probe for the address was lost: not even an owner answered it.
+    pub(crate) probe_lost: bool,
 }
 
 impl Contest {
@@ -143,15 +145,23 @@ impl Ledger {
         holders.any(|(id, c)| c.alive() && (c.is_owner() || listed(id)))
     }
 
+    /// A probe for `address` is over. True if it was lost, so that it says nothing of those who did not answer.
+    pub(crate) fn probe_over(&mut self, address: Ipv4Addr, answered: bool) -> bool {
+        let lost = !answered && self.has_owner(address);
+        if let Some(contest) = self.contests.open.get_mut(&address) {
+            contest.probe_lost = lost;
+        }
+        lost
+    }
+
     /// Whether one of several is to be taken for an owner: it has shown that it is, or the probe that should
     /// have told was lost, and nothing speaks for a proxy.
     pub(crate) fn owns(&self, id: HostId, claim: &Claim) -> bool {
         let lost = || {
-            let contest = self.contests.open.get(&claim.address).filter(|c| c.closed);
-            let sent = self.lanes.sent_at(Key::Nobody(claim.address));
+            let contest = self.contests.open.get(&claim.address);
             let proxy = self.hosts.get(id).is_none_or(|h| h.proxy);
-            let asked = contest.is_some_and(|c| sent.is_some_and(|at| at >= c.began));
-            asked && !proxy && !claim.lent && claim.probes_missed == 0 && self.has_owner(claim.address)
+            let given_up = contest.is_some_and(|c| c.closed && c.probe_lost);
+            given_up && !proxy && !claim.lent && claim.probes_missed == 0 && self.has_owner(claim.address)
         };
         claim.is_owner() || lost()
     }
@@ -187,6 +197,7 @@ impl Ledger {
             began,
             until: now + hold,
             closed: false,
+            probe_lost: false,
         });
         contest.told.retain(|m, _| macs.contains(m));
         let joins = macs.iter().any(|m| !contest.told.contains_key(m));
