@@ -54,7 +54,7 @@ pub(super) struct Witness {
     /// The last sign of starting of some hardware.
     stirs: BTreeMap<Mac, Moment>,
     /// While only watching: when each device was last asked.
-    asked: BTreeMap<String, Moment>,
+    asked: BTreeMap<String, Vec<(Option<Mac>, Moment)>>,
     now: Moment,
 }
 
@@ -187,10 +187,21 @@ impl Witness {
         if !self.watch {
             return;
         }
-        let Ask::Arp { address, form, .. } = ask else {
-            panic!("{ask:?} while only watching");
+        // Several who were heard at one address are several devices, and more is asked to tell who they are.
+        let several = |a: &Ipv4Addr| self.ever.iter().filter(|(at, _)| at == a).count() > 1;
+        let (address, to) = match ask {
+            Ask::Arp { address, form, .. } => match form {
+                ArpForm::Unicast(mac) => (address, Some(*mac)),
+                ArpForm::Broadcast => (address, None),
+                ArpForm::Nobody => {
+                    assert!(several(address), "{ask:?} while only watching");
+                    (address, None)
+                }
+            },
+            Ask::Echo { address, mac, .. } if mac.is_some() && several(address) => (address, *mac),
+            _ => panic!("{ask:?} while only watching"),
         };
-        assert!(!matches!(form, ArpForm::Nobody), "{ask:?} while only watching");
+        let several = several(address);
         let whose = rig.devices.iter().filter(|d| {
             d.fixed_address() == Some(*address)
                 || !d.macs.is_empty()
@@ -200,16 +211,18 @@ impl Witness {
         let whose: Vec<&Device> = whose.collect();
         assert!(!whose.is_empty(), "{ask:?} is about no device");
         // Where two were heard, it may be about either.
-        if let [device] = whose[..]
-            && let Some(last) = self.asked.insert(device.name.clone(), now)
-        {
-            let gap = now.since(last);
-            let name = &device.name;
+        if let [device] = whose[..] {
             // Watching goes in steps of 25 ms.
+            let soon = |at: &Moment| now.since(*at) < Duration::from_millis(975);
+            let name = &device.name;
+            let last = self.asked.entry(name.clone()).or_default();
+            last.retain(|(_, at)| soon(at));
+            let other = |(m, _): &(Option<Mac>, Moment)| several && m.is_some() && to.is_some() && *m != to;
             assert!(
-                gap >= Duration::from_millis(975),
-                "{name}: {ask:?} at {now:?}, {gap:?} after the last"
+                last.iter().all(other),
+                "{name}: {ask:?} at {now:?}, too soon after {last:?}"
             );
+            last.push((to, now));
         }
     }
 
