@@ -2,6 +2,8 @@
 
 use crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
 
+use crate::keymap::{self, key, place};
+
 /// What a key or a click asks of the board.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Action {
@@ -72,37 +74,12 @@ pub(crate) enum Action {
 }
 
 /// One row of the table.
-pub(crate) struct Key {
-    /// What it does.
-    pub(crate) action: Action,
-    /// The keys.
-    codes: &'static [KeyCode],
-    /// The keys in words.
-    pub(crate) label: &'static str,
-    /// A word or two for the foot; empty for keys that have no hint.
-    pub(crate) hint: &'static str,
-    /// What it does, for the help page; empty where the row above says it.
-    pub(crate) help: &'static str,
-}
-
-const fn key(
-    action: Action,
-    codes: &'static [KeyCode],
-    label: &'static str,
-    hint: &'static str,
-    help: &'static str,
-) -> Key {
-    Key {
-        action,
-        codes,
-        label,
-        hint,
-        help,
-    }
-}
+pub(crate) type Key = keymap::Key<Action>;
+/// A hint at the foot.
+pub(crate) type Hint = keymap::Hint<Action>;
 
 /// Every key of the board. The order is that of the help page.
-pub(crate) const KEYS: &[Key] = &[
+pub(crate) static KEYS: &[Key] = &[
     key(Action::Up, &[KeyCode::Up], "arrows", "", "move the selection"),
     key(Action::Down, &[KeyCode::Down], "", "", ""),
     key(Action::Left, &[KeyCode::Left], "", "", ""),
@@ -382,17 +359,7 @@ impl Mood {
 
 /// What a key does in this mood, typing left out.
 pub(crate) fn action(mood: Mood, event: &KeyEvent) -> Option<Action> {
-    if event
-        .modifiers
-        .intersects(KeyModifiers::CONTROL | KeyModifiers::ALT)
-    {
-        return None;
-    }
-    let find = |keys: &[Key]| {
-        keys.iter()
-            .find(|k| k.codes.contains(&event.code))
-            .map(|k| k.action)
-    };
+    let find = |keys: &[Key]| keymap::find(keys, event);
     let scrolls = |action: &Action| {
         matches!(
             action,
@@ -421,23 +388,12 @@ pub(crate) fn answers(mood: Mood) -> u16 {
         Mood::Typing => &TYPING,
         Mood::Board | Mood::Sheet | Mood::Moves | Mood::Page | Mood::Checking => &[],
     };
-    keys.iter().map(|key| wide(key) + GAP).sum::<u16>() + 1
+    keymap::answers(keys)
 }
 
 /// Whether it is Ctrl-C, which quits from everywhere.
 pub(crate) fn is_interrupt(event: &KeyEvent) -> bool {
     event.modifiers.contains(KeyModifiers::CONTROL) && matches!(event.code, KeyCode::Char('c' | 'C'))
-}
-
-/// A hint at the foot: from which column, how many columns.
-#[derive(Clone, Copy)]
-pub(crate) struct Hint {
-    /// The key.
-    pub(crate) key: &'static Key,
-    /// Its first column.
-    pub(crate) x: u16,
-    /// How many columns it takes.
-    pub(crate) columns: u16,
 }
 
 /// The hints that fit into `columns`, from column `x` on, for those that are `of_use` now. Help and quit
@@ -449,16 +405,16 @@ pub(crate) fn hints(mood: Mood, x: u16, columns: u16, of_use: impl Fn(Action) ->
     };
     // In order of importance; shown in that order too, with help and quit at the end.
     let wanted: &[Action] = match mood {
-        Mood::Asking => return place(ASKING.iter(), x, columns),
-        Mood::Choosing => return place(CHOOSING.iter(), x, columns),
-        Mood::Restarting => return place(RESTARTING.iter(), x, columns),
-        Mood::Cabling => return place(CABLING.iter(), x, columns),
+        Mood::Asking => return place(&ASKING, x, columns),
+        Mood::Choosing => return place(&CHOOSING, x, columns),
+        Mood::Restarting => return place(&RESTARTING, x, columns),
+        Mood::Cabling => return place(&CABLING, x, columns),
         Mood::Checking => {
             let always = KEYS.iter().filter(|k| matches!(k.action, Help | Quit));
             return place(CHECKING.iter().chain(always), x, columns);
         }
-        Mood::Levels => return place(LEVELS.iter(), x, columns),
-        Mood::Typing => return place(TYPING.iter(), x, columns),
+        Mood::Levels => return place(&LEVELS, x, columns),
+        Mood::Typing => return place(&TYPING, x, columns),
         Mood::Board => &[
             Help, Quit, Open, Switch, Filter, Sweep, AskControl, Listen, Findings, Far, History, Accept,
             Starts, Moves,
@@ -470,42 +426,8 @@ pub(crate) fn hints(mood: Mood, x: u16, columns: u16, of_use: impl Fn(Action) ->
         Mood::Moves => &[Help, Quit, Back, Tick],
         Mood::Page => &[Help, Quit, Back],
     };
-    let mut left = columns;
-    let mut chosen: Vec<&'static Key> = Vec::new();
-    for action in wanted.iter().filter(|action| of_use(**action)) {
-        let Some(key) = KEYS.iter().find(|k| k.action == *action) else {
-            continue;
-        };
-        let Some(rest) = left.checked_sub(wide(key)) else {
-            break;
-        };
-        left = rest.saturating_sub(GAP);
-        chosen.push(key);
-    }
-    let last = chosen.len().min(2);
-    chosen.rotate_left(last);
-    place(chosen.into_iter(), x, columns)
-}
-
-const GAP: u16 = 2;
-
-const fn wide(key: &Key) -> u16 {
-    (key.label.len() + 1 + key.hint.len()) as u16
-}
-
-fn place(keys: impl Iterator<Item = &'static Key>, x: u16, columns: u16) -> Vec<Hint> {
-    let end = x.saturating_add(columns);
-    let mut at = x;
-    let mut out = Vec::new();
-    for key in keys {
-        let columns = wide(key);
-        if at.saturating_add(columns) > end {
-            break;
-        }
-        out.push(Hint { key, x: at, columns });
-        at += columns + GAP;
-    }
-    out
+    let wanted = wanted.iter().copied().filter(|action| of_use(*action));
+    place(keymap::choose(KEYS, wanted, columns, 2), x, columns)
 }
 
 #[cfg(test)]

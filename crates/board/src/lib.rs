@@ -18,6 +18,7 @@ mod filter;
 mod findings;
 mod head;
 mod help;
+mod keymap;
 mod keys;
 mod known;
 mod layout;

@@ -1,6 +1,8 @@
 //! One table of keys, from which the keys, the hints at the foot and the help page are made.
 
-use crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
+use crossterm::event::{KeyCode, KeyEvent};
+
+use crate::keymap::{self, key, place};
 
 /// What a key or a click asks of the sheet.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -32,32 +34,9 @@ pub(super) enum Action {
 }
 
 /// One row of the table.
-pub(super) struct Key {
-    pub(super) action: Action,
-    codes: &'static [KeyCode],
-    /// The keys in words.
-    pub(super) label: &'static str,
-    /// A word or two for the foot; empty for keys without a hint.
-    pub(super) hint: &'static str,
-    /// What it does, for the help page; empty where the row above says it.
-    pub(super) help: &'static str,
-}
-
-const fn key(
-    action: Action,
-    codes: &'static [KeyCode],
-    label: &'static str,
-    hint: &'static str,
-    help: &'static str,
-) -> Key {
-    Key {
-        action,
-        codes,
-        label,
-        hint,
-        help,
-    }
-}
+pub(super) type Key = keymap::Key<Action>;
+/// A hint at the foot.
+pub(super) type Hint = keymap::Hint<Action>;
 
 /// Every key of the sheet, in the order of the help page.
 pub(super) static KEYS: &[Key] = &[
@@ -201,17 +180,7 @@ pub(super) enum Mood {
 
 /// What a key does in this mood, typing left out.
 pub(super) fn action(mood: Mood, event: &KeyEvent) -> Option<Action> {
-    if event
-        .modifiers
-        .intersects(KeyModifiers::CONTROL | KeyModifiers::ALT)
-    {
-        return None;
-    }
-    let find = |keys: &[Key]| {
-        keys.iter()
-            .find(|key| key.codes.contains(&event.code))
-            .map(|key| key.action)
-    };
+    let find = |keys: &[Key]| keymap::find(keys, event);
     let scrolls = |action: &Action| {
         matches!(
             action,
@@ -228,26 +197,12 @@ pub(super) fn action(mood: Mood, event: &KeyEvent) -> Option<Action> {
     }
 }
 
-/// A hint at the foot.
-#[derive(Clone, Copy)]
-pub(super) struct Hint {
-    pub(super) key: &'static Key,
-    pub(super) x: u16,
-    pub(super) columns: u16,
-}
-
-const GAP: u16 = 2;
-
-const fn wide(key: &Key) -> u16 {
-    (key.label.len() + 1 + key.hint.len()) as u16
-}
-
 /// The hints that fit into `columns` from column `x` on. Help and quit stand at the end and fit first.
 pub(super) fn hints(mood: Mood, x: u16, columns: u16, of_use: impl Fn(Action) -> bool) -> Vec<Hint> {
     let wanted: &[Action] = match mood {
-        Mood::Leaving => return place(LEAVING.iter(), x, columns),
-        Mood::Preview => return place(WRITING.iter(), x, columns),
-        Mood::Typing | Mood::Field => return place(TYPING.iter(), x, columns),
+        Mood::Leaving => return place(&LEAVING, x, columns),
+        Mood::Preview => return place(&WRITING, x, columns),
+        Mood::Typing | Mood::Field => return place(&TYPING, x, columns),
         Mood::Help => &[Action::Quit, Action::Back],
         Mood::Rows => &[
             Action::Help,
@@ -264,21 +219,9 @@ pub(super) fn hints(mood: Mood, x: u16, columns: u16, of_use: impl Fn(Action) ->
             Action::Sort,
         ],
     };
-    let mut left = columns;
-    let mut chosen: Vec<&'static Key> = Vec::new();
-    for action in wanted.iter().filter(|action| of_use(**action)) {
-        let Some(key) = KEYS.iter().find(|key| key.action == *action) else {
-            continue;
-        };
-        let Some(rest) = left.checked_sub(wide(key)) else {
-            break;
-        };
-        left = rest.saturating_sub(GAP);
-        chosen.push(key);
-    }
-    let last = chosen.len().min(if mood == Mood::Rows { 2 } else { 1 });
-    chosen.rotate_left(last);
-    place(chosen.into_iter(), x, columns)
+    let wanted = wanted.iter().copied().filter(|action| of_use(*action));
+    let last = if mood == Mood::Rows { 2 } else { 1 };
+    place(keymap::choose(KEYS, wanted, columns, last), x, columns)
 }
 
 /// The columns that the answers to a question take, with a gap before them.
@@ -289,22 +232,7 @@ pub(super) fn answers(mood: Mood) -> u16 {
         Mood::Typing | Mood::Field => &TYPING,
         Mood::Rows | Mood::Help => &[],
     };
-    keys.iter().map(|key| wide(key) + GAP).sum::<u16>() + 1
-}
-
-fn place(keys: impl Iterator<Item = &'static Key>, x: u16, columns: u16) -> Vec<Hint> {
-    let end = x.saturating_add(columns);
-    let mut at = x;
-    let mut out = Vec::new();
-    for key in keys {
-        let columns = wide(key);
-        if at.saturating_add(columns) > end {
-            break;
-        }
-        out.push(Hint { key, x: at, columns });
-        at += columns + GAP;
-    }
-    out
+    keymap::answers(keys)
 }
 
 #[cfg(test)]
