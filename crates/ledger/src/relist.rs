@@ -101,6 +101,10 @@ impl Ledger {
         self.ready_dirty = true;
         self.revision += 1;
         self.look_who(now);
+        if self.blind().is_none() {
+            // Hardware that is listed only now was never looked for.
+            self.plan_leases(now);
+        }
         self.settle(now);
     }
 

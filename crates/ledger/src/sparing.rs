@@ -94,7 +94,7 @@ impl Ledger {
             return;
         }
         let asked = |a: Ipv4Addr| {
-            let sent = self.keys_about(a).filter_map(|key| self.lanes.sent_at(key)).max();
+            let sent = self.keys_about(a).filter_map(|key| self.lanes.used_at(key)).max();
             sent.max(self.targets.get(&a).and_then(|t| t.asked))
         };
         let turn = places

@@ -99,6 +99,7 @@ struct Lane {
     due: Option<Moment>,
     /// When it is looked at whether the question is lost: its place in [`Lanes::looks`].
     look: Option<Moment>,
+    taken: Option<Moment>,
     sent: Option<Moment>,
     closed: Option<Moment>,
 }
@@ -108,6 +109,7 @@ impl Lane {
         phase: Phase::Rest,
         due: None,
         look: None,
+        taken: None,
         sent: None,
         closed: None,
     };
@@ -204,13 +206,14 @@ impl Lanes {
         self.map.get(&key).and_then(|l| l.sent)
     }
 
+    /// When its last question was handed out or left.
+    pub(crate) fn used_at(&self, key: Key) -> Option<Moment> {
+        self.map.get(&key).and_then(|l| l.sent.max(l.taken))
+    }
+
     /// When any question was last handed out or left.
     pub(crate) fn latest(&self) -> Option<Moment> {
-        let of = |l: &Lane| match l.phase {
-            Phase::Waiting(at) => Some(at),
-            Phase::Out(_) | Phase::Rest => l.sent,
-        };
-        self.map.values().filter_map(of).max()
+        self.map.values().filter_map(|l| l.sent.max(l.taken)).max()
     }
 
     /// The MACs that `address` has unicast lanes to.
@@ -242,6 +245,7 @@ impl Lanes {
         if let Some(lane) = self.map.get_mut(&key) {
             lane.due = None;
             lane.phase = Phase::Waiting(now);
+            lane.taken = Some(now);
             if lane.look.is_none() {
                 // No question is lost earlier, however soon it leaves.
                 let look = step_from(now + LOST_SENT);

@@ -148,6 +148,8 @@ pub(super) fn act() -> impl Strategy<Value = Act> {
 pub(super) struct Course {
     /// Whether the file says where devices are plugged in.
     pub(super) ported: bool,
+    /// Whether some devices have their addresses by DHCP.
+    pub(super) leases: bool,
     /// What the losses follow from.
     pub(super) chance: u64,
     pub(super) acts: Vec<(Act, u64)>,
@@ -161,8 +163,14 @@ pub(super) fn course() -> impl Strategy<Value = Course> {
     ];
     (
         any::<bool>(),
+        any::<bool>(),
         any::<u64>(),
         prop::collection::vec((act(), wait), 1..24),
     )
-        .prop_map(|(ported, chance, acts)| Course { ported, chance, acts })
+        .prop_map(|(ported, leases, chance, acts)| Course {
+            ported,
+            leases,
+            chance,
+            acts,
+        })
 }

@@ -31,6 +31,8 @@ struct Judge {
     said: Vec<(String, Standing)>,
     revision: u64,
     next_look: Moment,
+    /// Until when what changes may be held back, because a device fell silent.
+    held: Moment,
 }
 
 pub(super) fn play(course: &Course) {
@@ -41,6 +43,7 @@ pub(super) fn play(course: &Course) {
         said: Vec::new(),
         revision: 0,
         next_look: Moment::ZERO,
+        held: Moment::ZERO,
     };
     judge.look();
     judge.run(Duration::from_secs(8));
@@ -117,6 +120,9 @@ impl Judge {
                     device.name
                 );
             }
+            if standing == Standing::Missing && before != Some(standing) {
+                self.held = now + HOLD;
+            }
             said.push((device.name.clone(), standing));
         }
         let counts = ledger.counts();
@@ -176,8 +182,7 @@ impl Judge {
 
     /// What is shown now is what was told, except for what may yet be held back.
     fn on_record(&self, s: &Snapshot) {
-        let held = |d: &crate::DeviceView| d.standing == Standing::Missing && s.at.since(d.since) <= HOLD;
-        if s.devices.iter().any(held) || self.witness.blind() {
+        if s.at <= self.held || self.witness.blind() {
             return;
         }
         for d in &s.devices {

@@ -42,7 +42,7 @@ const fn switch_of(unit: usize) -> u8 {
 }
 
 /// The device of that number.
-fn listed(n: usize, ported: bool) -> Device {
+fn listed(n: usize, ported: bool, leases: bool) -> Device {
     let mut one = device(&format!("Unit {n}"), 21 + n as u8);
     one.boot = BOOT;
     one.port = ported.then(|| SwitchPort {
@@ -52,7 +52,7 @@ fn listed(n: usize, ported: bool) -> Device {
     match n {
         0 | 6 => one.control = vec![HTTP],
         2 => one.macs.clear(),
-        3 | 7 => one.address = AddressSpec::Dhcp,
+        3 | 7 if leases => one.address = AddressSpec::Dhcp,
         4 => {
             one.need = Need::Spare;
             one.sleeps = true;
@@ -80,8 +80,8 @@ fn switch(name: &str, uplink: Option<&str>) -> Switch {
     }
 }
 
-fn the_rig(ported: bool) -> Rig {
-    let mut all = rig((0..DEVICES).map(|n| listed(n, ported)).collect());
+fn the_rig(ported: bool, leases: bool) -> Rig {
+    let mut all = rig((0..DEVICES).map(|n| listed(n, ported, leases)).collect());
     all.network.gateway = Some(ip(GATEWAY));
     if ported {
         all.switches = vec![
@@ -107,7 +107,7 @@ pub(super) struct Stage {
 impl Stage {
     /// All is on, and our link comes up.
     pub(super) fn new(course: &Course) -> Self {
-        let rig = the_rig(course.ported);
+        let rig = the_rig(course.ported, course.leases);
         let mut units: Vec<Unit> = (0..UNITS)
             .map(|n| Unit::new(0, &Place::Of(n).address(n).to_string()))
             .collect();
