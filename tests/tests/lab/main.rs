@@ -12,6 +12,7 @@ mod control;
 mod dhcp;
 mod enroll;
 mod far;
+mod flaps;
 mod groups;
 mod journal;
 mod level;
