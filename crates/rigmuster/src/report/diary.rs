@@ -43,7 +43,7 @@ fn title(run: &Run) -> String {
     }
 }
 
-/// One entry.
+/// One entry. What another entry tells together with others stands under it, set in.
 pub(crate) fn entry(line: &Line, paint: Paint) -> String {
     let what = match (&line.standing, &line.finding) {
         (Some(word), _) | (None, Some(word)) => word,
@@ -51,7 +51,8 @@ pub(crate) fn entry(line: &Line, paint: Paint) -> String {
     };
     let text = plain(&line.text);
     let text = if line.worse { paint.bold(&text) } else { text };
-    let mut out = format!("{}  {:16}  {text}", line.wall.time(), plain(what));
+    let under = if line.folded { "  " } else { "" };
+    let mut out = format!("{}  {:16}  {under}{text}", line.wall.time(), plain(what));
     if !line.basis.is_empty() {
         let _ = write!(out, "  ({})", plain(&line.basis));
     }
@@ -149,4 +150,48 @@ fn counted(old: &Old) -> String {
         many(old.runs, "run", "runs"),
         many(old.found, "device", "devices")
     )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::journal::Stamp;
+
+    fn line(text: &str, folded: bool) -> Line {
+        Line {
+            run: 1,
+            seq: 1,
+            mono: vocab::Moment::ZERO,
+            wall: Stamp { ms: 0, offset_s: 0 },
+            kind: "standing".into(),
+            devices: vec!["Quay".into()],
+            standing: Some("missing".into()),
+            finding: None,
+            severity: None,
+            began: None,
+            lost: Some(true),
+            macs: Vec::new(),
+            address: None,
+            text: text.into(),
+            basis: "6 questions".into(),
+            worse: !folded,
+            folded,
+            took: None,
+            steps: None,
+        }
+    }
+
+    #[test]
+    fn what_another_entry_tells_is_set_in() {
+        let alone = entry(&line("Quay is missing.", false), Paint::Plain);
+        let under = entry(&line("Quay is missing.", true), Paint::Plain);
+        assert_eq!(
+            alone,
+            "00:00:00  missing           Quay is missing.  (6 questions)\n"
+        );
+        assert_eq!(
+            under,
+            "00:00:00  missing             Quay is missing.  (6 questions)\n"
+        );
+    }
 }
