@@ -12,9 +12,11 @@
 Prints `ready` when it has begun. Ends when standard input does.
 """
 
+import ctypes
 import json
 import os
 import re
+import signal
 import socket
 import subprocess
 import sys
@@ -54,6 +56,8 @@ def avahi(host, family="4"):
         stdout=subprocess.DEVNULL,
         stderr=subprocess.PIPE,
         text=True,
+        # Whoever ends a tool kills it: its daemon then goes with it (PR_SET_PDEATHSIG, prctl(2)).
+        preexec_fn=lambda: ctypes.CDLL(None).prctl(1, signal.SIGKILL),
     )
     for line in daemon.stderr:
         print(line, end="", flush=True)
