@@ -10,7 +10,7 @@ use vocab::{ControlPort, ControlWord, Text};
 use crate::head::Head;
 use crate::http::{self, Sought};
 use crate::malformed::{Malformed, Reason};
-use crate::visca::{self, Datagram, Kind, Reply};
+use crate::visca::{self, Datagram, Inquiry, Kind, Reply};
 use crate::{onvif, page, rtsp, tls};
 
 /// Most bytes of one answer that are looked at.
@@ -27,12 +27,12 @@ pub struct Request {
 
 /// What to send to `port` of `host`. `nonce` tells this try from others: VISCA's sequence number.
 pub fn request(port: ControlPort, host: Ipv4Addr, nonce: u32) -> Request {
-    let inquiry = visca::VERSION_INQUIRY;
+    let inquiry = Inquiry::Version.packet();
     let first_bytes = match port.word {
         ControlWord::ViscaUdp => Datagram {
             kind: Kind::Inquiry,
             sequence: nonce,
-            payload: &inquiry,
+            payload: inquiry,
         }
         .emit(),
         ControlWord::ViscaRawUdp | ControlWord::ViscaTcp => inquiry.to_vec(),

@@ -184,7 +184,7 @@ fn endless_answers_are_cut_off() {
 #[test]
 fn devices_answer_what_they_know_and_refuse_the_rest() {
     let ask = |word, bytes: &[u8]| answer(port(word), &persona(false), bytes);
-    let both = [visca::POWER_INQUIRY, [0x81, 0x09, 0x7f, 0x7f, 0xff]].concat();
+    let both = [visca::Inquiry::Power.packet(), &[0x81, 0x09, 0x7f, 0x7f, 0xff]].concat();
     assert_eq!(
         ask(ControlWord::ViscaTcp, &both),
         Some(vec![0x90, 0x50, 0x02, 0xff, 0x90, 0x60, 0x02, 0xff])

@@ -11,7 +11,7 @@ use vocab::{ControlPort, ControlWord, Name, NameSource, Told};
 use crate::control::MAX_ANSWER;
 use crate::http::{self, Sought};
 use crate::onvif;
-use crate::visca::{self, Datagram, Kind, Reply};
+use crate::visca::{self, Datagram, Inquiry, Kind, Reply};
 
 /// What came of the second question.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -34,11 +34,11 @@ pub fn request(port: ControlPort, host: Ipv4Addr, nonce: u32) -> Option<Vec<u8>>
             Datagram {
                 kind: Kind::Inquiry,
                 sequence: nonce.wrapping_add(1),
-                payload: &visca::POWER_INQUIRY,
+                payload: Inquiry::Power.packet(),
             }
             .emit(),
         ),
-        ControlWord::ViscaRawUdp | ControlWord::ViscaTcp => Some(visca::POWER_INQUIRY.to_vec()),
+        ControlWord::ViscaRawUdp | ControlWord::ViscaTcp => Some(Inquiry::Power.packet().to_vec()),
         ControlWord::Onvif => Some(onvif::hostname_request(host, port.port)),
         ControlWord::Rtsp | ControlWord::Http | ControlWord::Https | ControlWord::Tcp => None,
     }
@@ -116,9 +116,11 @@ impl Ear {
 /// What one packet tells; nothing yet if it is a late answer to the first question.
 fn reply(packet: &[u8]) -> Option<Answer> {
     match Reply::parse(packet) {
-        Ok(Reply::Power(power)) => Some(Answer::Told(Told::Power(power))),
         Ok(Reply::Version(_)) => None,
-        Ok(Reply::Ack | Reply::Done | Reply::Error(_)) | Err(_) => Some(Answer::Nothing),
+        Ok(Reply::Byte(byte)) => {
+            Some(visca::reply::power(byte).map_or(Answer::Nothing, |power| Answer::Told(Told::Power(power))))
+        }
+        Ok(_) | Err(_) => Some(Answer::Nothing),
     }
 }
 

@@ -81,7 +81,7 @@ fn the_power_inquiry_is_the_manuals() {
 #[test]
 fn late_answers_and_those_to_others_say_nothing_of_power() {
     let version = Reply::Version(persona(Power::On).version).emit();
-    let on = Reply::Power(Power::On).emit();
+    let on = Reply::Byte(visca::reply::power_byte(Power::On)).emit();
     let headered = |sequence, payload: &[u8]| {
         Ear::new(port(ControlWord::ViscaUdp), 6).feed(
             &Datagram {

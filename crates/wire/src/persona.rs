@@ -5,15 +5,8 @@
 use vocab::{ControlPort, ControlWord, Power, Text};
 
 use crate::head::end_of_head;
-use crate::visca::{self, Datagram, Kind, Reply, Version};
+use crate::visca::{self, Control, Datagram, Inquiry, Kind, Refusal, Reply, Version};
 use crate::{onvif, tls};
-
-/// VISCA's error codes (see [`visca`]): a syntax error, and one about the exchange itself.
-const SYNTAX_ERROR: u8 = 0x02;
-/// Payload of a control message that resets the numbering, and of its acknowledgement.
-const RESET: [u8; 1] = [0x01];
-/// Payload of a control reply to a message of a type that has no place here.
-const TYPE_ERROR: [u8; 2] = [0x0f, 0x02];
 
 /// What a device is like at its control ports.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -64,8 +57,10 @@ fn headered(persona: &Persona, request: &[u8]) -> Option<Vec<u8>> {
     };
     match asked.kind {
         Kind::Command | Kind::Inquiry => reply(Kind::Reply, &bare(persona, asked.payload)?),
-        Kind::Control if asked.payload == RESET => reply(Kind::ControlReply, &RESET),
-        Kind::Control | Kind::DeviceSetting => reply(Kind::ControlReply, &TYPE_ERROR),
+        Kind::Control if asked.payload == Control::Reset.packet() => {
+            reply(Kind::ControlReply, Control::Reset.packet())
+        }
+        Kind::Control | Kind::DeviceSetting => reply(Kind::ControlReply, Control::TypeError.packet()),
         Kind::Reply | Kind::ControlReply => None,
     }
 }
@@ -73,9 +68,11 @@ fn headered(persona: &Persona, request: &[u8]) -> Option<Vec<u8>> {
 /// The answer to one bare packet.
 fn bare(persona: &Persona, packet: &[u8]) -> Option<Vec<u8>> {
     let reply = match packet {
-        p if *p == visca::VERSION_INQUIRY => Reply::Version(persona.version),
-        p if *p == visca::POWER_INQUIRY => Reply::Power(persona.power),
-        [0x81, .., 0xff] => Reply::Error(SYNTAX_ERROR),
+        p if Inquiry::parse(p) == Some(Inquiry::Version) => Reply::Version(persona.version),
+        p if Inquiry::parse(p) == Some(Inquiry::Power) => {
+            Reply::Byte(visca::reply::power_byte(persona.power))
+        }
+        [0x81, .., 0xff] => Reply::Refused(Refusal::Syntax),
         _ => return None,
     };
     Some(reply.emit())
