@@ -21,7 +21,12 @@ pub struct Head<'a> {
 impl<'a> Head<'a> {
     /// The value of the first field of that name, without blanks around it.
     pub fn field(&self, name: &str) -> Option<&'a [u8]> {
-        self.fields.split(|b| *b == b'\n').find_map(|line| {
+        self.all(name).next()
+    }
+
+    /// The values of all fields of that name, without blanks around them.
+    pub fn all(&self, name: &str) -> impl Iterator<Item = &'a [u8]> {
+        self.fields.split(|b| *b == b'\n').filter_map(move |line| {
             let colon = line.iter().position(|b| *b == b':')?;
             let (key, value) = line.split_at_checked(colon)?;
             key.eq_ignore_ascii_case(name.as_bytes())

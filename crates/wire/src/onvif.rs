@@ -1,6 +1,10 @@
 //! The ONVIF device service: ONVIF Core Specification (`GetSystemDateAndTime` and `GetHostname`, which
 //! need no login), SOAP 1.2 part 1 section 5 (envelope), SOAP 1.1 for older answers.
 //!
+//! Below it stands what changes a device's address: [`Question`] makes whole requests, an [`Ear`] listens for
+//! the [`Answer`], and the `read_` functions say what it tells or why it was refused ([`Refusal`]). No I/O, no
+//! clock and no chance of its own: all three are given in.
+//!
 //! Whether an answer is SOAP is only judged, without an XML reader: the search is bounded by the bytes
 //! given. Its one text that is wanted is read with `quick-xml`; a document type is refused.
 
@@ -15,6 +19,24 @@ use vocab::Text;
 use crate::head::Head;
 use crate::http::{self, Sought};
 
+mod answer;
+mod clock;
+mod digest;
+mod fault;
+mod network;
+mod question;
+mod secret;
+mod token;
+mod tree;
+
+pub use answer::{Answer, Ear, MAX_ANSWER, Refusal};
+pub use clock::{DeviceTime, read_clock};
+pub use digest::Challenge;
+pub use fault::{Fault, Wrong};
+pub use network::{Demand, Interface, NoChoice, Token, choose, read_demand, read_gateways, read_interfaces};
+pub use question::{Pass, Place, Question, Setting, read_gateway_set, read_needs_restart, read_restart};
+pub use secret::{Draw, Login, MAX_LOGIN, Secret};
+
 /// Where the service lives on a device (ONVIF Core).
 pub const PATH: &str = "/onvif/device_service";
 /// The envelope's namespace in SOAP 1.2 and in 1.1.
@@ -28,6 +50,11 @@ const DEVICE: &str = "http://www.onvif.org/ver10/device/wsdl";
 const SCHEMA: &str = "http://www.onvif.org/ver10/schema";
 /// Elements inside each other, at most.
 const MAX_DEPTH: usize = 16;
+
+/// An element with nothing but text, which is escaped.
+fn text(name: &str, text: &str) -> String {
+    format!("<{name}>{}</{name}>", quick_xml::escape::escape(text))
+}
 
 /// Asks a device for its time: the lightest question that every device must answer without login.
 pub fn time_request(host: Ipv4Addr, port: u16) -> Vec<u8> {

@@ -1,0 +1,71 @@
+//! A device's own time: ONVIF Core Specification (`GetSystemDateAndTime`), XML Schema part 2
+//! section 3.2.7 (how a time is written).
+//!
+//! A login by token carries the time, and a device refuses one that is far from its own clock, which
+//! may be years off: so it is told its own.
+
+use core::time::Duration;
+
+use jiff::SignedDuration;
+use jiff::civil::DateTime;
+
+use super::answer::{Answer, Refusal};
+use super::tree::Node;
+
+/// A moment by a device's clock, in UTC, to the second.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct DeviceTime(DateTime);
+
+impl DeviceTime {
+    /// `None` if there is no such date or time. A leap second counts as the one before it.
+    pub fn new(date: (i16, i8, i8), time: (i8, i8, i8)) -> Option<Self> {
+        let (hour, minute, second) = time;
+        let second = if second == 60 { 59 } else { second };
+        DateTime::new(date.0, date.1, date.2, hour, minute, second, 0)
+            .ok()
+            .map(Self)
+    }
+
+    /// What the clock shows so much later.
+    #[must_use]
+    pub fn after(self, span: Duration) -> Self {
+        let span = SignedDuration::try_from(span).unwrap_or(SignedDuration::MAX);
+        Self(self.0.saturating_add(span))
+    }
+
+    /// As a message carries it.
+    pub(super) fn stamp(self) -> String {
+        self.0.strftime("%Y-%m-%dT%H:%M:%SZ").to_string()
+    }
+}
+
+impl core::fmt::Display for DeviceTime {
+    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        write!(f, "{} UTC", self.0.strftime("%Y-%m-%d %H:%M:%S"))
+    }
+}
+
+/// The time in an answer to [`super::Question::Clock`], as of when the device answered.
+///
+/// # Errors
+/// [`Refusal::Missing`] where the device does not tell its UTC, which older ones leave out.
+pub fn read_clock(answer: &Answer) -> Result<DeviceTime, Refusal> {
+    let body = answer.body("GetSystemDateAndTimeResponse")?;
+    let utc = body
+        .down(&["SystemDateAndTime", "UTCDateTime"])
+        .ok_or(Refusal::Missing("UTCDateTime"))?;
+    let (date, time) = (utc.down(&["Date"]), utc.down(&["Time"]));
+    let small = |of: Option<&Node>, name| of?.number::<i8>(name);
+    let read = || {
+        let year = date?.number::<i16>("Year")?;
+        DeviceTime::new(
+            (year, small(date, "Month")?, small(date, "Day")?),
+            (
+                small(time, "Hour")?,
+                small(time, "Minute")?,
+                small(time, "Second")?,
+            ),
+        )
+    };
+    read().ok_or(Refusal::Missing("UTCDateTime"))
+}
