@@ -1,9 +1,11 @@
 //! What stands in a venue and what is going to happen there, composed in code.
 
+use std::collections::BTreeMap;
 use std::net::Ipv4Addr;
 use std::time::Duration;
 
 use vocab::{AddressRange, ControlPort, Ipv4Net, Mac, Power};
+use wire::persona::camera::CameraPlan;
 
 pub use crate::deeds::{Computer, Deed};
 use crate::oddity::Oddities;
@@ -274,6 +276,8 @@ pub struct HostPlan {
     pub(crate) power: Power,
     pub(crate) title: String,
     pub(crate) odd: Oddities,
+    pub(crate) camera: Option<CameraPlan>,
+    pub(crate) drives: BTreeMap<u32, Vec<Ipv4Addr>>,
 }
 
 impl HostPlan {
@@ -301,6 +305,8 @@ impl HostPlan {
             power: Power::On,
             title: String::new(),
             odd: Oddities::default(),
+            camera: None,
+            drives: BTreeMap::new(),
         }
     }
 

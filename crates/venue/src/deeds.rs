@@ -74,6 +74,26 @@ pub enum Deed {
     Line(HostId, Line),
     /// Our cable changes.
     OurLine(Line),
+    /// Somebody pushes the stick of a panel on one of its channels, and lets go of it after `span`.
+    Push {
+        /// The panel.
+        panel: HostId,
+        /// The channel that is chosen on it.
+        channel: u32,
+        /// Steps a second to the right and up.
+        speed: (i32, i32),
+        /// For how long.
+        span: Duration,
+    },
+    /// Somebody lets go of it.
+    LetGo {
+        /// The panel.
+        panel: HostId,
+        /// The channel that is chosen on it.
+        channel: u32,
+    },
+    /// Somebody lights a camera's tally lamp, or puts it out.
+    Lamp(HostId, bool),
     /// Our computer's addresses change.
     OurAddresses(Vec<Ipv4Net>),
 }

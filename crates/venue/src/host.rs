@@ -94,7 +94,7 @@ impl Host {
             settled_addresses: false,
             neighbours: Neighbours::new(Room::HOST),
             calls: Calls::new(&plan.habit),
-            services: Services::new(plan.services.clone(), plan.clients),
+            services: Services::new(plan.services.clone(), plan.clients, plan.camera.as_ref()),
             persona: persona(&plan),
             server: dhcp::Server::new(&plan.habit),
             stack: None,
@@ -143,6 +143,7 @@ impl Host {
         self.stack = None;
         self.stack_due = None;
         self.services.forget_sockets();
+        self.services.restart_camera(self.plan.camera.as_ref());
         self.calls = Calls::new(&self.plan.habit);
     }
 
@@ -284,7 +285,8 @@ impl Host {
 
     /// A frame reaches its port.
     pub(crate) fn hear(&mut self, packet: &Packet, now: Moment, chance: &mut Chance, out: &mut Outbox) {
-        if !self.carrier || (!self.is_to_us(packet.to) && !packet.to.is_group()) {
+        let to_us = self.is_to_us(packet.to) || packet.to.is_group();
+        if !self.carrier || !to_us || self.services.is_dead() {
             return;
         }
         match &packet.glance {
@@ -402,9 +404,9 @@ impl Host {
             return;
         };
         stack.poll(now);
-        self.services.serve(&self.persona, stack);
+        self.services.serve(&self.persona, stack, now);
         stack.poll(now);
-        self.stack_due = stack.due(now);
+        self.stack_due = [stack.due(now), self.services.due()].into_iter().flatten().min();
         for packet in stack.outgoing() {
             self.send_ip(packet, now, out);
         }

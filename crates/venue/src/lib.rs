@@ -9,6 +9,7 @@
 
 mod boot;
 mod builder;
+mod camera;
 mod chance;
 mod deeds;
 mod dhcp;
@@ -40,3 +41,4 @@ pub use router::Router;
 pub use scene::{Scene, scene, scenes};
 pub use truth::{HostTruth, Truth};
 pub use venue::Venue;
+pub use wire::persona::camera::{CameraPlan, Sway, at as steps};

@@ -4,11 +4,14 @@ use std::time::Duration;
 
 use smoltcp::iface::SocketHandle;
 use smoltcp::socket::{tcp, udp};
-use vocab::{ControlPort, Moment};
+use vocab::{ControlPort, ControlWord, Moment};
 use wire::ipv4;
+use wire::persona::camera::{Camera, CameraPlan};
 use wire::persona::{self, Persona};
+use wire::visca::Framing;
 
 use crate::builder::Service;
+use crate::camera::Peer;
 use crate::stack::Stack;
 
 /// Buffers of one connection. Requests are short; long answers go out in pieces.
@@ -26,11 +29,11 @@ pub(crate) enum Gate {
     Closed,
 }
 
-struct Connection {
-    handle: SocketHandle,
+pub(crate) struct Connection {
+    pub(crate) handle: SocketHandle,
     port: u16,
     heard: Vec<u8>,
-    owed: Vec<u8>,
+    pub(crate) owed: Vec<u8>,
 }
 
 /// The ports of a host.
@@ -38,15 +41,21 @@ struct Connection {
 pub(crate) struct Services {
     list: Vec<(ControlPort, Service)>,
     clients: usize,
-    connections: Vec<Connection>,
-    datagrams: Vec<(SocketHandle, u16)>,
+    pub(crate) connections: Vec<Connection>,
+    pub(crate) datagrams: Vec<(SocketHandle, u16)>,
+    pub(crate) camera: Option<Camera<Peer>>,
 }
 
 impl Services {
-    pub(crate) fn new(list: Vec<(ControlPort, Service)>, clients: usize) -> Self {
+    pub(crate) fn new(
+        list: Vec<(ControlPort, Service)>,
+        clients: usize,
+        camera: Option<&CameraPlan>,
+    ) -> Self {
         Self {
             list,
             clients,
+            camera: camera.cloned().map(Camera::new),
             ..Self::default()
         }
     }
@@ -185,13 +194,14 @@ impl Services {
     }
 
     /// Listens and answers on every socket. The stack has to be polled again afterwards.
-    pub(crate) fn serve(&mut self, persona: &Persona, stack: &mut Stack) {
-        let list = &self.list;
-        let ports = |port: u16, udp: bool| {
-            list.iter()
-                .map(|(p, _)| *p)
-                .filter(move |p| p.port == port && p.word.is_udp() == udp)
-        };
+    pub(crate) fn serve(&mut self, persona: &Persona, stack: &mut Stack, now: Moment) {
+        self.listen_to_streams(persona, stack, now);
+        self.listen_to_datagrams(persona, stack, now);
+        self.let_camera_speak(stack, now);
+        self.speak_in_streams(stack);
+    }
+
+    fn listen_to_streams(&mut self, persona: &Persona, stack: &mut Stack, now: Moment) {
         for c in &mut self.connections {
             let socket = stack.sockets.get_mut::<tcp::Socket>(c.handle);
             while socket.can_recv() {
@@ -205,13 +215,25 @@ impl Services {
                     break;
                 }
             }
-            if !c.heard.is_empty() {
-                let reply = ports(c.port, false).find_map(|p| persona::answer(p, persona, &c.heard));
-                if let Some(reply) = reply {
-                    c.heard.clear();
-                    c.owed.extend_from_slice(&reply);
-                }
+            if c.heard.is_empty() {
+                continue;
             }
+            if let Some((camera, word)) = camera(&mut self.camera, &self.list, c.port, false) {
+                let taken = camera.hear(persona, &Peer::Stream(c.handle), word, &c.heard, now);
+                c.heard.drain(..taken);
+                continue;
+            }
+            let reply = ports(&self.list, c.port, false).find_map(|p| persona::answer(p, persona, &c.heard));
+            if let Some(reply) = reply {
+                c.heard.clear();
+                c.owed.extend_from_slice(&reply);
+            }
+        }
+    }
+
+    fn speak_in_streams(&mut self, stack: &mut Stack) {
+        for c in &mut self.connections {
+            let socket = stack.sockets.get_mut::<tcp::Socket>(c.handle);
             if !c.owed.is_empty() && socket.can_send() {
                 let sent = socket.send_slice(&c.owed).unwrap_or(0);
                 c.owed.drain(..sent);
@@ -227,10 +249,17 @@ impl Services {
             }
             !closed
         });
+    }
+
+    fn listen_to_datagrams(&mut self, persona: &Persona, stack: &mut Stack, now: Moment) {
         for (handle, port) in &self.datagrams {
             let socket = stack.sockets.get_mut::<udp::Socket>(*handle);
             while let Ok((bytes, from)) = socket.recv() {
-                let reply = ports(*port, true).find_map(|p| persona::answer(p, persona, bytes));
+                if let Some((camera, word)) = camera(&mut self.camera, &self.list, *port, true) {
+                    camera.hear(persona, &Peer::Datagram(*handle, from), word, bytes, now);
+                    continue;
+                }
+                let reply = ports(&self.list, *port, true).find_map(|p| persona::answer(p, persona, bytes));
                 if let Some(reply) = reply {
                     // A full buffer loses the datagram, as it would on a real host.
                     let _ = socket.send_slice(&reply, from);
@@ -239,10 +268,34 @@ impl Services {
         }
     }
 
+    /// When its camera has something to say.
+    pub(crate) fn due(&self) -> Option<Moment> {
+        self.camera.as_ref().and_then(Camera::due)
+    }
+
     /// Whether a broadcast datagram to `port` would be heard.
     pub(crate) fn hears_broadcast(&self, port: u16, reached: impl Fn(Duration) -> bool) -> bool {
         self.gate(true, port, reached) == Gate::Open
     }
+}
+
+/// The words that are served at a port.
+fn ports(list: &[(ControlPort, Service)], port: u16, udp: bool) -> impl Iterator<Item = ControlPort> {
+    let all = list.iter().map(|(p, _)| *p);
+    all.filter(move |p| p.port == port && p.word.is_udp() == udp)
+}
+
+/// The camera, if it is what speaks at a port.
+fn camera<'c>(
+    camera: &'c mut Option<Camera<Peer>>,
+    list: &[(ControlPort, Service)],
+    port: u16,
+    udp: bool,
+) -> Option<(&'c mut Camera<Peer>, ControlWord)> {
+    let word = ports(list, port, udp)
+        .find(|p| Framing::of(p.word).is_some())?
+        .word;
+    Some((camera.as_mut()?, word))
 }
 
 /// How long a host is up.

@@ -251,6 +251,14 @@ impl Venue {
             Deed::StopService(id, port) => {
                 self.with_host(id.0, |h, now, _, out| h.stop_service(port, now, out));
             }
+            Deed::Push {
+                panel,
+                channel,
+                speed,
+                span,
+            } => self.push_stick(panel, channel, speed, span),
+            Deed::LetGo { panel, channel } => self.stick(panel, channel, None),
+            Deed::Lamp(id, lit) => self.set_lamp(id, lit),
             Deed::StartService(id, port) => self.with_host(id.0, |h, _, _, _| h.services.start(port)),
             Deed::Line(id, line) => {
                 if let Some(host) = self.hosts.get(id.0) {

@@ -124,7 +124,8 @@ fn every_scene_is_complete_and_its_rig_fits_our_computer() {
             "brownout",
             "uplink",
             "damaged",
-            "moving"
+            "moving",
+            "crossed"
         ]
     );
     for scene in &all {
@@ -185,7 +186,7 @@ const HALL: [&str; 12] = [
 
 #[test]
 fn each_scene_ends_or_stands_with_just_the_trouble_that_is_planned() {
-    let trouble: [(&str, u64, &[&str]); 29] = [
+    let trouble: [(&str, u64, &[&str]); 30] = [
         ("calm", 5, &[]),
         ("cable", 5, &[]),
         ("damaged", 5, &[]),
@@ -199,6 +200,7 @@ fn each_scene_ends_or_stands_with_just_the_trouble_that_is_planned() {
         ("uplink", 110, &[]),
         ("moving", 5, &["Ramp", "Jetty"]),
         ("moving", 70, &[]),
+        ("crossed", 5, &[]),
         ("held", 31, &[]),
         ("brownout", 5, &[]),
         ("brownout", 280, &["Balcony"]),

@@ -2,6 +2,9 @@
 //!
 //! Nothing here is used to read what comes off a wire.
 
+pub mod camera;
+pub mod head;
+
 use vocab::{ControlPort, ControlWord, Power, Text};
 
 use crate::head::end_of_head;

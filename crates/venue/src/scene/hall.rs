@@ -4,6 +4,7 @@ use std::borrow::Cow;
 use std::net::Ipv4Addr;
 
 use vocab::ControlWord::{Http, Https, Onvif, Rtsp, Tcp, ViscaRawUdp, ViscaTcp, ViscaUdp};
+use wire::persona::camera::CameraPlan;
 
 use super::parts::{Site, s, speaks};
 use crate::builder::{Boot, Habit, HostPlan, Plan, SwitchId, SwitchPlan};
@@ -45,14 +46,16 @@ pub(super) fn plan_with(desk: SwitchPlan) -> (Plan, SwitchId) {
         let host = HostPlan::new(name, HALL.mac(number), gallery)
             .fixed(HALL.net(u32::from(number)))
             .gateway(HALL.address(1))
-            .boot(Boot::by(s(settings)));
+            .boot(Boot::by(s(settings)))
+            .camera(CameraPlan::default());
         plan.host(speaks(host, words, s(control)));
     }
-    let channels = (21..=26).map(|n| HALL.address(n)).collect();
-    plan.host(
-        HALL.host("Desk panel", 60, gallery, &[Http])
-            .habit(Habit::Calls(channels)),
-    );
+    let channels: Vec<Ipv4Addr> = (21..=26).map(|n| HALL.address(n)).collect();
+    let mut panel = HALL.host("Desk panel", 60, gallery, &[Http]);
+    for (channel, address) in (1..).zip(&channels) {
+        panel = panel.drives(channel, &[*address]);
+    }
+    plan.host(panel.habit(Habit::Calls(channels)));
     plan.host(HALL.host("Vision mixer", 61, desk, &[Tcp]).own_supply());
     plan.host(HALL.host("Stream encoder", 62, desk, &[Https]).own_supply());
     plan.host(HALL.host("Recorder", 63, desk, &[Http]).own_supply());

@@ -10,6 +10,7 @@ mod brownout;
 mod cable;
 mod calm;
 mod clash;
+mod crossed;
 mod damaged;
 mod dozing;
 mod grand;
@@ -82,6 +83,7 @@ pub fn scenes() -> Vec<Scene> {
         uplink::scene(),
         damaged::scene(),
         moving::scene(),
+        crossed::scene(),
     ]
 }
 
