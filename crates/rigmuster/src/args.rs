@@ -2,6 +2,7 @@
 
 mod budget;
 mod compare;
+mod deed;
 mod enroll;
 mod journal;
 mod plan;
@@ -19,6 +20,7 @@ use vocab::{Ipv4Net, Pace};
 
 pub(crate) use self::budget::BudgetArgs;
 pub(crate) use self::compare::CompareArgs;
+pub(crate) use self::deed::DeedArgs;
 pub(crate) use self::enroll::EnrollArgs;
 pub(crate) use self::journal::{JournalArgs, KeepArgs, RecordArgs};
 pub(crate) use self::plan::{MovesArgs, PlanArgs, Server};

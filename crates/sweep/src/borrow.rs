@@ -12,7 +12,7 @@
 //! announced and never defended, lasts seconds, and ends at the first frame by which anybody else
 //! claims the address or probes for it.
 //!
-//! A tunnel holds its loan for as long as it stands ([`Loans::hold`]), and is lent another address
+//! Tunnels hold their loan for as long as they stand ([`Loans::hold`]), and are lent another address
 //! when somebody shows up at the first.
 //!
 //! It never is an address that anybody was heard to use or to look for, nor one outside the
@@ -47,7 +47,7 @@ const BEST: core::ops::RangeInclusive<u8> = 201..=249;
 const NEVER: [u8; 4] = [0, 1, 254, 255];
 
 /// The host at the other end of a tunnel.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Peer {
     /// Where it is.
     pub address: Ipv4Addr,
@@ -105,8 +105,8 @@ struct Loan {
     tried: Vec<Ipv4Addr>,
     waiting: BTreeSet<Target>,
     asked: BTreeSet<Target>,
-    /// The host of the tunnel that it is for, and whether that speaks from it.
-    hold: Option<(Peer, bool)>,
+    /// The hosts of the tunnels that it is for, and whether each speaks from it.
+    hold: BTreeMap<Peer, bool>,
 }
 
 /// All loans, one for each foreign /24.
@@ -160,15 +160,15 @@ impl Loans {
         let Some(loan) = self.loan(now, net(peer.address)) else {
             return self.acts.push_back(Act::NoLoan(peer));
         };
-        loan.hold = Some((peer, false));
+        loan.hold.insert(peer, false);
         self.lend_within(now, peer.address, ranges);
     }
 
-    /// The tunnel to a host in that network is over.
-    pub(crate) fn let_go(&mut self, address: Ipv4Addr) {
-        let key = net(address);
+    /// The tunnel to a host is over.
+    pub(crate) fn let_go(&mut self, peer: Peer) {
+        let key = net(peer.address);
         if let Some(loan) = self.list.get_mut(&key) {
-            loan.hold = None;
+            loan.hold.remove(&peer);
             self.drop_idle(key);
         }
     }
@@ -185,7 +185,7 @@ impl Loans {
             tried: Vec::new(),
             waiting: BTreeSet::new(),
             asked: BTreeSet::new(),
-            hold: None,
+            hold: BTreeMap::new(),
         }))
     }
 
@@ -274,7 +274,7 @@ impl Loans {
                 loan.asked.insert(target);
                 self.acts.push_back(Act::Ask(target, from));
             }
-            if let Some((peer, lent @ false)) = &mut loan.hold {
+            for (peer, lent) in loan.hold.iter_mut().filter(|(_, lent)| !**lent) {
                 *lent = true;
                 self.acts.push_back(Act::Lend(*peer, from));
             }
@@ -305,8 +305,8 @@ impl Loans {
         if matches!(loan.state, State::Standing(_)) {
             self.acts.push_back(Act::Withdraw(address));
         }
-        if let Some((_, lent @ true)) = &mut loan.hold {
-            *lent = false;
+        let lent = loan.hold.values_mut().filter(|lent| **lent);
+        if lent.map(|lent| *lent = false).count() > 0 {
             // A tunnel may stand for hours: only what happens at one go counts.
             loan.tried.clear();
         }
@@ -331,7 +331,7 @@ impl Loans {
 
     /// Ends a loan that nobody needs any more.
     fn drop_idle(&mut self, key: [u8; 3]) {
-        let idle = |loan: &Loan| loan.asked.is_empty() && loan.waiting.is_empty() && loan.hold.is_none();
+        let idle = |loan: &Loan| loan.asked.is_empty() && loan.waiting.is_empty() && loan.hold.is_empty();
         if self.list.get(&key).is_some_and(idle) {
             self.list.remove(&key);
         }
@@ -341,7 +341,7 @@ impl Loans {
         if let Some(loan) = self.list.remove(&key) {
             let all = loan.waiting.into_iter().chain(loan.asked);
             self.acts.extend(all.map(Act::NoWay));
-            self.acts.extend(loan.hold.map(|(peer, _)| Act::NoLoan(peer)));
+            self.acts.extend(loan.hold.into_keys().map(Act::NoLoan));
         }
     }
 
@@ -416,7 +416,7 @@ fn candidate(
         .map(|d| Ipv4Addr::new(a, b, c, d))
         .filter(|x| loan.ranges.iter().any(|r| r.contains(*x)) && !loan.tried.contains(x))
         .filter(|x| loan.waiting.iter().all(|t| t.address != *x))
-        .filter(|x| loan.hold.is_none_or(|(peer, _)| peer.address != *x))
+        .filter(|x| loan.hold.keys().all(|peer| peer.address != *x))
         .filter_map(|x| free(x).map(|at| (x, at.max(now))))
         .min_by_key(|(x, at)| (*at, !BEST.contains(&x.octets()[3])))
 }

@@ -303,7 +303,7 @@ proptest! {
             .flat_map(|l| l.asked.iter().chain(&l.waiting).copied())
             .collect();
         prop_assert_eq!(open, under_way, "nothing is forgotten");
-        let holds = loans.list.values().any(|l| l.hold.is_some());
+        let holds = loans.list.values().any(|l| !l.hold.is_empty());
         prop_assert_eq!(holds, tunnel.is_some() && !refused, "a tunnel is held or refused");
     }
 }
@@ -355,7 +355,7 @@ proptest! {
                     let at = Ipv4Addr::new(192, 168, net, 30);
                     loans.hold(ms(now), peer(at), vec![range("192.168.0.1-192.168.255.254")]);
                 }
-                Step::LetGo(net) => loans.let_go(Ipv4Addr::new(192, 168, net, 30)),
+                Step::LetGo(net) => loans.let_go(peer(Ipv4Addr::new(192, 168, net, 30))),
                 Step::Taken(n) => {
                     let open: Vec<_> = loans.list.values().filter_map(|l| l.state.address()).collect();
                     if let Some(address) = open.get(usize::from(n) % open.len().max(1)) {

@@ -107,18 +107,18 @@ impl Driver {
     }
 
     /// Closes it; see [`Scanner::close_tunnel`]. What it still has to say leaves in the next turns.
-    pub fn close_tunnel(&mut self) {
-        self.scanner.close_tunnel(self.clock.now());
+    pub fn close_tunnel(&mut self, peer: Peer) {
+        self.scanner.close_tunnel(self.clock.now(), peer);
     }
 
-    /// The next thing that became of its address.
-    pub fn tunnel_news(&mut self) -> Option<TunnelNews> {
+    /// The next thing that became of a tunnel's address.
+    pub fn tunnel_news(&mut self) -> Option<(Peer, TunnelNews)> {
         self.scanner.tunnel_news()
     }
 
-    /// What carries its connections, while it has an address.
-    pub fn carrier(&mut self) -> Option<&mut Carrier> {
-        self.scanner.carrier()
+    /// What carries the connections of the tunnel to `peer`, while it has an address.
+    pub fn carrier(&mut self, peer: Peer) -> Option<&mut Carrier> {
+        self.scanner.carrier(peer)
     }
 
     /// The next thing seen, without waiting.

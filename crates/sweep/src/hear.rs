@@ -27,9 +27,7 @@ impl Scanner {
         }
         // Before the dialer, so that all that speaks from an address that is taken is closed first.
         self.overhear(now, &heard);
-        if let Some(carrier) = self.carrier()
-            && carrier.receive(now, frame)
-        {
+        if self.carry_in(now, frame) {
             return;
         }
         if let Some(dialer) = &mut self.dialer {

@@ -70,11 +70,12 @@ impl Scanner {
     /// Lets time pass for the loans.
     pub(crate) fn tick_loans(&mut self, now: Moment) {
         let (here, known, manners) = (&self.here, &self.known, &self.manners);
-        let near = self.tunnel.as_ref().map(|tunnel| tunnel.peer().address);
+        let tunnels = &self.tunnels;
         self.loans.tick(now, |address| {
             // In our own subnet only for somebody whom the user wants to speak to.
-            let close =
-                near.is_some_and(|near| here.touches(near) && near.octets()[..3] == address.octets()[..3]);
+            let close = tunnels
+                .keys()
+                .any(|p| here.touches(p.address) && p.address.octets()[..3] == address.octets()[..3]);
             let ours = if close {
                 here.is_computers(address)
             } else {

@@ -2,14 +2,14 @@
 
 use core::net::Ipv4Addr;
 use core::time::Duration;
-use std::collections::VecDeque;
+use std::collections::{BTreeMap, VecDeque};
 
 use link::{DialEvent, DialId, UserDialer};
 use vocab::{ArpForm, Fact, Gap, Mac, Mode, Moment, Pace, Rank, Sighting, SilentTo, Station};
 
 use crate::Order;
 use crate::arp::Questions;
-use crate::borrow::Loans;
+use crate::borrow::{Loans, Peer};
 use crate::control::Controls;
 use crate::discover::{Discovery, Next};
 use crate::echo::{self, Echoes};
@@ -24,7 +24,7 @@ use crate::plain::Pokes;
 use crate::queue::{Item, Lane, Queue};
 use crate::send::Handed;
 use crate::sparing::Sparing;
-use crate::tunnel::Tunnel;
+use crate::tunnel::{Tunnel, TunnelNews};
 
 /// How often broken frames are told of.
 const TELL_MALFORMED_EVERY: Duration = Duration::from_secs(1);
@@ -85,7 +85,9 @@ pub struct Scanner {
     pub(crate) known: Known,
     pub(crate) discovery: Discovery,
     pub(crate) dialer: Option<UserDialer>,
-    pub(crate) tunnel: Option<Tunnel>,
+    pub(crate) tunnels: BTreeMap<Peer, Tunnel>,
+    /// What became of their addresses.
+    pub(crate) tunnel_news: VecDeque<(Peer, TunnelNews)>,
     /// Frames of a tunnel's end.
     pub(crate) last_words: VecDeque<Vec<u8>>,
     /// Orders that need no pace: their frames are paid, or they send none.
@@ -146,7 +148,8 @@ impl Scanner {
             known: Known::default(),
             discovery: Discovery::new(config.seed),
             dialer: None,
-            tunnel: None,
+            tunnels: BTreeMap::new(),
+            tunnel_news: VecDeque::new(),
             last_words: VecDeque::new(),
             orders: VecDeque::new(),
             handed: None,
@@ -302,7 +305,7 @@ impl Scanner {
             self.say(now, fact);
         }
         self.manners.tick(now);
-        self.tick_tunnel(now);
+        self.tick_tunnels(now);
         self.tick_loans(now);
         self.controls.tick(now);
         self.carry_out(now);
@@ -313,7 +316,7 @@ impl Scanner {
     pub fn next_wake(&self) -> Option<Moment> {
         let sending = if self.may_send() {
             let dialer = self.dialer.as_ref().and_then(UserDialer::next_wake);
-            let carrier = self.tunnel.as_ref().and_then(Tunnel::next_wake);
+            let carrier = self.tunnels.values().filter_map(Tunnel::next_wake).min();
             let any = [self.send_at, dialer, carrier].into_iter().flatten().min();
             any.map(|at| at.max(self.paused_until))
         } else {

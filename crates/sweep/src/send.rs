@@ -115,7 +115,7 @@ impl Scanner {
                 .take()
                 .or_else(|| self.last_words.pop_front())
                 .or_else(|| self.dialer.as_mut().and_then(|d| UserDialer::transmit(d, now)))
-                .or_else(|| self.carrier().and_then(|c| c.transmit(now)));
+                .or_else(|| self.carry_on(now));
             if let Some(frame) = frame {
                 self.handed = Some(Handed {
                     kind: Kind::Dialer(frame.clone()),

@@ -1,18 +1,20 @@
-//! The tunnel to one host, in the scanner: its address is borrowed for as long as it stands.
+//! Tunnels, each to one host, in the scanner: their addresses are borrowed for as long as they stand. Those to
+//! hosts in one /24 share a loan.
 //!
-//! Its frames are not paced, for somebody asked for it. All else holds: nothing leaves under listen-only,
+//! Their frames are not paced, for somebody asked for them. All else holds: nothing leaves under listen-only,
 //! and whoever shows up at the borrowed address has it at once.
 
 use core::net::Ipv4Addr;
 use core::time::Duration;
-use std::collections::VecDeque;
 
-use link::Carrier;
+use link::{Carrier, Frame};
 use vocab::{AddressRange, Mode, Moment};
 
 use crate::borrow::Peer;
 use crate::scanner::Scanner;
 
+/// Tunnels at one time: more devices than one channel map has.
+const TUNNELS_MAX: usize = 256;
 /// So long after the link came back, or this computer's addresses changed, an address is sought again.
 const REST: Duration = Duration::from_secs(1);
 
@@ -50,21 +52,14 @@ enum State {
     Over,
 }
 
-/// The tunnel.
+/// A tunnel.
 #[derive(Debug)]
 pub(crate) struct Tunnel {
-    peer: Peer,
     ranges: Vec<AddressRange>,
     state: State,
-    news: VecDeque<TunnelNews>,
 }
 
 impl Tunnel {
-    /// Whom it leads to.
-    pub(crate) const fn peer(&self) -> Peer {
-        self.peer
-    }
-
     /// When its carrier has frames to send.
     pub(crate) fn next_wake(&self) -> Option<Moment> {
         match &self.state {
@@ -82,82 +77,105 @@ impl Tunnel {
 }
 
 impl Scanner {
-    /// Opens a tunnel to `peer` in place of any that is open. `ranges` are what may be borrowed for it. Then
-    /// [`Scanner::tunnel_news`] is to be asked, and [`Scanner::carrier`] carries.
+    /// Opens a tunnel to `peer`, in place of one to it that is open. `ranges` are what may be borrowed for it.
+    /// Then [`Scanner::tunnel_news`] is to be asked, and [`Scanner::carrier`] carries. With too many there is
+    /// no way.
     pub fn open_tunnel(&mut self, now: Moment, peer: Peer, ranges: Vec<AddressRange>) {
-        self.close_tunnel(now);
-        self.tunnel = Some(Tunnel {
-            peer,
-            ranges,
-            state: State::Seeks(now),
-            news: VecDeque::new(),
-        });
-        self.tick_tunnel(now);
+        self.close_tunnel(now, peer);
+        if self.tunnels.len() >= TUNNELS_MAX {
+            return self.tunnel_news.push_back((peer, TunnelNews::NoWay));
+        }
+        let state = State::Seeks(now);
+        self.tunnels.insert(peer, Tunnel { ranges, state });
+        self.tick_tunnels(now);
     }
 
-    /// Closes the tunnel: its connections are reset, and its address is given back.
-    pub fn close_tunnel(&mut self, now: Moment) {
-        if let Some(mut tunnel) = self.tunnel.take() {
-            self.loans.let_go(tunnel.peer.address);
+    /// Closes the tunnel to `peer`: its connections are reset, and its address is given back if no other tunnel
+    /// speaks from it.
+    pub fn close_tunnel(&mut self, now: Moment, peer: Peer) {
+        if let Some(mut tunnel) = self.tunnels.remove(&peer) {
+            self.loans.let_go(peer);
             self.part(now, tunnel.carrier());
+            self.tunnel_news.retain(|(to, _)| *to != peer);
         }
     }
 
-    /// The next thing that became of the tunnel's address.
-    pub fn tunnel_news(&mut self) -> Option<TunnelNews> {
-        self.tunnel.as_mut()?.news.pop_front()
+    /// The next thing that became of a tunnel's address.
+    pub fn tunnel_news(&mut self) -> Option<(Peer, TunnelNews)> {
+        self.tunnel_news.pop_front()
     }
 
-    /// What carries the tunnel's connections, while it has an address. After anything was given to it,
-    /// [`Scanner::next_order`] has frames.
-    pub fn carrier(&mut self) -> Option<&mut Carrier> {
-        self.tunnel.as_mut()?.carrier()
+    /// What carries the connections of the tunnel to `peer`, while it has an address. After anything was given
+    /// to it, [`Scanner::next_order`] has frames.
+    pub fn carrier(&mut self, peer: Peer) -> Option<&mut Carrier> {
+        self.tunnels.get_mut(&peer)?.carrier()
     }
 
-    /// Seeks an address where there is none and one may be sought.
-    pub(crate) fn tick_tunnel(&mut self, now: Moment) {
+    /// Hands a frame to the tunnel that it belongs to; true if it is of no use to anybody else.
+    pub(crate) fn carry_in(&mut self, now: Moment, frame: &Frame) -> bool {
+        let mut carriers = self.tunnels.values_mut().filter_map(Tunnel::carrier);
+        carriers.any(|carrier| carrier.receive(now, frame))
+    }
+
+    /// The next frame of any tunnel.
+    pub(crate) fn carry_on(&mut self, now: Moment) -> Option<Vec<u8>> {
+        let mut carriers = self.tunnels.values_mut().filter_map(Tunnel::carrier);
+        carriers.find_map(|carrier| carrier.transmit(now))
+    }
+
+    /// Seeks an address for each tunnel that has none, where one may be sought.
+    pub(crate) fn tick_tunnels(&mut self, now: Moment) {
         if self.tunnel_wake().is_none_or(|at| at > now) {
             return;
         }
         let listen_only = self.config.listen_only;
-        let Some(tunnel) = &mut self.tunnel else { return };
-        let (peer, ranges) = (tunnel.peer, tunnel.ranges.clone());
-        tunnel.state = State::Waits;
-        match (self.config.mode, self.here.sender_for(peer.address)) {
-            _ if listen_only => self.refuse(peer),
-            (Mode::Unprivileged | Mode::Routed, _) => self.refuse(peer),
-            // In the simulated venue no kernel of ours minds connections from our own address.
-            (Mode::Simulated, Some(from)) => self.begin(now, from, false),
-            (Mode::Simulated | Mode::Raw, _) => {
-                self.loans.hold(now, peer, ranges);
-                self.lend(now);
+        let seeks = |(peer, tunnel): (&Peer, &mut Tunnel)| match tunnel.state {
+            State::Seeks(at) if at <= now => {
+                tunnel.state = State::Waits;
+                Some((*peer, tunnel.ranges.clone()))
+            }
+            _ => None,
+        };
+        let all: Vec<_> = self.tunnels.iter_mut().filter_map(seeks).collect();
+        for (peer, ranges) in all {
+            match (self.config.mode, self.here.sender_for(peer.address)) {
+                _ if listen_only => self.refuse(peer),
+                (Mode::Unprivileged | Mode::Routed, _) => self.refuse(peer),
+                // In the simulated venue no kernel of ours minds connections from our own address.
+                (Mode::Simulated, Some(from)) => self.begin(now, peer, from, false),
+                (Mode::Simulated | Mode::Raw, _) => {
+                    self.loans.hold(now, peer, ranges);
+                    self.lend(now);
+                }
             }
         }
     }
 
-    /// When [`Scanner::tick`] has something to do for the tunnel.
+    /// When [`Scanner::tick`] has something to do for a tunnel.
     pub(crate) fn tunnel_wake(&self) -> Option<Moment> {
-        match self.tunnel.as_ref()?.state {
-            State::Seeks(at) if self.may_send() || self.config.listen_only => Some(at),
+        let seeks = |tunnel: &Tunnel| match tunnel.state {
+            State::Seeks(at) => Some(at),
             _ => None,
-        }
+        };
+        let first = self.tunnels.values().filter_map(seeks).min();
+        first.filter(|_| self.may_send() || self.config.listen_only)
     }
 
-    /// An address was borrowed for the tunnel.
+    /// An address was borrowed for the tunnel to `peer`.
     pub(crate) fn lend_to(&mut self, now: Moment, peer: Peer, from: Ipv4Addr) {
-        if self.tunnel.as_ref().is_some_and(|t| t.peer == peer) {
-            self.begin(now, from, true);
-        }
+        self.begin(now, peer, from, true);
     }
 
-    fn begin(&mut self, now: Moment, from: Ipv4Addr, borrowed: bool) {
-        let (own, seed) = (
-            self.here.mac(),
-            self.config.seed ^ now.as_micros().rotate_left(32),
-        );
-        let Some(tunnel) = &mut self.tunnel else { return };
-        let Peer { address, mac } = tunnel.peer;
-        let carrier = own.and_then(|own| Carrier::new(now, (own, from), (mac, address), seed));
+    fn begin(&mut self, now: Moment, peer: Peer, from: Ipv4Addr, borrowed: bool) {
+        let own = self.here.mac();
+        // Tunnels from one address do not begin with the same numbers.
+        let [.., b, c] = peer.mac.octets();
+        let salt = u64::from(u16::from_be_bytes([b, c])) << 16;
+        let seed = self.config.seed ^ now.as_micros().rotate_left(32) ^ salt;
+        let Some(tunnel) = self.tunnels.get_mut(&peer) else {
+            return;
+        };
+        let carrier = own.and_then(|own| Carrier::new(now, (own, from), (peer.mac, peer.address), seed));
         let (state, news) = match carrier {
             Some(carrier) => (
                 State::Stands(Box::new(carrier)),
@@ -166,37 +184,37 @@ impl Scanner {
             None => (State::Over, TunnelNews::NoWay),
         };
         tunnel.state = state;
-        tunnel.news.push_back(news);
+        self.tunnel_news.push_back((peer, news));
     }
 
-    /// There is no address for the tunnel.
+    /// There is no address for the tunnel to `peer`.
     pub(crate) fn refuse(&mut self, peer: Peer) {
-        if let Some(tunnel) = self.tunnel.as_mut().filter(|t| t.peer == peer) {
+        if let Some(tunnel) = self.tunnels.get_mut(&peer) {
             tunnel.state = State::Over;
-            tunnel.news.push_back(TunnelNews::NoWay);
+            self.tunnel_news.push_back((peer, TunnelNews::NoWay));
         }
     }
 
     /// Somebody else has shown up at `from`. Resets are the last that is sent in its name.
     pub(crate) fn unlend(&mut self, now: Moment, from: Ipv4Addr) {
-        let Some(mut tunnel) = self.tunnel.take() else {
-            return;
-        };
-        if let Some(carrier) = tunnel.carrier().filter(|c| c.from() == from) {
-            self.part(now, Some(carrier));
-            tunnel.state = State::Waits;
-            tunnel.news.push_back(TunnelNews::Taken { from });
+        let mut tunnels = std::mem::take(&mut self.tunnels);
+        for (peer, tunnel) in &mut tunnels {
+            if let Some(carrier) = tunnel.carrier().filter(|c| c.from() == from) {
+                self.part(now, Some(carrier));
+                tunnel.state = State::Waits;
+                self.tunnel_news.push_back((*peer, TunnelNews::Taken { from }));
+            }
         }
-        self.tunnel = Some(tunnel);
+        self.tunnels = tunnels;
     }
 
     /// Nothing that was open can go on, and no loan stands any more.
     pub(crate) fn lose(&mut self, now: Moment) {
-        if let Some(tunnel) = &mut self.tunnel
-            && matches!(tunnel.state, State::Waits | State::Stands(_))
-        {
-            tunnel.state = State::Seeks(now + REST);
-            tunnel.news.push_back(TunnelNews::Lost);
+        for (peer, tunnel) in &mut self.tunnels {
+            if matches!(tunnel.state, State::Waits | State::Stands(_)) {
+                tunnel.state = State::Seeks(now + REST);
+                self.tunnel_news.push_back((*peer, TunnelNews::Lost));
+            }
         }
     }
 

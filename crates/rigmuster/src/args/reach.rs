@@ -1,13 +1,12 @@
 //! The arguments of `reach`.
 
-use std::path::PathBuf;
 use std::str::FromStr;
 use std::time::Duration;
 
 use clap::Args;
 use vocab::ControlPort;
 
-use super::{KeepArgs, LinkArgs, parse_span};
+use super::{DeedArgs, parse_span};
 
 /// Whom to reach, and how.
 #[derive(Debug, Args)]
@@ -16,11 +15,8 @@ pub struct ReachArgs {
     /// the MAC will do
     #[arg(value_name = "HOST")]
     pub host: String,
-    /// The rig file (NAME.rig.toml); where this folder holds exactly one, it is the default
-    #[arg(long, value_name = "FILE")]
-    pub rig: Option<PathBuf>,
     #[command(flatten)]
-    pub link: LinkArgs,
+    pub deed: DeedArgs,
     /// Carry this control port, such as visca-udp or tcp:9000, and with =PORT listen at that port of
     /// this computer; may be repeated. Default: those that the rig file lists, http and https
     #[arg(long, value_name = "WORD[:PORT][=PORT]")]
@@ -28,17 +24,9 @@ pub struct ReachArgs {
     /// Open the device's page in the browser as soon as it works
     #[arg(long)]
     pub open: bool,
-    /// Look for the device at most this long, such as 30s or 2m
-    #[arg(long, value_name = "TIME", value_parser = parse_span, default_value = "30s")]
-    pub within: Duration,
     /// End by itself after this long, such as 10m; without it, when it is interrupted
     #[arg(long = "for", value_name = "TIME", value_parser = parse_span)]
     pub span: Option<Duration>,
-    /// Only say what would be done and sent
-    #[arg(long)]
-    pub dry_run: bool,
-    #[command(flatten)]
-    pub keep: KeepArgs,
 }
 
 /// A control port to carry, and the loopback port to listen at.

@@ -6,6 +6,8 @@ mod board;
 mod budget;
 mod check;
 mod compare;
+#[allow(dead_code, reason = "the first deed that it is the host of comes next")]
+mod deed;
 mod enroll;
 mod generate;
 mod interrupt;

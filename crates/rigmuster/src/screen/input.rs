@@ -26,6 +26,12 @@ impl Input {
         Self { events }
     }
 
+    /// Forgets all that came so far.
+    #[allow(dead_code, reason = "the first question comes next")]
+    pub(crate) fn drain(&mut self) {
+        while self.events.try_recv().is_ok() {}
+    }
+
     /// The next event; `None` when the terminal is gone. Dropping the future loses none.
     pub(crate) async fn next(&mut self) -> Option<Event> {
         self.events.recv().await

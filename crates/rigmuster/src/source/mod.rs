@@ -15,7 +15,7 @@ use std::time::Duration;
 use ledger::Muster;
 use link::Carrier;
 use rig::{Network, Reach, Rig};
-use sweep::{Driver, Peer, TunnelNews};
+use sweep::{Peer, TunnelNews};
 use vocab::{AddressRange, Ask, Ipv4Net, Level, Mode, Moment, Pace, Sighting, Station};
 
 pub use drivers::Drivers;
@@ -153,27 +153,31 @@ impl Source {
     }
 
     /// Closes it. What it still has to say leaves in the next turn.
-    pub fn close_tunnel(&mut self, leg: usize) {
+    pub fn close_tunnel(&mut self, leg: usize, peer: Peer) {
         match self {
-            Self::Live(drivers) => drivers.get_mut(leg).into_iter().for_each(Driver::close_tunnel),
-            Self::Rehearsal(venue) => venue.close_tunnel(leg),
+            Self::Live(drivers) => {
+                if let Some(driver) = drivers.get_mut(leg) {
+                    driver.close_tunnel(peer);
+                }
+            }
+            Self::Rehearsal(venue) => venue.close_tunnel(leg, peer),
         }
     }
 
-    /// The next thing that became of its address.
-    pub fn tunnel_news(&mut self, leg: usize) -> Option<TunnelNews> {
+    /// The next thing that became of a tunnel's address there.
+    pub fn tunnel_news(&mut self, leg: usize) -> Option<(Peer, TunnelNews)> {
         match self {
             Self::Live(drivers) => drivers.get_mut(leg)?.tunnel_news(),
             Self::Rehearsal(venue) => venue.tunnel_news(leg),
         }
     }
 
-    /// What carries its connections, while it has an address; after anything was given to it, a turn
-    /// is due.
-    pub fn carrier(&mut self, leg: usize) -> Option<&mut Carrier> {
+    /// What carries the connections of the tunnel to `peer`, while it has an address; after anything was
+    /// given to it, a turn is due.
+    pub fn carrier(&mut self, leg: usize, peer: Peer) -> Option<&mut Carrier> {
         match self {
-            Self::Live(drivers) => drivers.get_mut(leg)?.carrier(),
-            Self::Rehearsal(venue) => venue.carrier(leg),
+            Self::Live(drivers) => drivers.get_mut(leg)?.carrier(peer),
+            Self::Rehearsal(venue) => venue.carrier(leg, peer),
         }
     }
 
@@ -194,7 +198,21 @@ impl Source {
 
 /// Folds all new sightings into the ledgers and hands their questions over.
 pub fn exchange(source: &mut Source, muster: &mut Muster) {
-    exchange_by(source, muster, Source::now, Source::next_sighting, Source::ask);
+    exchange_heard(source, muster, |_, _| {});
+}
+
+/// The same, and shows `heard` all that is new.
+pub(crate) fn exchange_heard(
+    source: &mut Source,
+    muster: &mut Muster,
+    mut heard: impl FnMut(usize, &Sighting),
+) {
+    let next = |source: &mut Source| {
+        let (leg, sighting) = source.next_sighting()?;
+        heard(leg, &sighting);
+        Some((leg, sighting))
+    };
+    exchange_by(source, muster, Source::now, next, Source::ask);
 }
 
 /// The same with anything that has the time, gives sightings and takes questions.
@@ -202,7 +220,7 @@ fn exchange_by<S>(
     source: &mut S,
     muster: &mut Muster,
     now: fn(&S) -> Moment,
-    next_sighting: fn(&mut S) -> Option<(usize, Sighting)>,
+    mut next_sighting: impl FnMut(&mut S) -> Option<(usize, Sighting)>,
     ask: fn(&mut S, usize, Ask),
 ) {
     while let Some((leg, sighting)) = next_sighting(source) {

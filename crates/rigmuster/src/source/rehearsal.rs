@@ -116,20 +116,20 @@ impl Rehearsal {
     }
 
     /// Closes it.
-    pub fn close_tunnel(&mut self, leg: usize) {
+    pub fn close_tunnel(&mut self, leg: usize, peer: Peer) {
         if let Some(jack) = self.jacks.get_mut(leg) {
-            jack.scanner.close_tunnel(self.now);
+            jack.scanner.close_tunnel(self.now, peer);
         }
     }
 
-    /// The next thing that became of its address.
-    pub fn tunnel_news(&mut self, leg: usize) -> Option<TunnelNews> {
+    /// The next thing that became of a tunnel's address there.
+    pub fn tunnel_news(&mut self, leg: usize) -> Option<(Peer, TunnelNews)> {
         self.jacks.get_mut(leg)?.scanner.tunnel_news()
     }
 
-    /// What carries its connections, while it has an address.
-    pub fn carrier(&mut self, leg: usize) -> Option<&mut Carrier> {
-        self.jacks.get_mut(leg)?.scanner.carrier()
+    /// What carries the connections of the tunnel to `peer`, while it has an address.
+    pub fn carrier(&mut self, leg: usize, peer: Peer) -> Option<&mut Carrier> {
+        self.jacks.get_mut(leg)?.scanner.carrier(peer)
     }
 
     /// Sends so much from now on.

@@ -18,4 +18,5 @@ mod pump;
 mod rtsp;
 
 pub(crate) use doors::{CONNECTIONS, Hall, Opened, Wanted};
-pub(crate) use pump::{Pump, Traffic};
+pub(crate) use line::Line;
+pub(crate) use pump::{Desk, Pump, Traffic, Wish};

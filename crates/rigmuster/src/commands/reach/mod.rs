@@ -1,24 +1,18 @@
 //! `reach`: one device in the user's own browser or control software, wherever its address is.
 
-mod find;
 mod plan;
 mod say;
 mod stand;
-mod whom;
 
 use std::time::Duration;
 
-use ledger::Purpose;
 use rig::Rig;
-use vocab::{ControlPort, ControlWord, Mode};
+use vocab::{ControlPort, ControlWord};
 
-use self::find::{Found, find};
-use self::whom::{Place, Whom};
-use super::interrupt::Interrupt;
-use super::open::{Run, Tempo, open_without};
-use crate::args::{LinkArgs, ReachArgs, RigArg};
-use crate::journal;
-use crate::settings::Expected;
+use super::deed::{self, Found, find};
+use super::open::Run;
+use crate::args::ReachArgs;
+use crate::hands::{Deed, Place, Whom};
 use crate::tunnel::Wanted;
 use crate::{Exit, Failure};
 
@@ -29,76 +23,30 @@ const USUAL: [ControlWord; 3] = [ControlWord::ViscaUdp, ControlWord::ViscaTcp, C
 
 /// Finds the device, and carries its control ports until it is interrupted.
 pub(super) async fn reach(args: ReachArgs) -> Result<Exit, Failure> {
-    may(&args.link)?;
-    let rig = RigArg {
-        rig: args.rig.clone(),
-    };
-    let expected = Expected::find(&rig, &args.link, false)?;
-    super::print_warnings(&expected.warnings);
+    let expected = deed::prepare(Deed::Reach, &args.deed)?;
     let whom = Whom::read(&args.host, expected.rig.as_ref())?;
-    if args.dry_run {
-        let ports = ports(&args, expected.rig.as_ref(), known_name(&whom));
+    if args.deed.dry_run {
+        let ports = ports(&args, expected.rig.as_ref(), whom.name());
         super::print(&plan::text(&args, &expected, &whom, &ports))?;
         return Ok(Exit::Done);
     }
-    // Without a subnet of its own the device may be where its address says.
-    let mut run = open_without(&expected, &args.link, Purpose::Check, Tempo::Real, true)?;
-    needs_frames(run.source.mode())?;
-    let mut interrupt =
-        Interrupt::listen().map_err(|e| Failure::fault(format_args!("signals cannot be caught: {e}")))?;
-    let place = match find(&mut run, &whom, args.within, &mut interrupt).await? {
+    let mut run = deed::open(Deed::Reach, &args.deed, &expected)?;
+    let mut interrupt = deed::signals()?;
+    let place = match find(Deed::Reach, &mut run, &whom, args.deed.within, &mut interrupt).await? {
         Found::There(place) => place,
         Found::Interrupted => return Ok(Exit::Interrupted),
         Found::Nowhere => {
-            say::nowhere(&whom, args.within);
+            say::nowhere(&whom, args.deed.within);
             return Ok(Exit::NotReady);
         }
     };
     let ports = ports(&args, expected.rig.as_ref(), place.name.as_deref());
-    let leg = leg(&run, &place);
-    if is_near(&run, leg, &place) && !place.shared && !run.simulated {
+    if is_near(&run, &place) && !place.shared && !run.simulated {
         say::near(&place, &ports, args.open)?;
         return Ok(Exit::Done);
     }
-    let at = match &args.keep.journal {
-        Some(file) => journal::Place::At(file.clone()),
-        // What is only played does not belong among what happened.
-        None if args.keep.no_journal || run.simulated => journal::Place::Nowhere,
-        None => journal::Place::Usual,
-    };
-    let journal = run.record(at, &expected);
-    stand::stand(&mut run, &args, (leg, place), ports, journal, interrupt).await
-}
-
-/// Whether it may be done at all.
-fn may(link: &LinkArgs) -> Result<(), Failure> {
-    if link.listen_only {
-        return Err(Failure::usage(
-            "reach speaks with a device, and --listen-only forbids to send anything: nothing was done\n\
-             next step: leave --listen-only out, once the show allows it",
-        ));
-    }
-    if link.unprivileged {
-        return needs_frames(Mode::Unprivileged);
-    }
-    Ok(())
-}
-
-fn needs_frames(mode: Mode) -> Result<(), Failure> {
-    if mode.sees_frames() {
-        return Ok(());
-    }
-    Err(Failure::link(
-        "reach needs whole frames, and this link gives none\n\
-         next step: leave --unprivileged out; what permission that needs is told then",
-    ))
-}
-
-fn known_name(whom: &Whom) -> Option<&str> {
-    match whom {
-        Whom::Device(name) => Some(name),
-        Whom::Address(_) | Whom::Mac(_) => None,
-    }
+    let journal = deed::record(&args.deed, &run, &expected);
+    stand::stand(&mut run, &args, place, ports, journal, interrupt).await
 }
 
 /// The control ports to carry, each transport's port once.
@@ -136,18 +84,9 @@ fn ports(args: &ReachArgs, rig: Option<&Rig>, name: Option<&str>) -> Vec<Wanted>
     once
 }
 
-/// The place of its network among the run's.
-fn leg(run: &Run, place: &Place) -> usize {
-    let mut networks = run.ledger.networks();
-    let named = place.network.as_deref();
-    networks
-        .position(|name| named.is_some() && name == named)
-        .unwrap_or(0)
-}
-
 /// Whether this computer has an address in its subnet.
-fn is_near(run: &Run, leg: usize, place: &Place) -> bool {
-    let station = run.source.station(leg);
+fn is_near(run: &Run, place: &Place) -> bool {
+    let station = run.source.station(place.leg);
     station.is_some_and(|s| s.addresses.iter().any(|net| net.contains(&place.address)))
 }
 

@@ -6,8 +6,8 @@ use board::span;
 use rig::AddressSpec;
 use vocab::Pace;
 
-use super::whom::Whom;
 use crate::args::ReachArgs;
+use crate::hands::Whom;
 use crate::settings::Expected;
 use crate::tunnel::{CONNECTIONS, Wanted};
 
@@ -33,7 +33,7 @@ pub(super) fn text(args: &ReachArgs, expected: &Expected, whom: &Whom, ports: &[
             AddressSpec::Dhcp | AddressSpec::None => format!(" ({mac})"),
         }
     });
-    let pace = match expected.pace(&args.link) {
+    let pace = match expected.pace(&args.deed.link) {
         Pace::Own => "at most 1,488 frames a second".to_owned(),
         Pace::House => "at most 10 frames a second".to_owned(),
         Pace::Max => "as fast as the link takes them".to_owned(),
@@ -43,7 +43,7 @@ pub(super) fn text(args: &ReachArgs, expected: &Expected, whom: &Whom, ports: &[
         out,
         "1. look for it{known} for up to {}\n   as check does: ARP to each address of the subnet,\n   \
          {pace};",
-        span(args.within)
+        span(args.deed.within)
     );
     let _ = writeln!(
         out,

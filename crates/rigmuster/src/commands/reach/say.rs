@@ -9,7 +9,7 @@ use board::span;
 use vocab::{ControlPort, ControlState, ControlWord, Moment};
 
 use super::FIGURES_EVERY;
-use super::whom::{Place, Whom};
+use crate::hands::{Place, Whom};
 use crate::tunnel::{Opened, Traffic, Wanted};
 use crate::{Failure, browser};
 
@@ -49,7 +49,7 @@ pub(super) fn port(port: ControlPort, opened: &Opened) -> String {
 pub(super) fn near(place: &Place, ports: &[Wanted], open: bool) -> Result<(), Failure> {
     let mut out = format!(
         "{} is at {}, on this computer's own subnet: it needs no tunnel. Not asked, only listed:\n",
-        called(place),
+        place.called(),
         place.address
     );
     for wanted in ports {
@@ -62,14 +62,6 @@ pub(super) fn near(place: &Place, ports: &[Wanted], open: bool) -> Result<(), Fa
         show(&url(ControlWord::Http, place.address, 80));
     }
     Ok(())
-}
-
-/// How a device is called.
-pub(super) fn called(place: &Place) -> String {
-    match &place.name {
-        Some(name) => format!("{name} ({})", place.mac),
-        None => place.mac.to_string(),
-    }
 }
 
 /// It was not seen in time.

@@ -3,16 +3,17 @@
 use std::io::{self, Write};
 use std::net::Ipv4Addr;
 
-use sweep::{Peer, TunnelNews};
+use sweep::TunnelNews;
 use tokio::sync::mpsc;
 use vocab::{ControlPort, Moment};
 
+use super::super::deed;
 use super::super::interrupt::Interrupt;
 use super::super::open::Run;
 use super::say::{self, Figures};
-use super::whom::Place;
 use crate::args::ReachArgs;
-use crate::journal::{Action, Recorder};
+use crate::hands::Place;
+use crate::journal::Recorder;
 use crate::tunnel::{Hall, Opened, Pump, Wanted};
 use crate::{Exit, Failure};
 
@@ -32,7 +33,6 @@ enum End {
 struct Standing<'a> {
     run: &'a mut Run,
     args: &'a ReachArgs,
-    leg: usize,
     place: Place,
     ports: Vec<Wanted>,
     journal: Recorder,
@@ -55,7 +55,7 @@ struct Standing<'a> {
 pub(super) async fn stand(
     run: &mut Run,
     args: &ReachArgs,
-    (leg, place): (usize, Place),
+    place: Place,
     ports: Vec<Wanted>,
     journal: Recorder,
     mut interrupt: Interrupt,
@@ -63,17 +63,13 @@ pub(super) async fn stand(
     let (pump, desk) = Pump::new();
     let (tell, mut news) = mpsc::unbounded_channel();
     let now = run.source.now();
-    let peer = Peer {
-        address: place.address,
-        mac: place.mac,
-    };
-    let ranges = run.ledger.lendable(leg, place.address);
-    run.source.open_tunnel(leg, peer, ranges);
+    let peer = place.peer();
+    let ranges = run.ledger.lendable(place.leg, place.address);
+    run.source.open_tunnel(place.leg, peer, ranges);
     let mut standing = Standing {
         hall: Hall::new(desk, place.address, tell),
         run,
         args,
-        leg,
         place,
         ports,
         journal,
@@ -103,22 +99,8 @@ impl Standing<'_> {
         } else {
             ""
         };
-        super::super::print(&format!(
-            "{} is at {}{shared}\n",
-            say::called(place),
-            place.address
-        ))?;
-        let name = self.run.source.station(self.leg).map(|s| s.name);
-        let forwards = name
-            .filter(|_| !self.run.simulated)
-            .and_then(|n| link::forwards(&n));
-        if forwards == Some(true) {
-            let _ = writeln!(
-                io::stderr(),
-                "warning: this computer forwards packets, so copies of what the device answers may leave by its \
-                 routes\nnext step: if that matters here, switch it off for as long: sysctl net.ipv4.ip_forward"
-            );
-        }
+        super::super::print(&format!("{} is at {}{shared}\n", place.called(), place.address))?;
+        deed::warn_of_forwarding(self.run, place.leg);
         Ok(())
     }
 
@@ -143,10 +125,16 @@ impl Standing<'_> {
             if end_at.is_some_and(|at| now >= at) {
                 return Ok(End::Asked("its time was over"));
             }
-            let given = self.pump.turn(now, self.run.source.carrier(self.leg));
+            let given = self
+                .pump
+                .turn(now, self.run.source.carrier(self.place.leg, self.place.peer()));
             // What is seen besides is of no interest now; nothing is asked for it.
             while self.run.source.next_sighting().is_some() {}
-            let heard = self.run.source.carrier(self.leg).and_then(|c| c.heard());
+            let heard = self
+                .run
+                .source
+                .carrier(self.place.leg, self.place.peer())
+                .and_then(|c| c.heard());
             if self.begun {
                 self.figures.show(now, self.pump.traffic(), heard);
             }
@@ -175,7 +163,7 @@ impl Standing<'_> {
 
     /// Takes in what became of the address; why it must end, if it must.
     fn hear(&mut self) -> Result<Option<End>, Failure> {
-        while let Some(news) = self.run.source.tunnel_news(self.leg) {
+        while let Some((_, news)) = self.run.source.tunnel_news(self.place.leg) {
             match news {
                 TunnelNews::Stands { from, borrowed } => {
                     self.figures.clear();
@@ -264,18 +252,9 @@ impl Standing<'_> {
 
     fn note(&mut self, began: bool, text: &str, basis: String) {
         let now = self.now();
-        let action = Action {
-            began,
-            device: self.place.name.clone(),
-            mac: self.place.mac,
-            address: self.place.address,
-            text: format!(
-                "reach {} at {}: {text}",
-                say::called(&self.place),
-                self.place.address
-            ),
-            basis,
-        };
+        let place = &self.place;
+        let text = format!("reach {} at {}: {text}", place.called(), place.address);
+        let action = place.action(began, text, basis);
         self.journal.act(action, now);
     }
 
@@ -283,7 +262,7 @@ impl Standing<'_> {
     async fn part(mut self, end: End) -> Result<Exit, Failure> {
         self.figures.clear();
         self.pump.cut_all();
-        self.run.source.close_tunnel(self.leg);
+        self.run.source.close_tunnel(self.place.leg, self.place.peer());
         // Resets leave in one turn; what the link does not take then is of no use later.
         let now = self.now();
         self.run.source.turn(Some(now)).await;

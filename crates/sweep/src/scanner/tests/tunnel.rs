@@ -21,12 +21,21 @@ fn peer(at: Ipv4Addr) -> Peer {
     }
 }
 
+fn other(at: Ipv4Addr) -> Peer {
+    Peer {
+        address: at,
+        mac: mac(21),
+    }
+}
+
 fn ranges(text: &str) -> Vec<AddressRange> {
     vec![text.parse().unwrap()]
 }
 
 fn news(toy: &mut Toy) -> Vec<TunnelNews> {
-    std::iter::from_fn(|| toy.scanner.tunnel_news()).collect()
+    std::iter::from_fn(|| toy.scanner.tunnel_news())
+        .map(|(_, news)| news)
+        .collect()
 }
 
 /// Segments that were sent: when, from which address, to which hardware, and whether they reset.
@@ -49,7 +58,7 @@ fn probes(toy: &Toy) -> Vec<(u64, Ipv4Addr)> {
 
 fn open(toy: &mut Toy, id: u64) -> bool {
     let now = toy.now;
-    let carrier = toy.scanner.carrier().expect("it stands");
+    let carrier = toy.scanner.carrier(peer(HOST)).expect("it stands");
     carrier.open(now, DialId(id), Transport::Tcp, 80)
 }
 
@@ -88,7 +97,7 @@ fn it_stands_after_three_probes_and_speaks_to_its_host_alone() {
     toy.run(ms(600_000));
     assert_eq!(news(&mut toy), []);
     assert_eq!(toy.admitted.last().unwrap().1, [from]);
-    assert!(toy.scanner.carrier().is_some());
+    assert!(toy.scanner.carrier(peer(HOST)).is_some());
 }
 
 #[test]
@@ -97,7 +106,7 @@ fn when_it_is_closed_its_host_is_freed_and_its_address_is_given_back() {
     open(&mut toy, 1);
     toy.run(ms(1_560));
     let now = toy.now;
-    toy.scanner.close_tunnel(now);
+    toy.scanner.close_tunnel(now, peer(HOST));
     toy.run(ms(1_570));
     let out = segments(&toy);
     assert_eq!(
@@ -106,7 +115,7 @@ fn when_it_is_closed_its_host_is_freed_and_its_address_is_given_back() {
         "a reset is the last"
     );
     assert!(toy.admitted.last().unwrap().1.is_empty());
-    assert!(toy.scanner.carrier().is_none());
+    assert!(toy.scanner.carrier(peer(HOST)).is_none());
     let frames = toy.frames.len();
     toy.run(ms(60_000));
     assert_eq!(toy.frames.len(), frames);
@@ -126,7 +135,7 @@ fn whoever_shows_up_at_the_address_has_it_at_once_and_another_is_borrowed() {
         toy.hear(&frame(from));
         toy.run(ms(2_010));
         assert_eq!(news(&mut toy), [TunnelNews::Taken { from }], "{guest}");
-        assert!(toy.scanner.carrier().is_none());
+        assert!(toy.scanner.carrier(peer(HOST)).is_none());
         let out = segments(&toy);
         assert_eq!(out.len(), before + 1);
         assert!(out[before].3, "its last word is a reset");
@@ -206,7 +215,7 @@ fn it_comes_back_by_itself_when_the_link_does() {
     toy.station(down);
     toy.run(ms(20_000));
     assert_eq!(news(&mut toy), [TunnelNews::Lost]);
-    assert!(toy.scanner.carrier().is_none());
+    assert!(toy.scanner.carrier(peer(HOST)).is_none());
     toy.station(station());
     toy.run(ms(40_000));
     let got = news(&mut toy);
@@ -266,4 +275,71 @@ fn a_question_to_the_same_subnet_shares_its_loan_and_does_not_end_it() {
     assert_eq!(answers.count(), 1);
     assert_eq!(own(), station().mac);
     assert_eq!(news(&mut toy), []);
+}
+
+#[test]
+fn tunnels_to_one_subnet_share_a_loan_and_each_speaks_to_its_own_hardware() {
+    let (mut toy, from) = standing();
+    // Another at the same address, another address of the same hardware, and one on another subnet.
+    let (twin, second, far) = (
+        other(HOST),
+        peer(Ipv4Addr::new(192, 168, 0, 21)),
+        other(Ipv4Addr::new(192, 168, 7, 20)),
+    );
+    let now = toy.now;
+    for to in [twin, second, far] {
+        let [a, b, c, _] = to.address.octets();
+        toy.scanner
+            .open_tunnel(now, to, ranges(&format!("{a}.{b}.{c}.1-254")));
+    }
+    toy.run(ms(4_000));
+    let mut stands: Vec<(Peer, Ipv4Addr)> = Vec::new();
+    while let Some((to, news)) = toy.scanner.tunnel_news() {
+        let TunnelNews::Stands { from, borrowed: true } = news else {
+            panic!("{to:?}: {news:?}");
+        };
+        stands.push((to, from));
+    }
+    assert_eq!(stands[..2], [(twin, from), (second, from)]);
+    assert_eq!(stands.len(), 3);
+    assert_eq!(stands[2].0, far);
+    assert_ne!(stands[2].1, from);
+    assert_eq!(probes(&toy).len(), 6, "one loan for each subnet");
+    let now = toy.now;
+    for to in [peer(HOST), twin, second, far] {
+        let carrier = toy.scanner.carrier(to).unwrap();
+        assert!(carrier.open(now, DialId(1), Transport::Tcp, 80));
+    }
+    toy.run(now);
+    let mut to: Vec<Mac> = segments(&toy).iter().map(|s| s.2).collect();
+    to.sort();
+    assert_eq!(to, [mac(20), mac(20), mac(21), mac(21)]);
+    // One less leaves the others as they are; whoever takes the address ends all that speak from it.
+    toy.scanner.close_tunnel(now, twin);
+    toy.run(now + core::time::Duration::from_mins(1));
+    assert!(toy.scanner.carrier(twin).is_none() && toy.scanner.carrier(second).is_some());
+    toy.hear(&arp::probe_frame(mac(99), from, Mac::BROADCAST));
+    let now = toy.now;
+    toy.run(now + core::time::Duration::from_millis(10));
+    let taken: Vec<_> = std::iter::from_fn(|| toy.scanner.tunnel_news()).collect();
+    let took = TunnelNews::Taken { from };
+    assert_eq!(taken, [(peer(HOST), took), (second, took)]);
+    assert!(toy.scanner.carrier(far).is_some());
+}
+
+#[test]
+fn more_tunnels_than_there_may_be_have_no_way() {
+    let mut toy = Toy::new(config());
+    for n in 0..300_u16 {
+        let [high, low] = n.to_be_bytes();
+        let to = peer(Ipv4Addr::new(172, 16, high, low));
+        toy.scanner.open_tunnel(ms(0), to, Vec::new());
+    }
+    let refused = std::iter::from_fn(|| toy.scanner.tunnel_news());
+    assert!(
+        refused
+            .filter(|(to, _)| u32::from(to.address) & 0xffff >= 256)
+            .count()
+            == 44
+    );
 }

@@ -5,16 +5,18 @@ use std::net::Ipv4Addr;
 
 use ledger::{HeardView, Known, Snapshot, Standing};
 use rig::Rig;
+use sweep::Peer;
 use vocab::{Mac, Text};
 
 use crate::Failure;
+use crate::journal::Action;
 
 /// Names listed where none fits.
 const NAMES: usize = 12;
 
-/// Who is to be reached.
+/// Who is meant.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub(super) enum Whom {
+pub(crate) enum Whom {
     /// The device of that name in the rig file.
     Device(String),
     /// Whoever holds this address.
@@ -25,11 +27,11 @@ pub(super) enum Whom {
 
 /// Where somebody is.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub(super) struct Place {
+pub(crate) struct Place {
     /// The device's name, where the rig has it.
     pub name: Option<String>,
-    /// On which network, where the rig has several.
-    pub network: Option<String>,
+    /// The place of its network among the run's.
+    pub leg: usize,
     /// Its hardware.
     pub mac: Mac,
     /// Its address.
@@ -38,9 +40,39 @@ pub(super) struct Place {
     pub shared: bool,
 }
 
+impl Place {
+    /// How it is spoken to.
+    pub(crate) const fn peer(&self) -> Peer {
+        Peer {
+            address: self.address,
+            mac: self.mac,
+        }
+    }
+
+    /// How it is called: by its name and hardware.
+    pub(crate) fn called(&self) -> String {
+        match &self.name {
+            Some(name) => format!("{name} ({})", self.mac),
+            None => self.mac.to_string(),
+        }
+    }
+
+    /// What was done here, for the journal: `text` in one sentence, `basis` says how it was before and after.
+    pub(crate) fn action(&self, began: bool, text: impl Into<String>, basis: impl Into<String>) -> Action {
+        Action {
+            began,
+            device: self.name.clone(),
+            mac: self.mac,
+            address: self.address,
+            text: text.into(),
+            basis: basis.into(),
+        }
+    }
+}
+
 /// What is known of whoever is meant.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub(super) enum Sight {
+pub(crate) enum Sight {
     /// Nothing yet.
     Nothing,
     /// It is there.
@@ -56,7 +88,7 @@ impl Whom {
     ///
     /// # Errors
     /// It is neither address nor MAC, and no device of the rig has that name.
-    pub(super) fn read(text: &str, rig: Option<&Rig>) -> Result<Self, Failure> {
+    pub(crate) fn read(text: &str, rig: Option<&Rig>) -> Result<Self, Failure> {
         if let Ok(address) = text.parse() {
             return Ok(Self::Address(address));
         }
@@ -89,8 +121,16 @@ impl Whom {
         )))
     }
 
+    /// The device's name, where it was named so.
+    pub(crate) fn name(&self) -> Option<&str> {
+        match self {
+            Self::Device(name) => Some(name),
+            Self::Address(_) | Self::Mac(_) => None,
+        }
+    }
+
     /// What `snapshot` says of it.
-    pub(super) fn look(&self, snapshot: &Snapshot) -> Sight {
+    pub(crate) fn look(&self, snapshot: &Snapshot) -> Sight {
         let seen = everybody(snapshot);
         match self {
             Self::Address(address) => by_address(&seen, *address),
@@ -114,7 +154,7 @@ impl std::fmt::Display for Whom {
 struct Seen<'a> {
     mac: Mac,
     name: Option<&'a str>,
-    network: Option<&'a str>,
+    leg: usize,
     addresses: Vec<Ipv4Addr>,
 }
 
@@ -127,7 +167,7 @@ fn everybody(snapshot: &Snapshot) -> Vec<Seen<'_>> {
         Some(Seen {
             mac,
             name: own.then_some(d.name.as_str()),
-            network: d.network.as_deref(),
+            leg: leg(snapshot, d.network.as_deref()),
             addresses: held(seen.address, &seen.heard),
         })
     });
@@ -135,11 +175,18 @@ fn everybody(snapshot: &Snapshot) -> Vec<Seen<'_>> {
         Some(Seen {
             mac: h.mac?,
             name: None,
-            network: h.network.as_deref(),
+            leg: leg(snapshot, h.network.as_deref()),
             addresses: held(None, &h.heard),
         })
     });
     devices.chain(strangers).collect()
+}
+
+/// The place of a network among the run's; a rig with one does not name it.
+fn leg(snapshot: &Snapshot, network: Option<&str>) -> usize {
+    let mut networks = snapshot.networks.iter();
+    let place = networks.position(|n| Some(n.name.as_str()) == network);
+    place.unwrap_or(0)
 }
 
 /// The addresses that a host is known to hold, `first` before the others.
@@ -167,7 +214,7 @@ fn holders(seen: &[Seen<'_>], address: Ipv4Addr) -> Vec<Mac> {
 fn place(seen: &[Seen<'_>], one: &Seen<'_>, address: Ipv4Addr) -> Sight {
     Sight::There(Place {
         name: one.name.map(str::to_owned),
-        network: one.network.map(str::to_owned),
+        leg: one.leg,
         mac: one.mac,
         address,
         shared: holders(seen, address).len() > 1,
@@ -209,7 +256,7 @@ fn by_name(snapshot: &Snapshot, seen: &[Seen<'_>], name: &str) -> Sight {
         Standing::Conflict => Sight::Nothing,
         _ => Sight::There(Place {
             name: Some(name.to_owned()),
-            network: device.network.clone(),
+            leg: leg(snapshot, device.network.as_deref()),
             mac,
             address,
             shared: false,

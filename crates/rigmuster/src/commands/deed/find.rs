@@ -2,12 +2,12 @@
 
 use std::time::Duration;
 
-use vocab::{ArpForm, Ask, Budget, Mac, Moment, Rank};
+use vocab::{ArpForm, Ask, Budget, Moment, Rank};
 
 use super::super::interrupt::Interrupt;
 use super::super::open::Run;
-use super::whom::{Place, Sight, Whom};
 use crate::Failure;
+use crate::hands::{Deed, Place, Sight, Whom, admit};
 use crate::report::Progress;
 use crate::source::exchange;
 
@@ -17,7 +17,7 @@ const OTHERS: Duration = Duration::from_secs(1);
 const ASK_EVERY: Duration = Duration::from_secs(3);
 
 /// What came of it.
-pub(super) enum Found {
+pub(in super::super) enum Found {
     /// It is there.
     There(Place),
     /// It was not seen in time.
@@ -30,13 +30,14 @@ pub(super) enum Found {
 ///
 /// # Errors
 /// It must be said more clearly who is meant.
-pub(super) async fn find(
+pub(in super::super) async fn find(
+    deed: Deed,
     run: &mut Run,
     whom: &Whom,
     within: Duration,
     interrupt: &mut Interrupt,
 ) -> Result<Found, Failure> {
-    is_another(run, whom)?;
+    is_another(deed, run, whom)?;
     let deadline = run.source.now() + within;
     let mut progress = Progress::new(run.source.now());
     let mut looked = None;
@@ -68,16 +69,9 @@ pub(super) async fn find(
                     return Ok(Found::There(place));
                 }
                 Sight::There(_) => since = since.or(Some(now)),
-                Sight::Several(address, macs) => {
+                Sight::Several(..) | Sight::Other(..) => {
                     progress.clear();
-                    return Err(several(&address.to_string(), &macs));
-                }
-                Sight::Other(name, mac) => {
-                    progress.clear();
-                    return Err(Failure::usage(format_args!(
-                        "the address of {name} is held by {mac}, which is not its hardware, and its own is not seen\n\
-                         next step: to open that unit instead, name it by its MAC: rigmuster reach {mac}"
-                    )));
+                    admit(deed, sight)?;
                 }
             }
         }
@@ -105,20 +99,8 @@ pub(super) async fn find(
     }
 }
 
-/// Which of them is meant only the user can say.
-fn several(address: &str, macs: &[Mac]) -> Failure {
-    let all: Vec<String> = macs.iter().map(Mac::to_string).collect();
-    let first = all.first().map_or("", String::as_str);
-    Failure::usage(format_args!(
-        "{address} is held by {} at once: {}\n\
-         next step: choose one by its MAC, such as rigmuster reach {first}",
-        all.len(),
-        all.join(" and "),
-    ))
-}
-
-/// This computer needs no tunnel to itself.
-fn is_another(run: &Run, whom: &Whom) -> Result<(), Failure> {
+/// Nothing is done to this computer itself.
+fn is_another(deed: Deed, run: &Run, whom: &Whom) -> Result<(), Failure> {
     let Some(station) = run.source.station(0) else {
         return Ok(());
     };
@@ -129,7 +111,8 @@ fn is_another(run: &Run, whom: &Whom) -> Result<(), Failure> {
     };
     if own {
         return Err(Failure::usage(format_args!(
-            "{whom} is this computer itself\nnext step: name the device that you want to open"
+            "{whom} is this computer itself\nnext step: name another device: rigmuster {} HOST",
+            deed.verb()
         )));
     }
     Ok(())

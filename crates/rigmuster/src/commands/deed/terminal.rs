@@ -1,0 +1,265 @@
+//! The terminal as the host of a deed: results on standard output, the rest on standard error, answers from its keys.
+
+use std::io::{self, IsTerminal, Write};
+
+use crossterm::event::{Event, KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
+use crossterm::terminal::{disable_raw_mode, enable_raw_mode};
+
+use super::super::print;
+use crate::Failure;
+use crate::hands::{Form, Question, Said};
+use crate::journal::Action;
+use crate::screen::Input;
+
+/// The longest line that is taken.
+const LONGEST: usize = 256;
+
+/// What the user did.
+#[derive(Debug, PartialEq, Eq)]
+pub(super) enum Heard {
+    /// Something that was seen to.
+    Key,
+    /// They want it to end.
+    Interrupt,
+}
+
+/// The terminal.
+pub(super) struct Terminal {
+    /// Whether there is anybody to ask.
+    is_there: bool,
+    input: Option<Input>,
+    open: Option<Open>,
+    /// Whether a line of progress stands.
+    progress: bool,
+}
+
+/// A question that waits. While it does, the terminal gives every key as it comes.
+struct Open {
+    question: Question,
+    typed: String,
+    raw: Raw,
+}
+
+/// The terminal in its raw mode, until this is dropped.
+struct Raw;
+
+impl Raw {
+    fn enter() -> io::Result<Self> {
+        enable_raw_mode().map(|()| Self)
+    }
+}
+
+impl Drop for Raw {
+    fn drop(&mut self) {
+        let _ = disable_raw_mode();
+    }
+}
+
+impl Terminal {
+    /// `is_there` where standard input is a terminal.
+    pub(super) const fn new(is_there: bool) -> Self {
+        Self {
+            is_there,
+            input: None,
+            open: None,
+            progress: false,
+        }
+    }
+
+    /// Shows what a deed says. What it did is given back, for the journal.
+    ///
+    /// # Errors
+    /// Standard output is gone.
+    pub(super) fn take(&mut self, said: Said) -> Result<Option<Action>, Failure> {
+        match said {
+            Said::Action(action) => return Ok(Some(action)),
+            Said::Line(text) => self.between(|| print(&lines(&text)))?,
+            Said::Aside(text) => self.between(|| {
+                let _ = io::stderr().write_all(lines(&text).as_bytes());
+                Ok(())
+            })?,
+            Said::Progress(text) => self.show(&text),
+            Said::Question(question) => self.put(question),
+        }
+        Ok(None)
+    }
+
+    /// Until the user did something. Dropping the future loses nothing.
+    pub(super) async fn heard(&mut self) -> Heard {
+        let (Some(input), true) = (&mut self.input, self.open.is_some()) else {
+            return std::future::pending().await;
+        };
+        if let Some(event) = input.next().await {
+            return self.press(&event);
+        }
+        // The terminal is gone.
+        self.is_there = false;
+        if let Some(open) = self.open.take() {
+            open.question.nobody();
+        }
+        Heard::Interrupt
+    }
+
+    /// Gives the terminal back.
+    pub(super) fn end(&mut self) {
+        self.withdraw();
+        self.clear();
+    }
+
+    /// Writes while the terminal is as usual, and puts an open question again below.
+    fn between(&mut self, write: impl FnOnce() -> Result<(), Failure>) -> Result<(), Failure> {
+        self.clear();
+        if self.open.as_ref().is_some_and(|open| open.question.is_over()) {
+            self.withdraw();
+        }
+        if self.open.is_none() {
+            return write();
+        }
+        eprint_now("\r\x1b[K");
+        let _ = disable_raw_mode();
+        let wrote = write();
+        let _ = enable_raw_mode();
+        if let Some(open) = &self.open {
+            eprint_now(&format!("{}{}", last_line(&open.question.text), open.shown()));
+        }
+        wrote
+    }
+
+    fn show(&mut self, text: &str) {
+        if self.open.is_some() || !io::stderr().is_terminal() {
+            return;
+        }
+        self.clear();
+        if !text.is_empty() {
+            self.progress = true;
+            eprint_now(text);
+        }
+    }
+
+    fn clear(&mut self) {
+        if std::mem::take(&mut self.progress) {
+            eprint_now("\r\x1b[K");
+        }
+    }
+
+    fn put(&mut self, question: Question) {
+        self.withdraw();
+        self.clear();
+        if !self.is_there {
+            return question.nobody();
+        }
+        let input = self.input.get_or_insert_with(Input::start);
+        // What was typed before it was asked is no answer.
+        input.drain();
+        let hint = match question.form {
+            Form::YesNo => " [y/N] ",
+            Form::Word(_) | Form::Text | Form::Secret => " ",
+        };
+        let mut question = question;
+        question.text.push_str(hint);
+        eprint_now(&question.text);
+        match Raw::enter() {
+            Ok(raw) => {
+                self.open = Some(Open {
+                    question,
+                    typed: String::new(),
+                    raw,
+                });
+            }
+            Err(_) => question.nobody(),
+        }
+    }
+
+    /// Takes a question away that nobody waits for any more.
+    fn withdraw(&mut self) {
+        if self.open.take().is_some() {
+            eprint_now("\n");
+        }
+    }
+
+    fn press(&mut self, event: &Event) -> Heard {
+        let Some(open) = &mut self.open else {
+            return Heard::Key;
+        };
+        match event {
+            Event::Key(key) if key.kind != KeyEventKind::Release => match open.key(key) {
+                Typed::More => {}
+                Typed::Line(line) => {
+                    if let Some(open) = self.open.take() {
+                        drop(open.raw);
+                        eprint_now("\n");
+                        open.question.answer(line);
+                    }
+                }
+                Typed::Interrupt => {
+                    self.withdraw();
+                    return Heard::Interrupt;
+                }
+            },
+            Event::Paste(text) => {
+                for c in text.chars() {
+                    open.put(c);
+                }
+            }
+            _ => {}
+        }
+        Heard::Key
+    }
+}
+
+enum Typed {
+    More,
+    Line(String),
+    Interrupt,
+}
+
+impl Open {
+    fn key(&mut self, key: &KeyEvent) -> Typed {
+        let control = key.modifiers.contains(KeyModifiers::CONTROL);
+        match key.code {
+            KeyCode::Char('c' | 'C') if control => return Typed::Interrupt,
+            // As at any prompt: the end of the input, or Esc, is an answer without a word.
+            KeyCode::Char('d' | 'D') if control => return Typed::Line(String::new()),
+            KeyCode::Esc => return Typed::Line(String::new()),
+            KeyCode::Enter => return Typed::Line(std::mem::take(&mut self.typed)),
+            KeyCode::Backspace if self.typed.pop().is_some() && self.question.form != Form::Secret => {
+                eprint_now("\x08 \x08");
+            }
+            KeyCode::Char(c) if !control => self.put(c),
+            _ => {}
+        }
+        Typed::More
+    }
+
+    fn put(&mut self, c: char) {
+        if self.typed.len() + c.len_utf8() > LONGEST || c.is_control() {
+            return;
+        }
+        self.typed.push(c);
+        if self.question.form != Form::Secret {
+            eprint_now(c.encode_utf8(&mut [0; 4]));
+        }
+    }
+
+    fn shown(&self) -> &str {
+        match self.question.form {
+            Form::Secret => "",
+            Form::YesNo | Form::Word(_) | Form::Text => &self.typed,
+        }
+    }
+}
+
+/// Whole lines.
+fn lines(text: &str) -> String {
+    format!("{}\n", text.trim_end_matches('\n'))
+}
+
+fn last_line(text: &str) -> &str {
+    text.rsplit('\n').next().unwrap_or(text)
+}
+
+fn eprint_now(text: &str) {
+    let mut err = io::stderr();
+    let _ = err.write_all(text.as_bytes());
+    let _ = err.flush();
+}

@@ -1,0 +1,216 @@
+//! The deed's side of the network: ways to devices, questions of the scanner's, and the time.
+
+use std::collections::BTreeSet;
+use std::net::{Ipv4Addr, SocketAddr};
+use std::time::Duration;
+
+use link::Stage;
+use tokio::sync::{mpsc, oneshot, watch};
+use vocab::{ArpForm, Ask, Budget, Fact, Mac, Moment, Rank, Sighting};
+
+use super::clock::Clock;
+use super::whom::Place;
+use super::wish::{NoWay, Way, Wish};
+use crate::tunnel::{self, Line};
+
+/// So long an address to speak from may be sought: the scanner seeks for 30 s at most, and probes for 2.
+const SEEK: Duration = Duration::from_secs(40);
+/// Datagrams that may wait for the deed.
+const DATAGRAMS: usize = 64;
+/// So often it is asked who holds an address, and so far apart: one question may be lost.
+const WHO: u32 = 3;
+const WHO_APART: Duration = Duration::from_secs(1);
+
+/// The deed's handle on the network. All goes from a borrowed, checked address with this computer's own MAC, so
+/// that its addresses, routes and neighbour table stay as they are. Nothing leaves under the show lock, whatever
+/// a deed does.
+#[derive(Debug, Clone)]
+pub(crate) struct Desk {
+    pub(super) wishes: mpsc::UnboundedSender<Wish>,
+    pub(super) clock: Clock,
+}
+
+impl Desk {
+    /// The time on the run's own clock.
+    pub(crate) fn now(&self) -> Moment {
+        self.clock.now()
+    }
+
+    /// Waits for so long, by the run's own clock.
+    pub(crate) async fn wait(&self, span: Duration) {
+        self.wait_until(self.now() + span).await;
+    }
+
+    /// Waits until then.
+    pub(crate) async fn wait_until(&self, at: Moment) {
+        self.clock.until(at).await;
+    }
+
+    /// What comes of `work`; `None` after `span`.
+    pub(crate) async fn within<T>(&self, span: Duration, work: impl Future<Output = T>) -> Option<T> {
+        tokio::select! {
+            biased;
+            done = work => Some(done),
+            () = self.wait(span) => None,
+        }
+    }
+
+    /// A way to the hardware that is at this place, and to nobody else at its address. It is closed when what
+    /// this gives is dropped; several at one time are well.
+    ///
+    /// # Errors
+    /// There is none.
+    pub(crate) async fn reach(&self, place: &Place) -> Result<Reached, NoWay> {
+        let (tell, told) = oneshot::channel();
+        let _ = self.wishes.send(Wish::Open(place.clone(), tell));
+        let (desk, way) = told.await.map_err(|_| NoWay::NoAddress)?;
+        let reached = Reached {
+            place: place.clone(),
+            desk,
+            way,
+            wishes: self.wishes.clone(),
+        };
+        match self.within(SEEK, reached.stands()).await {
+            Some(Ok(_)) => Ok(reached),
+            Some(Err(why)) => Err(why),
+            None => Err(NoWay::NoAddress),
+        }
+    }
+
+    /// Puts a question of the scanner's on the network at that place, with its manners and pace. What comes of it
+    /// is in the head count, and in [`Desk::sightings`].
+    pub(crate) fn ask(&self, leg: usize, ask: Ask) {
+        let _ = self.wishes.send(Wish::Ask(leg, ask));
+    }
+
+    /// All that is seen from now on, each with the place of its network.
+    pub(crate) fn sightings(&self) -> mpsc::UnboundedReceiver<(usize, Sighting)> {
+        let (give, take) = mpsc::unbounded_channel();
+        let _ = self.wishes.send(Wish::Hear(give));
+        take
+    }
+
+    /// Who holds this address now: asks in nobody's name (which also those on another subnet answer), three times
+    /// a second apart, and collects all answers. Nobody is no proof before [`Desk::ask`] could be sent, so look
+    /// whether the link carries.
+    pub(crate) async fn holders(&self, leg: usize, address: Ipv4Addr) -> BTreeSet<Mac> {
+        let mut seen = self.sightings();
+        let mut all = BTreeSet::new();
+        for _ in 0..WHO {
+            self.ask(
+                leg,
+                Ask::Arp {
+                    address,
+                    form: ArpForm::Nobody,
+                    rank: Rank::Rig,
+                    budget: Budget::Pass,
+                },
+            );
+            let listen = async {
+                while let Some((from, sighting)) = seen.recv().await {
+                    if let Fact::Arp(arp) = &sighting.fact
+                        && (from, arp.address) == (leg, address)
+                        && arp.frame_source == arp.sender
+                    {
+                        all.insert(arp.sender);
+                    }
+                }
+            };
+            let _: Option<()> = self.within(WHO_APART, listen).await;
+        }
+        all
+    }
+}
+
+/// A way to a device.
+#[derive(Debug)]
+pub(crate) struct Reached {
+    place: Place,
+    desk: tunnel::Desk,
+    way: watch::Receiver<Way>,
+    wishes: mpsc::UnboundedSender<Wish>,
+}
+
+impl Reached {
+    /// Where it leads.
+    pub(crate) const fn place(&self) -> &Place {
+        &self.place
+    }
+
+    /// How it stands. One that was lost seeks another address by itself; its streams are cut then, and its
+    /// exchanges go on.
+    pub(crate) fn way(&self) -> Way {
+        *self.way.borrow()
+    }
+
+    /// Until it stands; the address that it speaks from.
+    ///
+    /// # Errors
+    /// There is no way any more.
+    pub(crate) async fn stands(&self) -> Result<Ipv4Addr, NoWay> {
+        let mut way = self.way.clone();
+        loop {
+            match *way.borrow_and_update() {
+                Way::Stands(from) => return Ok(from),
+                Way::Closed(why) => return Err(why),
+                Way::Seeks => {}
+            }
+            if way.changed().await.is_err() {
+                return Err(NoWay::NoAddress);
+            }
+        }
+    }
+
+    /// A connection to a port. It may take 10 s until it is known that nobody takes it. End it in order with
+    /// `shutdown` and read to the end; one that is dropped is reset.
+    ///
+    /// # Errors
+    /// How it failed.
+    pub(crate) async fn stream(&self, port: u16) -> Result<Line, Stage> {
+        self.desk.connect(port).await
+    }
+
+    /// An exchange of datagrams with a port; one at a time for each port.
+    pub(crate) async fn exchange(&self, port: u16) -> Exchange {
+        let (give, replies) = mpsc::channel(DATAGRAMS);
+        self.desk.wish(tunnel::Wish::Listen(port, give)).await;
+        Exchange {
+            desk: self.desk.clone(),
+            port,
+            replies,
+        }
+    }
+}
+
+impl Drop for Reached {
+    fn drop(&mut self) {
+        let _ = self.wishes.send(Wish::Close(self.place.clone()));
+    }
+}
+
+/// An exchange of datagrams, from a port of our own that stays the same while something is said at least once a
+/// minute and the way stands.
+#[derive(Debug)]
+pub(crate) struct Exchange {
+    desk: tunnel::Desk,
+    port: u16,
+    replies: mpsc::Receiver<(SocketAddr, Vec<u8>)>,
+}
+
+impl Exchange {
+    /// Sends a datagram. It may be lost like any other, and is where the way does not stand.
+    pub(crate) async fn send(&self, datagram: &[u8]) {
+        // No client of a tunnel has port 0.
+        let us = SocketAddr::from((Ipv4Addr::LOCALHOST, 0));
+        let wish = tunnel::Wish::Send((self.port, us), datagram.to_vec());
+        self.desk.wish(wish).await;
+    }
+
+    /// The next datagram from the port. Waits for ever where none comes: wrap it in [`Desk::within`].
+    pub(crate) async fn next(&mut self) -> Vec<u8> {
+        match self.replies.recv().await {
+            Some((_, datagram)) => datagram,
+            None => std::future::pending().await,
+        }
+    }
+}
