@@ -6,6 +6,7 @@ use std::time::Duration;
 
 use vocab::{AddressRange, ControlPort, Ipv4Net, Mac, Power};
 use wire::persona::camera::CameraPlan;
+use wire::persona::device::DevicePlan;
 
 pub use crate::deeds::{Computer, Deed};
 use crate::oddity::Oddities;
@@ -277,6 +278,7 @@ pub struct HostPlan {
     pub(crate) title: String,
     pub(crate) odd: Oddities,
     pub(crate) camera: Option<CameraPlan>,
+    pub(crate) device: Option<DevicePlan>,
     pub(crate) drives: BTreeMap<u32, Vec<Ipv4Addr>>,
 }
 
@@ -306,6 +308,7 @@ impl HostPlan {
             title: String::new(),
             odd: Oddities::default(),
             camera: None,
+            device: None,
             drives: BTreeMap::new(),
         }
     }

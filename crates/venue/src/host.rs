@@ -94,7 +94,7 @@ impl Host {
             settled_addresses: false,
             neighbours: Neighbours::new(Room::HOST),
             calls: Calls::new(&plan.habit),
-            services: Services::new(plan.services.clone(), plan.clients, plan.camera.as_ref()),
+            services: Services::new(&plan),
             persona: persona(&plan),
             server: dhcp::Server::new(&plan.habit),
             stack: None,
@@ -140,11 +140,17 @@ impl Host {
         self.held.clear();
         self.settled_addresses = false;
         (self.spoke, self.settled_at) = (None, None);
+        self.drop_stack();
+        self.services.managed.lose_power();
+        self.services.restart_camera(self.plan.camera.as_ref());
+        self.calls = Calls::new(&self.plan.habit);
+    }
+
+    /// All its connections are gone.
+    pub(crate) fn drop_stack(&mut self) {
         self.stack = None;
         self.stack_due = None;
         self.services.forget_sockets();
-        self.services.restart_camera(self.plan.camera.as_ref());
-        self.calls = Calls::new(&self.plan.habit);
     }
 
     /// The cable begins or ceases to carry. `quiet`: as it was all the time before the run.
@@ -222,7 +228,7 @@ impl Host {
             return Some(self.uptime.at(self.plan.boot.link));
         }
         if !self.carrier {
-            return self.stack_due;
+            return [self.stack_due, self.act_due()].into_iter().flatten().min();
         }
         let calls = self.calls.due().filter(|_| self.settled_addresses);
         [
@@ -231,6 +237,7 @@ impl Host {
             calls,
             self.query_due(),
             self.stack_due,
+            self.act_due(),
         ]
         .into_iter()
         .flatten()
@@ -248,6 +255,7 @@ impl Host {
         if self.stack_due.is_some_and(|at| at <= now) {
             self.run_stack(now, out);
         }
+        self.act(now);
         if !self.carrier {
             return;
         }
@@ -399,6 +407,7 @@ impl Host {
 
     /// Lets the stack work, its services speak, and its packets go out.
     fn run_stack(&mut self, now: Moment, out: &mut Outbox) {
+        self.services.managed.see(self.view());
         let Some(stack) = &mut self.stack else {
             self.stack_due = None;
             return;

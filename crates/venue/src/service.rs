@@ -6,12 +6,13 @@ use smoltcp::iface::SocketHandle;
 use smoltcp::socket::{tcp, udp};
 use vocab::{ControlPort, ControlWord, Moment};
 use wire::ipv4;
-use wire::persona::camera::{Camera, CameraPlan};
+use wire::persona::camera::Camera;
 use wire::persona::{self, Persona};
 use wire::visca::Framing;
 
-use crate::builder::Service;
+use crate::builder::{HostPlan, Service};
 use crate::camera::Peer;
+use crate::device::Managed;
 use crate::stack::Stack;
 
 /// Buffers of one connection. Requests are short; long answers go out in pieces.
@@ -31,31 +32,29 @@ pub(crate) enum Gate {
 
 pub(crate) struct Connection {
     pub(crate) handle: SocketHandle,
-    port: u16,
-    heard: Vec<u8>,
+    pub(crate) port: u16,
+    pub(crate) heard: Vec<u8>,
     pub(crate) owed: Vec<u8>,
 }
 
 /// The ports of a host.
 #[derive(Default)]
 pub(crate) struct Services {
-    list: Vec<(ControlPort, Service)>,
+    pub(crate) list: Vec<(ControlPort, Service)>,
     clients: usize,
     pub(crate) connections: Vec<Connection>,
     pub(crate) datagrams: Vec<(SocketHandle, u16)>,
     pub(crate) camera: Option<Camera<Peer>>,
+    pub(crate) managed: Managed,
 }
 
 impl Services {
-    pub(crate) fn new(
-        list: Vec<(ControlPort, Service)>,
-        clients: usize,
-        camera: Option<&CameraPlan>,
-    ) -> Self {
+    pub(crate) fn new(plan: &HostPlan) -> Self {
         Self {
-            list,
-            clients,
-            camera: camera.cloned().map(Camera::new),
+            list: plan.services.clone(),
+            clients: plan.clients,
+            camera: plan.camera.clone().map(Camera::new),
+            managed: Managed::new(plan.device.as_ref()),
             ..Self::default()
         }
     }
@@ -198,11 +197,13 @@ impl Services {
         self.listen_to_streams(persona, stack, now);
         self.listen_to_datagrams(persona, stack, now);
         self.let_camera_speak(stack, now);
+        self.let_drip(now);
         self.speak_in_streams(stack);
     }
 
     fn listen_to_streams(&mut self, persona: &Persona, stack: &mut Stack, now: Moment) {
-        for c in &mut self.connections {
+        for nth in 0..self.connections.len() {
+            let c = &mut self.connections[nth];
             let socket = stack.sockets.get_mut::<tcp::Socket>(c.handle);
             while socket.can_recv() {
                 let heard = &mut c.heard;
@@ -223,6 +224,10 @@ impl Services {
                 c.heard.drain(..taken);
                 continue;
             }
+            if self.managed_answer(nth, now).is_some() {
+                continue;
+            }
+            let c = &mut self.connections[nth];
             let reply = ports(&self.list, c.port, false).find_map(|p| persona::answer(p, persona, &c.heard));
             if let Some(reply) = reply {
                 c.heard.clear();
@@ -268,9 +273,10 @@ impl Services {
         }
     }
 
-    /// When its camera has something to say.
+    /// When it has something to say by itself.
     pub(crate) fn due(&self) -> Option<Moment> {
-        self.camera.as_ref().and_then(Camera::due)
+        let camera = self.camera.as_ref().and_then(Camera::due);
+        [camera, self.managed.due()].into_iter().flatten().min()
     }
 
     /// Whether a broadcast datagram to `port` would be heard.

@@ -125,7 +125,8 @@ fn every_scene_is_complete_and_its_rig_fits_our_computer() {
             "uplink",
             "damaged",
             "moving",
-            "crossed"
+            "crossed",
+            "unpacked"
         ]
     );
     for scene in &all {
@@ -186,7 +187,7 @@ const HALL: [&str; 12] = [
 
 #[test]
 fn each_scene_ends_or_stands_with_just_the_trouble_that_is_planned() {
-    let trouble: [(&str, u64, &[&str]); 30] = [
+    let trouble: [(&str, u64, &[&str]); 31] = [
         ("calm", 5, &[]),
         ("cable", 5, &[]),
         ("damaged", 5, &[]),
@@ -201,6 +202,7 @@ fn each_scene_ends_or_stands_with_just_the_trouble_that_is_planned() {
         ("moving", 5, &["Ramp", "Jetty"]),
         ("moving", 70, &[]),
         ("crossed", 5, &[]),
+        ("unpacked", 5, &["Helm", "Compass", "Sextant"]),
         ("held", 31, &[]),
         ("brownout", 5, &[]),
         ("brownout", 280, &["Balcony"]),

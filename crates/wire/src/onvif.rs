@@ -20,6 +20,7 @@ use crate::head::Head;
 use crate::http::{self, Sought};
 
 mod answer;
+mod asked;
 mod clock;
 mod digest;
 mod fault;
@@ -30,6 +31,7 @@ mod token;
 mod tree;
 
 pub use answer::{Answer, Ear, MAX_ANSWER, Refusal};
+pub(crate) use asked::{Asked, Tried};
 pub use clock::{DeviceTime, read_clock};
 pub use digest::Challenge;
 pub use fault::{Fault, Wrong};

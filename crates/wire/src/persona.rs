@@ -3,6 +3,8 @@
 //! Nothing here is used to read what comes off a wire.
 
 pub mod camera;
+pub mod device;
+mod device_words;
 pub mod head;
 
 use vocab::{ControlPort, ControlWord, Power, Text};

@@ -30,6 +30,7 @@ mod standings;
 mod strayed;
 mod tangled;
 mod traps;
+mod unpacked;
 mod uplink;
 
 pub(crate) use parts::OURS;
@@ -84,6 +85,7 @@ pub fn scenes() -> Vec<Scene> {
         damaged::scene(),
         moving::scene(),
         crossed::scene(),
+        unpacked::scene(),
     ]
 }
 

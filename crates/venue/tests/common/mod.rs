@@ -229,6 +229,18 @@ impl Dialer {
     }
 
     pub fn tcp(&mut self, bench: &mut Bench, to: Ipv4Addr, port: u16, request: &[u8]) -> Came {
+        self.tcp_until(bench, to, port, request, |_| true)
+    }
+
+    /// The same, listening until what came is `enough`, or nothing came for 3 s.
+    pub fn tcp_until(
+        &mut self,
+        bench: &mut Bench,
+        to: Ipv4Addr,
+        port: u16,
+        request: &[u8],
+        mut enough: impl FnMut(&[u8]) -> bool,
+    ) -> Came {
         let buffer = || tcp::SocketBuffer::new(vec![0; 4096]);
         let mut sockets = SocketSet::new(Vec::new());
         let handle = sockets.add(tcp::Socket::new(buffer(), buffer()));
@@ -248,17 +260,23 @@ impl Dialer {
             _ => {}
         }
         socket.send_slice(request).unwrap();
-        self.drive(bench, &mut sockets, secs(3), |s| {
-            s.get::<tcp::Socket>(handle).can_recv()
-        });
-        let socket = sockets.get_mut::<tcp::Socket>(handle);
         let mut answer = Vec::new();
-        while socket.can_recv() {
-            socket
-                .recv(|bytes| (bytes.len(), answer.extend_from_slice(bytes)))
-                .unwrap();
+        loop {
+            self.drive(bench, &mut sockets, secs(3), |s| {
+                s.get::<tcp::Socket>(handle).can_recv()
+            });
+            let socket = sockets.get_mut::<tcp::Socket>(handle);
+            let before = answer.len();
+            while socket.can_recv() {
+                socket
+                    .recv(|bytes| (bytes.len(), answer.extend_from_slice(bytes)))
+                    .unwrap();
+            }
+            if answer.len() == before || enough(&answer) {
+                break;
+            }
         }
-        socket.close();
+        sockets.get_mut::<tcp::Socket>(handle).close();
         self.drive(bench, &mut sockets, secs(2), |s| {
             s.get::<tcp::Socket>(handle).state() == tcp::State::TimeWait
         });

@@ -26,11 +26,34 @@ impl DeviceTime {
             .map(Self)
     }
 
+    /// What clocks show that were never set (common practice, no source).
+    pub const NEVER_SET: Self = Self(DateTime::constant(2000, 1, 1, 0, 0, 0, 0));
+
     /// What the clock shows so much later.
     #[must_use]
     pub fn after(self, span: Duration) -> Self {
         let span = SignedDuration::try_from(span).unwrap_or(SignedDuration::MAX);
         Self(self.0.saturating_add(span))
+    }
+
+    /// The moment that a message carries.
+    pub(super) fn of_stamp(text: &str) -> Option<Self> {
+        let text = text.strip_suffix('Z')?;
+        text.parse().ok().map(Self)
+    }
+
+    /// How many seconds it is after `other`.
+    pub(super) fn seconds_from(self, other: Self) -> i64 {
+        self.0.duration_since(other.0).as_secs()
+    }
+
+    /// Year, month and day; hour, minute and second.
+    pub(crate) fn parts(self) -> ([i16; 3], [i8; 3]) {
+        let at = self.0;
+        (
+            [at.year(), at.month().into(), at.day().into()],
+            [at.hour(), at.minute(), at.second()],
+        )
     }
 
     /// As a message carries it.

@@ -82,10 +82,7 @@ impl Challenge {
         {
             return None;
         }
-        let value = |name: &str| {
-            let mut found = all.iter().filter(|(key, _)| key.eq_ignore_ascii_case(name));
-            found.next().map(|(_, value)| value.clone())
-        };
+        let value = |name: &str| scheme.value(name).map(str::to_owned);
         let algorithm = value("algorithm");
         let (hash, session) = match algorithm.as_deref().map(str::to_ascii_lowercase).as_deref() {
             None | Some("md5") => (Hash::Md5, false),
@@ -141,7 +138,7 @@ impl Challenge {
     }
 
     /// RFC 7616 section 3.4.1.
-    fn response(
+    pub(super) fn response(
         &self,
         user: &[u8],
         password: &[u8],
@@ -174,6 +171,17 @@ fn quoted(text: &str) -> String {
 pub(super) struct Scheme {
     pub(super) name: String,
     values: Vec<(String, String)>,
+}
+
+impl Scheme {
+    /// The first value of that name.
+    pub(super) fn value(&self, name: &str) -> Option<&str> {
+        let mut found = self
+            .values
+            .iter()
+            .filter(|(key, _)| key.eq_ignore_ascii_case(name));
+        found.next().map(|(_, value)| value.as_str())
+    }
 }
 
 /// The schemes in one field: each a word, then its values, all with commas between.

@@ -20,7 +20,7 @@ pub struct Token(String);
 
 impl Token {
     /// `None` if it is empty, too long or holds what no message can carry back.
-    pub(super) fn new(text: &str) -> Option<Self> {
+    pub(crate) fn new(text: &str) -> Option<Self> {
         let fits = !text.is_empty() && text.len() <= MAX_TOKEN && !text.chars().any(char::is_control);
         fits.then(|| Self(text.to_owned()))
     }

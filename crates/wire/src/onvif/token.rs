@@ -34,7 +34,7 @@ pub(super) fn header(login: &Login, at: DeviceTime, draw: &Draw) -> String {
 }
 
 /// `Base64(SHA-1(nonce + created + password))`.
-fn digest(nonce: &[u8], created: &str, password: &[u8]) -> String {
+pub(super) fn digest(nonce: &[u8], created: &str, password: &[u8]) -> String {
     let mut hash = Sha1::new();
     hash.update(nonce);
     hash.update(created.as_bytes());

@@ -75,6 +75,11 @@ impl Node {
         }
     }
 
+    /// What it is called, whosever it is.
+    pub(super) fn name(&self) -> &str {
+        &self.name
+    }
+
     /// Whether it is the service's and called so.
     pub(super) fn is(&self, name: &str) -> bool {
         self.space == Space::Onvif && self.name == name
@@ -118,7 +123,8 @@ pub(super) fn body(bytes: &[u8]) -> Result<Node, NoTree> {
     inside.next().ok_or(NoTree::NotSoap)
 }
 
-fn read(bytes: &[u8]) -> Result<Node, NoTree> {
+/// The root element of `bytes`.
+pub(super) fn read(bytes: &[u8]) -> Result<Node, NoTree> {
     // What is not UTF-8 was a text for people in another encoding.
     let text = String::from_utf8_lossy(bytes);
     let mut reader = NsReader::from_str(&text);
