@@ -14,7 +14,7 @@ use serde_json::Value;
 use crate::{PATIENCE, top};
 
 /// Every command that there is.
-pub const COMMANDS: [&str; 14] = [
+pub const COMMANDS: [&str; 15] = [
     "board",
     "check",
     "survey",
@@ -26,6 +26,7 @@ pub const COMMANDS: [&str; 14] = [
     "budget",
     "sheet",
     "reach",
+    "wink",
     "schema",
     "completions",
     "manual",

@@ -9,6 +9,7 @@ mod plan;
 mod reach;
 mod schema;
 mod sheet;
+mod wink;
 
 use std::num::NonZeroU32;
 use std::path::PathBuf;
@@ -27,6 +28,7 @@ pub(crate) use self::plan::{MovesArgs, PlanArgs, Server};
 pub(crate) use self::reach::{ControlChoice, ReachArgs};
 pub(crate) use self::schema::SchemaArgs;
 pub(crate) use self::sheet::{SheetArgs, SheetForm, SheetPart};
+pub(crate) use self::wink::WinkArgs;
 use crate::places::parse_place;
 
 /// Takes the head count of a live-video rig: reads a rig file (what should be on the network),
@@ -40,7 +42,7 @@ use crate::places::parse_place;
     long_about = None,
     after_help = "Exit codes: 0 ready or done, 1 not ready (check), 2 wrong usage or a bad file, \
                   3 the link cannot be used, 4 a fault inside, 130 interrupted.\n\
-                  rigmuster only asks questions: no command here changes a device by itself. Ask whoever \
+                  rigmuster only asks questions, but for wink, which asks you first. Ask whoever \
                   runs the venue's network before you use it there."
 )]
 pub struct Cli {
@@ -130,6 +132,8 @@ pub enum Command {
     Sheet(SheetArgs),
     /// Open one device in your own browser or control software, also on a foreign subnet
     Reach(ReachArgs),
+    /// Have a camera show itself: its tally lamp goes on and off, or its head moves a little and back; asks first
+    Wink(WinkArgs),
     /// Print the JSON Schema of the rig file or of what a command prints as JSON
     Schema(SchemaArgs),
     /// Print a completion script for a shell

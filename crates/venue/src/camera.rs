@@ -107,6 +107,15 @@ impl Venue {
         self.hosts.iter().position(|h| h.plan.name == name).map(HostId)
     }
 
+    /// The host of that name is a camera like that from now on.
+    pub fn put_camera(&mut self, name: &str, camera: CameraPlan) {
+        let host = self.host_named(name).and_then(|id| self.hosts.get_mut(id.0));
+        if let Some(host) = host {
+            host.services.restart_camera(Some(&camera));
+            host.plan.camera = Some(camera);
+        }
+    }
+
     /// Whether the lamp of that camera is lit; `None` if it has none.
     pub fn lamp(&self, name: &str) -> Option<bool> {
         let camera = self.hosts[self.host_named(name)?.0].services.camera.as_ref();

@@ -31,5 +31,6 @@ mod starts;
 mod told;
 mod traps;
 mod who;
+mod wink;
 mod wire;
 mod woken;

@@ -6,7 +6,6 @@ mod board;
 mod budget;
 mod check;
 mod compare;
-#[allow(dead_code, reason = "the first deed that it is the host of comes next")]
 mod deed;
 mod enroll;
 mod generate;
@@ -19,6 +18,7 @@ mod rehearse;
 mod schema;
 mod sheet;
 mod survey;
+mod wink;
 
 use std::future::Future;
 use std::io::{self, Write};
@@ -80,6 +80,7 @@ fn dispatch(cli: Cli) -> Result<Exit, Failure> {
         Command::Budget(args) => budget::budget(&args),
         Command::Sheet(args) => sheet::sheet(&args),
         Command::Reach(args) => block_on(reach::reach(args)),
+        Command::Wink(args) => block_on(wink::wink(args)),
         Command::Schema(args) => schema::schema(&args),
         Command::Completions { shell } => generate::completions(shell),
         Command::Manual => generate::manual(),

@@ -32,7 +32,9 @@ mod room;
 pub(crate) mod script;
 mod stop;
 mod talk;
+mod visca;
 mod whom;
+pub(crate) mod wink;
 mod wish;
 
 pub(crate) use desk::{Desk, Exchange, Reached};
@@ -40,6 +42,7 @@ pub(crate) use doing::{Doing, End};
 pub(crate) use gate::{Deed, admit, may};
 pub(crate) use stop::Stop;
 pub(crate) use talk::{Form, Question, Said, Secret, Talk};
+pub(crate) use visca::{Camera, Trouble};
 pub(crate) use whom::{Place, Sight, Whom};
 pub(crate) use wish::{NoWay, Way};
 

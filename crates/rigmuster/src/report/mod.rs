@@ -25,7 +25,7 @@ pub(crate) use json::{Report, RigPart};
 pub(crate) use progress::Progress;
 pub(crate) use records::Record;
 pub(crate) use sheet::SheetReport;
-pub(crate) use table::{Paint, table};
+pub(crate) use table::{Paint, table, wrapped};
 pub(crate) use word::{Format, Printed, Word, ipv4};
 
 /// A file without its folders, which are nobody's business on paper.

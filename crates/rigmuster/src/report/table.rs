@@ -269,7 +269,7 @@ pub(super) fn columns(heads: &[&str], rows: Vec<Vec<String>>) -> String {
 }
 
 /// Running text behind `head`, broken between words at `wide` cells and set in below the head.
-pub(super) fn wrapped(head: &str, text: &str, wide: usize) -> String {
+pub(crate) fn wrapped(head: &str, text: &str, wide: usize) -> String {
     let indent = head.width();
     let mut out = String::new();
     let mut line = head.to_owned();

@@ -27,7 +27,6 @@ impl Input {
     }
 
     /// Forgets all that came so far.
-    #[allow(dead_code, reason = "the first question comes next")]
     pub(crate) fn drain(&mut self) {
         while self.events.try_recv().is_ok() {}
     }

@@ -4,7 +4,9 @@ mod find;
 mod terminal;
 
 use std::io::{self, IsTerminal, Write};
+use std::time::Duration;
 
+use board::span;
 use ledger::Purpose;
 use vocab::{Level, Mode};
 
@@ -13,7 +15,7 @@ use self::terminal::{Heard, Terminal};
 use super::interrupt::Interrupt;
 use super::open::{Run, Tempo, open_without};
 use crate::args::{DeedArgs, RigArg};
-use crate::hands::{Deed, Desk, Doing, End, Stop, Talk, may};
+use crate::hands::{Deed, Desk, Doing, End, Stop, Talk, Whom, may};
 use crate::journal::{self, Recorder};
 use crate::settings::Expected;
 use crate::{Exit, Failure};
@@ -84,6 +86,23 @@ pub(super) fn warn_of_forwarding(run: &Run, leg: usize) {
     }
 }
 
+/// It was not seen in time, and `so`.
+pub(super) fn nowhere(whom: &Whom, within: Duration, so: &str) {
+    let step = match whom {
+        Whom::Device(_) | Whom::Mac(_) => {
+            "look whether it is switched on; if it may be on another subnet, rigmuster survey --far finds where"
+        }
+        Whom::Address(_) => {
+            "look whether it is switched on, and at this very address: rigmuster survey --far"
+        }
+    };
+    let _ = writeln!(
+        io::stderr(),
+        "rigmuster: {whom} was not heard within {}: {so}\nnext step: {step}",
+        span(within)
+    );
+}
+
 /// Carries out a deed on the terminal: shows what it says, asks what it asks, and ends it in order at the first
 /// interrupt. The head count goes on meanwhile.
 ///
@@ -148,7 +167,7 @@ fn exit(deed: Deed, end: End) -> Result<Exit, Failure> {
         End::Declined | End::Failed => Ok(Exit::NotReady),
         End::Stopped(Stop::Interrupted | Stop::Locked) => Ok(Exit::Interrupted),
         End::Stopped(Stop::NobodyToAsk) => Err(Failure::usage(format_args!(
-            "{verb} asks before it does anything, and there is no terminal to ask on: the answer is no\n\
+            "{verb} asks first, and there is no terminal to ask on: the answer is no\n\
              next step: run it in a terminal window; --dry-run only says what it would do and send"
         ))),
         End::Overdue => Err(Failure::link(format_args!(

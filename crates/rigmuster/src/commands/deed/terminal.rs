@@ -9,8 +9,11 @@ use super::super::print;
 use crate::Failure;
 use crate::hands::{Form, Question, Said};
 use crate::journal::Action;
+use crate::report::wrapped;
 use crate::screen::Input;
 
+/// The widest line that is written.
+const COLUMNS: usize = 80;
 /// The longest line that is taken.
 const LONGEST: usize = 256;
 
@@ -120,7 +123,9 @@ impl Terminal {
         let wrote = write();
         let _ = enable_raw_mode();
         if let Some(open) = &self.open {
-            eprint_now(&format!("{}{}", last_line(&open.question.text), open.shown()));
+            let text = lines(&open.question.text);
+            let last = split(&text).1;
+            eprint_now(&format!("{last}{}{}", hint(open.question.form), open.shown()));
         }
         wrote
     }
@@ -148,26 +153,20 @@ impl Terminal {
         if !self.is_there {
             return question.nobody();
         }
-        let input = self.input.get_or_insert_with(Input::start);
-        // What was typed before it was asked is no answer.
-        input.drain();
-        let hint = match question.form {
-            Form::YesNo => " [y/N] ",
-            Form::Word(_) | Form::Text | Form::Secret => " ",
+        let text = lines(&question.text);
+        let (above, last) = split(&text);
+        eprint_now(above);
+        let Ok(raw) = Raw::enter() else {
+            return question.nobody();
         };
-        let mut question = question;
-        question.text.push_str(hint);
-        eprint_now(&question.text);
-        match Raw::enter() {
-            Ok(raw) => {
-                self.open = Some(Open {
-                    question,
-                    typed: String::new(),
-                    raw,
-                });
-            }
-            Err(_) => question.nobody(),
-        }
+        // What was typed before it was asked is no answer.
+        self.input.get_or_insert_with(Input::start).drain();
+        eprint_now(&format!("{last}{}", hint(question.form)));
+        self.open = Some(Open {
+            question,
+            typed: String::new(),
+            raw,
+        });
     }
 
     /// Takes a question away that nobody waits for any more.
@@ -221,6 +220,8 @@ impl Open {
             // As at any prompt: the end of the input, or Esc, is an answer without a word.
             KeyCode::Char('d' | 'D') if control => return Typed::Line(String::new()),
             KeyCode::Esc => return Typed::Line(String::new()),
+            // Some terminals send a line feed for Enter.
+            KeyCode::Char('j' | 'J') if control => return Typed::Line(std::mem::take(&mut self.typed)),
             KeyCode::Enter => return Typed::Line(std::mem::take(&mut self.typed)),
             KeyCode::Backspace if self.typed.pop().is_some() && self.question.form != Form::Secret => {
                 eprint_now("\x08 \x08");
@@ -249,13 +250,33 @@ impl Open {
     }
 }
 
-/// Whole lines.
+/// Whole lines, the long ones broken between words.
 fn lines(text: &str) -> String {
-    format!("{}\n", text.trim_end_matches('\n'))
+    let mut out = String::new();
+    for line in text.trim_end_matches('\n').lines() {
+        if line.chars().count() <= COLUMNS {
+            out.push_str(line);
+            out.push('\n');
+        } else {
+            let words = line.trim_start();
+            let indent = &line[..line.len() - words.len()];
+            out.push_str(&wrapped(indent, words, COLUMNS));
+        }
+    }
+    out
 }
 
-fn last_line(text: &str) -> &str {
-    text.rsplit('\n').next().unwrap_or(text)
+const fn hint(form: Form) -> &'static str {
+    match form {
+        Form::YesNo => " [y/N] ",
+        Form::Word(_) | Form::Text | Form::Secret => " ",
+    }
+}
+
+/// The last line, which stays open for an answer, and what is above it.
+fn split(text: &str) -> (&str, &str) {
+    let text = text.trim_end();
+    text.split_at(text.rfind('\n').map_or(0, |at| at + 1))
 }
 
 fn eprint_now(text: &str) {

@@ -36,7 +36,7 @@ pub(super) async fn reach(args: ReachArgs) -> Result<Exit, Failure> {
         Found::There(place) => place,
         Found::Interrupted => return Ok(Exit::Interrupted),
         Found::Nowhere => {
-            say::nowhere(&whom, args.deed.within);
+            deed::nowhere(&whom, args.deed.within, "nothing was opened");
             return Ok(Exit::NotReady);
         }
     };

@@ -3,13 +3,12 @@
 use std::fmt::Write as _;
 use std::io::{self, IsTerminal, Write};
 use std::net::{Ipv4Addr, SocketAddr};
-use std::time::Duration;
 
 use board::span;
 use vocab::{ControlPort, ControlState, ControlWord, Moment};
 
 use super::FIGURES_EVERY;
-use crate::hands::{Place, Whom};
+use crate::hands::Place;
 use crate::tunnel::{Opened, Traffic, Wanted};
 use crate::{Failure, browser};
 
@@ -62,23 +61,6 @@ pub(super) fn near(place: &Place, ports: &[Wanted], open: bool) -> Result<(), Fa
         show(&url(ControlWord::Http, place.address, 80));
     }
     Ok(())
-}
-
-/// It was not seen in time.
-pub(super) fn nowhere(whom: &Whom, within: Duration) {
-    let step = match whom {
-        Whom::Device(_) | Whom::Mac(_) => {
-            "look whether it is switched on; if it may be on another subnet, rigmuster survey --far finds where"
-        }
-        Whom::Address(_) => {
-            "look whether it is switched on, and at this very address: rigmuster survey --far"
-        }
-    };
-    let _ = writeln!(
-        io::stderr(),
-        "rigmuster: {whom} was not heard within {}: nothing was opened\nnext step: {step}",
-        span(within)
-    );
 }
 
 /// Opens a page in the browser, or says how to do it.
