@@ -3,7 +3,7 @@
 
     onvif_device.py INTERFACE [--port N] [--wants nothing|token|md5|sha256|both|basic] [--user NAME] [--password WORD]
         [--clock SECONDS] [--takes soon|mute|restarting|at-restart] [--comes-up there|unmoved|never|ADDRESS/LEN]
-        [--down SECONDS] [--tells own|two|nameless|foreign|twins] [--path PATH] [--soap11] [--lock]
+        [--down SECONDS] [--tells own|two|nameless|foreign|twins] [--soap11] [--lock]
         [--trouble QUESTION=refuse:CODE|die|die-halfway|die-after|silent|drip|giant|page]...
 
 The interface must be alone in its network namespace: its addresses, its default route and its link are set with `ip`.
@@ -61,6 +61,7 @@ SECEXT = WSS + "wssecurity-secext-1.0.xsd"
 UTILITY = WSS + "wssecurity-utility-1.0.xsd"
 DIGEST_TYPE = WSS + "username-token-profile-1.0#PasswordDigest"
 XSD = "{http://www.w3.org/2001/XMLSchema}schema"
+PATH = "/onvif/device_service"
 REALM = "stage device"
 OTHER = "02:52:43:00:ee:02"
 # No entity of its own, no network, and no document of more than this.
@@ -410,7 +411,7 @@ def handler(device):
         def do_POST(self):
             length = int(self.headers.get("Content-Length", 0))
             body = self.rfile.read(min(length, LONGEST))
-            if self.path != device.o.path:
+            if self.path != PATH:
                 say(f"odd path {self.path!r}")
                 return self.send(self.reply(404, b"Nothing here.", kind="text/plain"))
             try:
@@ -502,7 +503,6 @@ def main():
     words.add_argument("--comes-up", default="there")
     words.add_argument("--down", type=float, default=1)
     words.add_argument("--tells", choices=["own", "two", "nameless", "foreign", "twins"], default="own")
-    words.add_argument("--path", default="/onvif/device_service")
     words.add_argument("--soap11", action="store_true")
     words.add_argument("--lock", action="store_true")
     words.add_argument("--trouble", action="append", default=[])

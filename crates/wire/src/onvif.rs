@@ -37,9 +37,9 @@ pub use digest::Challenge;
 pub use fault::{Fault, Wrong};
 pub use network::{Demand, Interface, NoChoice, Token, choose, read_demand, read_gateways, read_interfaces};
 pub use question::{Pass, Place, Question, Setting, read_gateway_set, read_needs_restart, read_restart};
-pub use secret::{Draw, Login, MAX_LOGIN, Secret};
+pub use secret::{Draw, Login, Secret};
 
-/// Where the service lives on a device (ONVIF Core).
+/// Where the service lives on every device (ONVIF Core Specification; only the port may differ).
 pub const PATH: &str = "/onvif/device_service";
 /// The envelope's namespace in SOAP 1.2 and in 1.1.
 const NAMESPACES: [&str; 2] = [

@@ -227,7 +227,7 @@ impl Message {
 }
 
 /// The host and port of an address such as `http://10.40.8.21:2000/onvif`, if it is in numbers.
-pub(crate) fn place(url: &str) -> Option<(Ipv4Addr, u16)> {
+fn place(url: &str) -> Option<(Ipv4Addr, u16)> {
     let (scheme, rest) = url.split_at_checked(7)?;
     if !scheme.eq_ignore_ascii_case("http://") {
         return None;

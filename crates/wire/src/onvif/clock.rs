@@ -62,12 +62,6 @@ impl DeviceTime {
     }
 }
 
-impl core::fmt::Display for DeviceTime {
-    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
-        write!(f, "{} UTC", self.0.strftime("%Y-%m-%d %H:%M:%S"))
-    }
-}
-
 /// The time in an answer to [`super::Question::Clock`], as of when the device answered.
 ///
 /// # Errors

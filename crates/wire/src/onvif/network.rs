@@ -3,7 +3,7 @@
 
 use core::net::Ipv4Addr;
 
-use vocab::{Ipv4Net, Mac, Text};
+use vocab::{Ipv4Net, Mac};
 
 use super::answer::{Answer, Refusal};
 use super::digest::Challenge;
@@ -20,18 +20,13 @@ pub struct Token(String);
 
 impl Token {
     /// `None` if it is empty, too long or holds what no message can carry back.
-    pub(crate) fn new(text: &str) -> Option<Self> {
+    pub fn new(text: &str) -> Option<Self> {
         let fits = !text.is_empty() && text.len() <= MAX_TOKEN && !text.chars().any(char::is_control);
         fits.then(|| Self(text.to_owned()))
     }
 
     pub(super) fn as_str(&self) -> &str {
         &self.0
-    }
-
-    /// For people.
-    pub fn text(&self) -> Text {
-        Text::clean(&self.0)
     }
 }
 

@@ -12,56 +12,28 @@ use super::secret::{Draw, Login};
 use super::{DEVICE, NAMESPACES, PATH, SCHEMA, text, token};
 use crate::http;
 
-/// The longest path of a service, in bytes (our bound).
-const MAX_PATH: usize = 256;
-
-/// Where a device's service stands.
+/// Where a device's service stands. Its path there is the same on every device ([`super::PATH`]).
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Place {
     /// The device.
     pub host: Ipv4Addr,
     /// The port.
     pub port: u16,
-    path: String,
 }
 
 impl Place {
     /// The usual place behind a port.
-    pub fn usual(host: Ipv4Addr, port: u16) -> Self {
-        Self {
-            host,
-            port,
-            path: PATH.to_owned(),
-        }
-    }
-
-    /// The place that a device tells of by WS-Discovery, such as `http://10.40.8.21:2000/onvif/device`;
-    /// `None` if that is not in numbers, not plain HTTP or no sound path.
-    pub fn of_url(url: &str) -> Option<Self> {
-        let (host, port) = crate::wsd::place(url)?;
-        let (_, rest) = url.split_at_checked("http://".len())?;
-        let path = rest.find('/').and_then(|at| rest.get(at..));
-        let path = path.unwrap_or(PATH);
-        let sound = path.len() <= MAX_PATH
-            && path
-                .bytes()
-                .all(|b| b.is_ascii_graphic() && b != b'#' && b != b'"');
-        sound.then(|| Self {
-            host,
-            port,
-            path: path.to_owned(),
-        })
+    pub const fn usual(host: Ipv4Addr, port: u16) -> Self {
+        Self { host, port }
     }
 
     /// The same service on a device that has another address now.
     #[must_use]
-    pub fn at(&self, host: Ipv4Addr) -> Self {
-        Self { host, ..self.clone() }
-    }
-
-    /// The path on the device.
-    pub fn path(&self) -> &str {
-        &self.path
+    pub const fn at(&self, host: Ipv4Addr) -> Self {
+        Self {
+            host,
+            port: self.port,
+        }
     }
 }
 
@@ -172,7 +144,7 @@ impl Question {
                 challenge,
                 draw,
             } => {
-                let answer = challenge.answer(login, &place.path, &draw);
+                let answer = challenge.answer(login, PATH, &draw);
                 (String::new(), format!("Authorization: {answer}\r\n"))
             }
         };
@@ -184,10 +156,9 @@ impl Question {
             self.body()
         );
         format!(
-            "POST {} HTTP/1.1\r\nHost: {}\r\nUser-Agent: rigmuster\r\n{beside}\
+            "POST {PATH} HTTP/1.1\r\nHost: {}\r\nUser-Agent: rigmuster\r\n{beside}\
              Content-Type: application/soap+xml; charset=utf-8; action=\"{DEVICE}/{}\"\r\n\
              Content-Length: {}\r\nConnection: close\r\n\r\n{message}",
-            place.path,
             http::authority(place.host, place.port),
             self.name(),
             message.len()

@@ -6,7 +6,7 @@ use zeroize::Zeroizing;
 
 /// The longest user name and password, in bytes: ONVIF Core lets a device bound them, and none is
 /// known to take more (common practice, no source).
-pub const MAX_LOGIN: usize = 255;
+const MAX_LOGIN: usize = 255;
 
 /// A text that is never shown: there is no way to print it, and its memory is wiped when it is dropped.
 pub struct Secret(Zeroizing<String>);
@@ -35,7 +35,7 @@ pub struct Login {
 }
 
 impl Login {
-    /// `None` if the user's name is empty, one of the two is longer than [`MAX_LOGIN`], or the name holds a
+    /// `None` if the user's name is empty, one of the two is longer than 255 bytes, or the name holds a
     /// control character, which no message can carry.
     pub fn new(user: String, password: Secret) -> Option<Self> {
         let user = Zeroizing::new(user);
