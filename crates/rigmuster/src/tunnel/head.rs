@@ -33,6 +33,8 @@ pub(crate) struct Request {
     pub body: Framing,
     /// The answer has no body.
     pub is_head: bool,
+    /// It offers to speak another protocol from then on (RFC 9110, section 7.8).
+    pub upgrades: bool,
     /// No other follows on the connection.
     pub last: bool,
 }
@@ -174,6 +176,10 @@ pub(crate) fn request(bytes: &[u8], names: &Names, door: Door) -> Result<Option<
         length,
         body,
         is_head: method == "HEAD",
+        upgrades: fields.count("upgrade") > 0
+            && fields
+                .words("connection")
+                .any(|w| w.eq_ignore_ascii_case("upgrade")),
         last: fields.is_last(minor),
     }))
 }

@@ -2,6 +2,7 @@
 
 use std::io;
 use std::pin::pin;
+use std::sync::atomic::{AtomicBool, Ordering};
 
 use tokio::io::{AsyncRead, AsyncWrite, AsyncWriteExt};
 
@@ -48,10 +49,12 @@ where
         };
         client.take(request.length);
         let mut body = request.body;
+        let asked = AtomicBool::new(false);
         let asks = async {
             let passed = async {
                 to_device.write_all(&request.head).await?;
                 client.pass(&mut body, &mut to_device).await?;
+                asked.store(true, Ordering::Relaxed);
                 // A client that goes is seen, though it has said all; what it says already waits its turn.
                 client.wait_for_end(head::LONGEST).await
             };
@@ -75,7 +78,10 @@ where
         };
         match end {
             // It has not heard all, and what is left is no request.
-            End::Kept if !body.is_over() => break,
+            End::Kept | End::Switched if !asked.load(Ordering::Relaxed) => break,
+            // It changes over to what nobody offered (RFC 9110, section 7.8): what the client says next may
+            // be a request that must be looked at.
+            End::Switched if !request.upgrades => break,
             End::Switched => {
                 let out = async { client.pass_all(&mut to_device).await };
                 let back = async { device.pass_all(&mut to_client).await };

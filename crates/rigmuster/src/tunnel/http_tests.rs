@@ -166,6 +166,56 @@ fn a_device_may_answer_early_ask_to_go_on_and_speak_another_protocol() {
     ended.unwrap();
 }
 
+/// A device that answers what nobody asked does not get past the check of what the client says next.
+#[test]
+fn what_is_answered_before_it_was_asked_ends_the_connection() {
+    let next = format!("GET /next HTTP/1.1\r\n{HOST}\r\n");
+    for (ask, early, answer) in [
+        // It has heard no byte of the request.
+        (
+            "GET /1 HTTP/1.1\r\n",
+            true,
+            "HTTP/1.1 200 OK\r\nContent-Length: 0\r\n\r\n",
+        ),
+        (
+            "GET /1 HTTP/1.1\r\nUpgrade: x\r\nConnection: upgrade\r\n",
+            true,
+            "HTTP/1.1 101 Yes\r\n\r\n",
+        ),
+        // Nobody offered another protocol.
+        (
+            "GET /1 HTTP/1.1\r\n",
+            false,
+            "HTTP/1.1 101 Yes\r\nUpgrade: x\r\n\r\n",
+        ),
+        (
+            "GET /1 HTTP/1.1\r\nUpgrade: x\r\n",
+            false,
+            "HTTP/1.1 101 Yes\r\nUpgrade: x\r\n\r\n",
+        ),
+    ] {
+        let (ended, heard) = carried(|mut near, mut far| {
+            let said = format!("{ask}{HOST}\r\n{next}");
+            async move {
+                if early {
+                    far.write_all(answer.as_bytes()).await.unwrap();
+                }
+                near.write_all(said.as_bytes()).await.unwrap();
+                near.shutdown().await.unwrap();
+                if early {
+                    return rest(&mut far).await;
+                }
+                let mut heard = until(&mut far, "\r\n\r\n").await;
+                far.write_all(answer.as_bytes()).await.unwrap();
+                heard += &rest(&mut far).await;
+                heard
+            }
+        });
+        let _ = ended;
+        assert!(!heard.contains("/next"), "{answer:?} let {heard:?} through");
+    }
+}
+
 #[test]
 fn a_connection_that_the_device_ends_is_ended() {
     let (ended, back) = carried(|mut near, far| async move {
