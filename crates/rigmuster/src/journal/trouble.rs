@@ -67,7 +67,8 @@ impl Trouble {
     }
 
     pub(crate) fn of(path: &Path, error: &Error) -> Self {
-        let said = || error.to_string();
+        // It may repeat what stands in the file.
+        let said = || vocab::Text::clean(&error.to_string()).to_string();
         let why = match error.sqlite_error_code() {
             Some(ErrorCode::NotADatabase) => Why::NoDatabase,
             Some(ErrorCode::DatabaseBusy | ErrorCode::DatabaseLocked) => Why::Locked,
