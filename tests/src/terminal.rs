@@ -19,6 +19,7 @@ use nix::pty::{Winsize, openpty};
 use nix::sys::signal::{Signal, kill};
 use nix::sys::termios::{LocalFlags, Termios, tcgetattr};
 use nix::unistd::Pid;
+use rustix::io::FdFlags;
 use tempfile::TempDir;
 
 use crate::PATIENCE;
@@ -126,6 +127,9 @@ impl Start {
             ws_ypixel: 0,
         };
         let pty = openpty(Some(&size), None).expect("a pseudo-terminal");
+        for end in [&pty.master, &pty.slave] {
+            rustix::io::fcntl_setfd(end, FdFlags::CLOEXEC).expect("a descriptor");
+        }
         let before = tcgetattr(&pty.master).expect("a terminal has modes");
         let slave = || Stdio::from(pty.slave.try_clone().expect("a descriptor"));
         let mark: Vec<String> = LEFT.iter().map(|b| format!("\\{b:03o}")).collect();

@@ -22,13 +22,13 @@ pub use choose::{ChooseError, Interface, choose};
 pub use clock::Clock;
 pub use dial::{Dial, DialEvent, DialId, Transport};
 #[cfg(not(target_os = "linux"))]
-pub use elsewhere::{Live, default_gateway, forwards};
+pub use elsewhere::{Live, MOST_NETWORKS, close_spare, default_gateway, forwards, give_up_rights};
 pub use error::{OpenError, OpenHow};
 pub use event::LiveEvent;
 pub use frame::{Frame, FramePort, PortError};
 pub use interfaces::interfaces;
 #[cfg(target_os = "linux")]
-pub use linux::{Live, default_gateway, forwards};
+pub use linux::{Live, MOST_NETWORKS, close_spare, default_gateway, forwards, give_up_rights};
 pub use user::{Carrier, MAX_DIALS, MAX_FLOWS, Stage, UserDialer};
 
 /// The program may hand either to another thread or task.

@@ -51,6 +51,23 @@ pub struct Cli {
     pub command: Command,
 }
 
+impl Command {
+    /// Whether it may ask a real wire, and not only files and the simulated venue.
+    pub(crate) const fn may_ask_a_wire(&self) -> bool {
+        !matches!(
+            self,
+            Self::Rehearse { .. }
+                | Self::Compare(_)
+                | Self::Journal(_)
+                | Self::Budget(_)
+                | Self::Sheet(_)
+                | Self::Schema(_)
+                | Self::Completions { .. }
+                | Self::Manual
+        )
+    }
+}
+
 /// What to do.
 #[derive(Debug, Subcommand)]
 pub enum Command {

@@ -14,6 +14,7 @@ mod news;
 mod packets;
 mod pinger;
 mod plain;
+mod rights;
 mod route;
 mod sys;
 mod watched;
@@ -29,6 +30,7 @@ use vocab::Medium;
 use crate::PortError;
 
 pub use live::Live;
+pub use rights::{MOST_NETWORKS, close_spare, give_up_rights};
 
 /// The port that throws away what it gets (RFC 863).
 const DISCARD: u16 = 9;

@@ -7,7 +7,7 @@ use std::os::fd::{AsFd, BorrowedFd, OwnedFd};
 use socket2::{Domain, SockFilter, SockRef, Socket, Type};
 
 use super::watched::Watched;
-use super::{filter, groups, sys, unsent};
+use super::{filter, groups, rights, sys, unsent};
 use crate::{Frame, PortError};
 
 /// Receive buffer wanted, in bytes: all of a /22 answering at once took 4 MB on the machine where
@@ -33,22 +33,13 @@ pub(super) struct Packets {
 impl Packets {
     /// A socket with its filter in place, bound to the interface numbered `index`.
     pub(super) fn open(index: u32) -> io::Result<Self> {
-        // Protocol 0 receives nothing, so that no frame slips in before the filter is there.
-        let socket = Socket::new(Domain::PACKET, Type::RAW.cloexec().nonblocking(), None)?;
+        let socket = match rights::spare_packet() {
+            Some(socket) => socket,
+            None => unbound()?,
+        };
         attach(&socket, &[])?;
         sys::set_option(socket.as_fd(), libc::SOL_PACKET, libc::PACKET_IGNORE_OUTGOING, 1)?;
         sys::set_option(socket.as_fd(), libc::SOL_PACKET, libc::PACKET_AUXDATA, 1)?;
-        if sys::set_option(
-            socket.as_fd(),
-            libc::SOL_SOCKET,
-            libc::SO_RCVBUFFORCE,
-            RECEIVE_BUFFER,
-        )
-        .is_err()
-        {
-            // As much as is allowed; the sender clocks itself, so less does as well.
-            let _ = socket.set_recv_buffer_size(RECEIVE_BUFFER as usize);
-        }
         sys::bind_packet(socket.as_fd(), index)?;
         join(socket.as_fd(), index);
         let socket = Watched::new(OwnedFd::from(socket))?;
@@ -139,6 +130,24 @@ impl Packets {
         }
         self.drops
     }
+}
+
+/// A packet socket that hears nothing yet. This needs the permission; all that comes after does not.
+pub(super) fn unbound() -> io::Result<Socket> {
+    // Protocol 0 receives nothing, so that no frame slips in before the filter is there.
+    let socket = Socket::new(Domain::PACKET, Type::RAW.cloexec().nonblocking(), None)?;
+    if sys::set_option(
+        socket.as_fd(),
+        libc::SOL_SOCKET,
+        libc::SO_RCVBUFFORCE,
+        RECEIVE_BUFFER,
+    )
+    .is_err()
+    {
+        // As much as is allowed; the sender clocks itself, so less does as well.
+        let _ = socket.set_recv_buffer_size(RECEIVE_BUFFER as usize);
+    }
+    Ok(socket)
 }
 
 /// Lets the card deliver the groups that are listened to. One that cannot be is not heard; the

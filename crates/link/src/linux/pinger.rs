@@ -15,8 +15,8 @@ use wire::icmp::{Echo, Icmp};
 use wire::{Ipv4, ipv4};
 
 use super::sys::{self, Returned};
-use super::unsent;
 use super::watched::Watched;
+use super::{rights, unsent};
 use crate::{LiveEvent, PortError};
 
 /// Replies and errors looked at in one go; with more, the caller asks again.
@@ -43,13 +43,27 @@ pub(super) struct Pinger {
     identifier: u16,
 }
 
+fn of(kind: Type) -> io::Result<Socket> {
+    Socket::new(Domain::IPV4, kind.cloexec().nonblocking(), Some(Protocol::ICMPV4))
+}
+
+/// Whether the system lets anybody send echo requests.
+pub(super) fn is_for_everybody() -> bool {
+    of(Type::DGRAM).is_ok()
+}
+
+/// A raw socket, which needs a permission. Nothing waits in it for long: it is soon used or closed.
+pub(super) fn raw() -> io::Result<Socket> {
+    of(Type::RAW)
+}
+
 impl Pinger {
     /// Opens one.
     pub(super) fn open() -> io::Result<Self> {
-        let of = |kind: Type| Socket::new(Domain::IPV4, kind.cloexec().nonblocking(), Some(Protocol::ICMPV4));
-        let (socket, form) = match of(Type::DGRAM) {
-            Ok(socket) => (socket, Form::Datagram),
-            Err(_) => (of(Type::RAW)?, Form::Raw),
+        let (socket, form) = match (of(Type::DGRAM), rights::spare_echo()) {
+            (Ok(socket), _) => (socket, Form::Datagram),
+            (Err(_), Some(socket)) => (socket, Form::Raw),
+            (Err(_), None) => (raw()?, Form::Raw),
         };
         sys::set_option(socket.as_fd(), libc::IPPROTO_IP, libc::IP_RECVERR, 1)?;
         let reader = UdpSocket::from(OwnedFd::from(socket.try_clone()?));

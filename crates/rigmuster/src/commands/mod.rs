@@ -42,6 +42,12 @@ pub(crate) fn run(cli: Cli) -> Result<Exit, Failure> {
 }
 
 fn dispatch(cli: Cli) -> Result<Exit, Failure> {
+    // Before anything is read, and before there is another thread or a runtime.
+    link::give_up_rights(cli.command.may_ask_a_wire()).map_err(|e| {
+        Failure::fault(format_args!(
+            "the rights of this program could not be given up: {e}"
+        ))
+    })?;
     match cli.command {
         Command::Board {
             rig,

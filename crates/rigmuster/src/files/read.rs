@@ -72,7 +72,8 @@ impl fmt::Display for ReadError {
             ),
             Why::Unreadable(reason) if reason.kind() == io::ErrorKind::PermissionDenied => write!(
                 f,
-                "you may not read {path}. Ask its owner, or make it readable for yourself."
+                "you may not read {path}. Ask its owner, or make it readable for yourself. (This program gives up \
+                 what root may beyond other users; run it as yourself.)"
             ),
             Why::Unreadable(reason) => {
                 write!(

@@ -47,6 +47,14 @@ pub(crate) fn open_live(
     } else {
         OpenHow::Raw
     };
+    if nets.len() > link::MOST_NETWORKS {
+        return Err(Failure::usage(format_args!(
+            "the rig has {} networks, and at most {} can be asked at once\n\
+             next step: write several rig files, and check one after the other",
+            nets.len(),
+            link::MOST_NETWORKS
+        )));
+    }
     let main = links.first().map_or("", |(_, interface)| interface.as_str());
     let mut opened = Vec::new();
     for net in nets {
@@ -59,6 +67,7 @@ pub(crate) fn open_live(
         };
         opened.push((net, live.map_err(|e| refused(&e))?));
     }
+    link::close_spare();
     if let Some((_, main)) = opened.first() {
         fits(main.station())?;
     }
