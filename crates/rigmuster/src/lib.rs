@@ -23,6 +23,8 @@ mod screen;
 mod settings;
 pub mod source;
 mod tunnel;
+#[doc(hidden)]
+pub mod untrusted;
 mod vendors;
 mod walltime;
 

@@ -63,29 +63,39 @@ fn read(place: &Path, date: u64) -> Option<Vendors> {
         if !file.metadata().ok()?.is_file() || file.metadata().ok()?.len() > LARGEST {
             return None;
         }
-        let mut rows = csv::Reader::from_reader(file.take(LARGEST));
-        let mut any = false;
-        for row in rows.byte_records() {
-            let row = row.ok()?;
-            let prefix = String::from_utf8_lossy(row.get(1)?).trim().to_ascii_uppercase();
-            if prefix.len() != digits || !prefix.bytes().all(|b| b.is_ascii_hexdigit()) {
-                return None;
-            }
-            let name = String::from_utf8_lossy(row.get(2)?);
-            let name = name.split_whitespace().collect::<Vec<_>>().join(" ");
-            let known = names.entry(prefix).or_default();
-            if !NOBODY.contains(&name.to_lowercase().as_str()) && !known.contains(&name) {
-                known.push(name);
-            }
-            any = true;
-        }
-        any.then_some(())?;
+        registry(file.take(LARGEST), digits, &mut names)?;
     }
     let mut table = format!("# {date} {}\n", place.display());
     for (prefix, all) in names {
         table.extend([prefix.as_str(), "\t", &all.join(" / "), "\n"]);
     }
     Some(Vendors::new(Cow::Owned(table.into_bytes())))
+}
+
+/// Adds the rows of one registry, whose prefixes have so many digits. `None` unless every row looks like
+/// what it should be, and there is one.
+pub(crate) fn registry(
+    rows: impl Read,
+    digits: usize,
+    names: &mut BTreeMap<String, Vec<String>>,
+) -> Option<()> {
+    let mut rows = csv::Reader::from_reader(rows);
+    let mut any = false;
+    for row in rows.byte_records() {
+        let row = row.ok()?;
+        let prefix = String::from_utf8_lossy(row.get(1)?).trim().to_ascii_uppercase();
+        if prefix.len() != digits || !prefix.bytes().all(|b| b.is_ascii_hexdigit()) {
+            return None;
+        }
+        let name = String::from_utf8_lossy(row.get(2)?);
+        let name = name.split_whitespace().collect::<Vec<_>>().join(" ");
+        let known = names.entry(prefix).or_default();
+        if !NOBODY.contains(&name.to_lowercase().as_str()) && !known.contains(&name) {
+            known.push(name);
+        }
+        any = true;
+    }
+    any.then_some(())
 }
 
 #[cfg(test)]

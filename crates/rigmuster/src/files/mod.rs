@@ -14,7 +14,7 @@ pub use find::{FindError, find_default};
 pub use load::{LoadError, Loaded, load};
 pub use read::{Kind, ReadError, Why, read_bounded};
 pub use save::{SaveError, save_atomic};
-pub(crate) use saved::{load_if_saved, load_saved};
+pub(crate) use saved::{load_if_saved, load_saved, of_bytes as saved_of_bytes};
 pub(crate) use venue::load_venue;
 
 #[cfg(test)]

@@ -51,7 +51,12 @@ pub(crate) fn load_if_saved(path: &Path) -> Result<Option<Report>, SavedError> {
 /// Reads a saved check or survey.
 pub(crate) fn load_saved(path: &Path) -> Result<Report, SavedError> {
     let bytes = read_bounded(path, SAVED).map_err(SavedError::Unread)?;
-    parse(path, &utf8(&bytes))
+    of_bytes(path, &bytes)
+}
+
+/// Reads the bytes of one; `path` is only repeated in errors.
+pub(crate) fn of_bytes(path: &Path, bytes: &[u8]) -> Result<Report, SavedError> {
+    parse(path, &utf8(bytes))
 }
 
 fn parse(path: &Path, text: &[u8]) -> Result<Report, SavedError> {

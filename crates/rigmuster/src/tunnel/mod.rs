@@ -9,13 +9,16 @@ mod doors;
 mod exchanges;
 mod framing;
 mod head;
-mod http;
+pub(crate) mod http;
 mod intake;
 mod line;
 mod names;
 mod plain;
 mod pump;
-mod rtsp;
+pub(crate) mod rtsp;
+
+pub(crate) use head::Door;
+pub(crate) use names::Names;
 
 pub(crate) use doors::{CONNECTIONS, Hall, Opened, Wanted};
 pub(crate) use line::Line;
