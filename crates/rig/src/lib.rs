@@ -35,7 +35,7 @@ pub use budget::{
 };
 pub use document::{Edit, EditError, NetworkKey, NewDevice, RigDocument};
 pub use model::{
-    AddressSpec, AskWhen, Channel, Device, How, Need, Network, Plan, PoeType, PoeTypes, Power, Reach, Rig,
-    Role, Switch, SwitchPort, Venue,
+    AddressSpec, AskWhen, Channel, Device, How, Login, Need, Network, NoLogin, Plan, PoeType, PoeTypes,
+    Power, Reach, Rig, Role, Switch, SwitchPort, Venue,
 };
 pub use read::{LARGEST_FILE, Problem, Reading, VenueReading, keys_of, read, read_venue};

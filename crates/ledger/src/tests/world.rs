@@ -61,6 +61,7 @@ pub(super) fn device(name: &str, n: u8) -> Device {
         power: None,
         stream_mbps: None,
         boot: Duration::from_secs(75),
+        login: None,
         position: Some("gallery, left".to_owned()),
         note: None,
         used_by: Vec::new(),

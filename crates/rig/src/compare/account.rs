@@ -96,6 +96,7 @@ impl Unit {
                 ("watts", watts),
                 ("stream_mbps", number(device.stream_mbps)),
                 ("boot", Some(spell::time(device.boot))),
+                ("login", device.login.as_ref().map(ToString::to_string)),
                 ("position", text(&device.position)),
                 ("note", text(&device.note)),
                 ("used_by", list(device.used_by.clone())),

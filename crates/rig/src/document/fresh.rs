@@ -182,6 +182,7 @@ fn device_tables(device: &Device) -> Vec<Table> {
     if device.boot != Device::usual_boot(device.role) {
         table.text("boot", &spell::time(device.boot));
     }
+    table.some_text("login", device.login.as_ref());
     table.some_text("position", device.position.as_ref());
     table.some_text("note", device.note.as_ref());
     table.list("used_by", &device.used_by);

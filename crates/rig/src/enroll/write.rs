@@ -159,6 +159,7 @@ impl Draft {
             power: None,
             stream_mbps: None,
             boot: Device::usual_boot(row.role),
+            login: None,
             position: None,
             note,
             used_by: Vec::new(),

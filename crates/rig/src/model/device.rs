@@ -8,7 +8,7 @@ use std::time::Duration;
 
 use vocab::{ControlPort, Mac};
 
-use super::Role;
+use super::{Login, Role};
 
 /// Which address a device should hold.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -185,6 +185,8 @@ pub struct Device {
     pub stream_mbps: Option<f64>,
     /// How long its start may take; the default of its role if the file says nothing.
     pub boot: Duration,
+    /// Where its login is found, for what needs one.
+    pub login: Option<Login>,
     /// Where it stands.
     pub position: Option<String>,
     /// Anything else.

@@ -4,6 +4,7 @@
 //! addresses and channels are unique in it, and fixed addresses lie in the subnet of their network.
 
 mod device;
+mod login;
 mod network;
 mod role;
 mod rows;
@@ -11,6 +12,7 @@ mod switch;
 mod venue;
 
 pub use device::{AddressSpec, AskWhen, Channel, Device, How, Need, Power, SwitchPort};
+pub use login::{Login, NoLogin};
 pub use network::{Network, Plan, Reach};
 pub use role::Role;
 pub(crate) use rows::Row;

@@ -102,6 +102,7 @@ pub(super) fn device(
             .get("boot")
             .and_then(|entry| values::boot(entry, faults))
             .unwrap_or_else(|| Device::usual_boot(role)),
+        login: fields.get("login").and_then(|entry| values::login(entry, faults)),
         position: text("position", faults),
         note: text("note", faults),
         used_by: fields

@@ -64,6 +64,7 @@ impl Kind {
                 "watts",
                 "stream_mbps",
                 "boot",
+                "login",
                 "position",
                 "note",
                 "used_by",

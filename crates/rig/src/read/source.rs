@@ -1,10 +1,12 @@
 //! The text of a file, and the way from a place in it to line, column and excerpt.
 
+use std::borrow::Cow;
 use std::ops::Range;
 
 use super::Problem;
 use super::faults::Fault;
 use super::words::harmless;
+use crate::Login;
 
 /// How many characters of a long line are shown on each side of a mistake.
 const AROUND: usize = 60;
@@ -93,7 +95,7 @@ impl<'t> Source<'t> {
             column += text.get(counted_to..at).unwrap_or_default().chars().count();
             counted_to = at;
             let end = floor(text, fault.span.end.saturating_sub(start).max(at));
-            let (source_line, marked) = excerpt(text, at..end);
+            let (source_line, marked) = excerpt(&veiled(text), at..end);
             problems.push(Problem {
                 file: file.clone(),
                 line: line + 1,
@@ -111,6 +113,41 @@ impl<'t> Source<'t> {
 /// The nearest place at or before `at` where a character begins, or the end.
 fn floor(text: &str, at: usize) -> usize {
     text.floor_char_boundary(at)
+}
+
+/// The line without what may be a password: all that follows `login =`, unless it names a variable. Each
+/// byte keeps its place.
+fn veiled(line: &str) -> Cow<'_, str> {
+    const KEY: &str = "login";
+    let value = line.match_indices(KEY).find_map(|(at, _)| {
+        let rest = line.get(at + KEY.len()..)?;
+        let value = rest
+            .trim_start_matches(['"', '\'', ' ', '\t'])
+            .strip_prefix('=')?;
+        Some(line.len() - value.len())
+    });
+    let Some(value) = value else {
+        return Cow::Borrowed(line);
+    };
+    let (before, secret) = line.split_at(value);
+    let name = secret
+        .trim_start()
+        .strip_prefix('"')
+        .and_then(|rest| rest.split('"').next());
+    if name.is_some_and(|name| name.parse::<Login>().is_ok()) {
+        return Cow::Borrowed(line);
+    }
+    let stars = |c: char| match c {
+        ' ' | '"' => c.to_string(),
+        _ => "*".repeat(c.len_utf8()),
+    };
+    Cow::Owned(
+        before
+            .chars()
+            .map(String::from)
+            .chain(secret.chars().map(stars))
+            .collect(),
+    )
 }
 
 /// The part of a line around `at`, cleaned, and where the marked piece stands in it.
@@ -161,6 +198,23 @@ mod tests {
             problem.to_string(),
             "hall.rig.toml:2:12: wrong\n    name = \"舞台 x\"\n                 ^\n    Mend it."
         );
+    }
+
+    #[test]
+    fn what_may_be_a_password_is_not_shown_again() {
+        for line in [
+            "login = \"admin:sécret\"",
+            "login=\"admin:sécret",
+            "{ name = \"A\", \"login\" = \"sécret\" }",
+            "# login = sécret",
+        ] {
+            let problem = one(line, 2..9);
+            assert!(!problem.to_string().contains("cret"), "{problem}");
+            assert!(problem.to_string().contains("login"), "{problem}");
+            assert_eq!(veiled(line).len(), line.len());
+        }
+        let plain = "login = \"env:HALL_CAMERAS\"";
+        assert_eq!(one(plain, 0..5).source_line, plain);
     }
 
     #[test]

@@ -98,6 +98,7 @@ fn as_device(switch: &Switch, address: AddressSpec) -> Device {
         power: None,
         stream_mbps: None,
         boot: Device::usual_boot(Role::Switch),
+        login: None,
         position: None,
         note: None,
         used_by: Vec::new(),

@@ -9,7 +9,7 @@ use vocab::{AddressRange, ControlParseError, ControlPort, ControlWord, Mac, Rang
 use super::faults::Faults;
 use super::fields::{Entry, clean};
 use super::words::{one_of, quoted};
-use crate::SwitchPort;
+use crate::{Login, SwitchPort};
 
 /// The longest name, in characters.
 pub(crate) const NAME: usize = 60;
@@ -187,6 +187,24 @@ pub(super) fn switch_port(entry: &Entry<'_>, faults: &mut Faults) -> Option<Swit
         return None;
     };
     name_text(entry.key, switch, &entry.at, faults).map(|switch| SwitchPort { switch, port })
+}
+
+/// `env:NAME`. What stands there otherwise is never said again: it may be a password.
+pub(super) fn login(entry: &Entry<'_>, faults: &mut Faults) -> Option<Login> {
+    let example = "login = \"env:HALL_CAMERAS\"";
+    let text = entry.text(example, faults)?;
+    let login = text.parse().ok();
+    if login.is_none() {
+        faults.error(
+            &entry.at,
+            "`login` takes the name of an environment variable and nothing else; no password stands in a rig file",
+            format!(
+                "Write {example}, delete what stood there, and set HALL_CAMERAS to user:password where rigmuster runs; \
+                 or leave `login` out and be asked."
+            ),
+        );
+    }
+    login
 }
 
 /// `75s`, `2m` or `1m30s`, from 1 second to 1 hour.

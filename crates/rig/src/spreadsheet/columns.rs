@@ -30,6 +30,7 @@ pub(super) enum Column {
     Ask,
     Sleeps,
     Boot,
+    Login,
     Note,
     Ports,
     BudgetW,
@@ -160,6 +161,8 @@ const COLUMNS: &[(Column, &str, &[&str])] = &[
     (Column::Ask, "ask", &["asked"]),
     (Column::Sleeps, "sleeps", &["may sleep"]),
     (Column::Boot, "boot", &["boot time", "start time"]),
+    // By no other name: what people call "login" or "password" is not for us to read.
+    (Column::Login, "login_from", &[]),
     (
         Column::Note,
         "note",

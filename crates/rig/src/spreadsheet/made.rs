@@ -150,6 +150,7 @@ impl Maker<'_> {
         self.put(row, "boot", Column::Boot, faults, |text| {
             Ok(quote(&text.to_lowercase()))
         });
+        self.put(row, "login", Column::Login, faults, |text| Ok(quote(text)));
         self.put(row, "position", Column::Position, faults, |text| {
             Ok(quote(&on_one_line(text)))
         });

@@ -174,6 +174,7 @@ fn device(rig: &Rig, device: &Device, targets: &Targets<'_>) -> Cells {
         ),
         (Column::Sleeps, unless_usual(spell::flag(true), !device.sleeps)),
         (Column::Boot, unless_usual(&spell::time(device.boot), usual_boot)),
+        (Column::Login, some(device.login.as_ref())),
         (Column::Note, text(&device.note)),
     ];
     let fixed = device.fixed_address().is_some();

@@ -84,12 +84,21 @@ fn device() -> impl Strategy<Value = Device> {
         prop::sample::select(How::ALL.to_vec()),
         prop::sample::select(AskWhen::ALL.to_vec()),
         prop::sample::select(Need::ALL.to_vec()),
-        any::<bool>(),
+        any::<(bool, bool)>(),
         option::of(1_u64..=3_600),
     );
     let texts = (option::of(free()), option::of(free()), vec(free(), 0..3));
     (name(), words, control, port(), power, number(), number(), texts).prop_map(
-        |(name, (role, how, ask, need, sleeps, boot), control, port, power, cable_m, stream_mbps, texts)| {
+        |(
+            name,
+            (role, how, ask, need, (sleeps, login), boot),
+            control,
+            port,
+            power,
+            cable_m,
+            stream_mbps,
+            texts,
+        )| {
             let (position, note, used_by) = texts;
             let control: Vec<ControlPort> = control.iter().map(|text| text.parse().unwrap()).collect();
             Device {
@@ -108,6 +117,7 @@ fn device() -> impl Strategy<Value = Device> {
                 power,
                 stream_mbps,
                 boot: boot.map_or_else(|| Device::usual_boot(role), Duration::from_secs),
+                login: login.then(|| "env:HALL_CAMERAS".parse().unwrap()),
                 position,
                 note,
                 used_by,
@@ -297,6 +307,7 @@ fn as_device(switch: &Switch) -> Device {
         power: None,
         stream_mbps: None,
         boot: Device::usual_boot(Role::Switch),
+        login: None,
         position: None,
         note: None,
         used_by: Vec::new(),

@@ -120,6 +120,7 @@ struct Device {
     #[schemars(range(min = 0, max = 400_000))]
     stream_mbps: Option<f64>,
     boot: Option<Time>,
+    login: Option<Login>,
     position: Option<FreeText>,
     note: Option<FreeText>,
     used_by: Option<Vec<FreeText>>,
@@ -192,6 +193,8 @@ texts! {
         json_schema!({ "pattern": format!("^\\s*{0}\\s*(-\\s*({0}|[0-9]{{1,3}})\\s*)?$", ipv4()) });
     SwitchPort "A switch's name, a slash and the number of the port." json_schema!({ "pattern": "^\\S.*/0*[1-9][0-9]{0,3}$" });
     Time "Seconds or minutes, such as 75s or 1m30s." json_schema!({ "pattern": "^([0-9]{1,5}m)?([0-9]{1,5}s)?$", "minLength": 2 });
+    Login "The environment variable that holds user:password. Never the password itself."
+        json_schema!({ "pattern": "^env:[A-Za-z_][A-Za-z0-9_]{0,99}$" });
     ListedRole "What a device is for."
         json_schema!({ "enum": Role::LISTED.map(Role::as_str) });
 }

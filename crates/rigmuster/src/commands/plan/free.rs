@@ -83,6 +83,7 @@ fn nobody(address: Ipv4Addr, rig: &mut Rig) -> String {
         power: None,
         stream_mbps: None,
         boot: Device::usual_boot(Role::Other),
+        login: None,
         position: None,
         note: None,
         used_by: Vec::new(),
