@@ -14,7 +14,7 @@ use serde_json::Value;
 use crate::{PATIENCE, top};
 
 /// Every command that there is.
-pub const COMMANDS: [&str; 15] = [
+pub const COMMANDS: [&str; 16] = [
     "board",
     "check",
     "survey",
@@ -27,6 +27,7 @@ pub const COMMANDS: [&str; 15] = [
     "sheet",
     "reach",
     "wink",
+    "readdress",
     "schema",
     "completions",
     "manual",

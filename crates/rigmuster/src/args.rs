@@ -7,6 +7,7 @@ mod enroll;
 mod journal;
 mod plan;
 mod reach;
+mod readdress;
 mod schema;
 mod sheet;
 mod wink;
@@ -26,6 +27,7 @@ pub(crate) use self::enroll::EnrollArgs;
 pub(crate) use self::journal::{JournalArgs, KeepArgs, RecordArgs};
 pub(crate) use self::plan::{MovesArgs, PlanArgs, Server};
 pub(crate) use self::reach::{ControlChoice, ReachArgs};
+pub(crate) use self::readdress::ReaddressArgs;
 pub(crate) use self::schema::SchemaArgs;
 pub(crate) use self::sheet::{SheetArgs, SheetForm, SheetPart};
 pub(crate) use self::wink::WinkArgs;
@@ -42,7 +44,7 @@ use crate::places::parse_place;
     long_about = None,
     after_help = "Exit codes: 0 ready or done, 1 not ready (check), 2 wrong usage or a bad file, \
                   3 the link cannot be used, 4 a fault inside, 130 interrupted.\n\
-                  rigmuster only asks questions, but for wink, which asks you first. Ask whoever \
+                  rigmuster only asks questions, but for wink and readdress, which ask you first. Ask whoever \
                   runs the venue's network before you use it there."
 )]
 pub struct Cli {
@@ -151,6 +153,8 @@ pub enum Command {
     Reach(ReachArgs),
     /// Have a camera show itself: its tally lamp goes on and off, or its head moves a little and back; asks first
     Wink(WinkArgs),
+    /// Give one device its address by ONVIF, or the devices of a work list one after the other; asks first
+    Readdress(Box<ReaddressArgs>),
     /// Print the JSON Schema of the rig file or of what a command prints as JSON
     Schema(SchemaArgs),
     /// Print a completion script for a shell

@@ -17,6 +17,7 @@ mod hands;
 pub mod journal;
 mod moves;
 mod places;
+mod readdress;
 mod report;
 mod schema;
 mod screen;

@@ -5,6 +5,7 @@ use std::time::Duration;
 use jiff::tz::TimeZone;
 use jiff::{SignedDuration, Timestamp, ZonedDateTime};
 use vocab::Moment;
+use wire::onvif::DeviceTime;
 
 use crate::journal::Stamp;
 
@@ -13,6 +14,16 @@ use crate::journal::Stamp;
 const SET: SignedDuration = SignedDuration::from_secs(2);
 /// Times that the clock was set, or the computer slept, that are remembered.
 const MOST: usize = 64;
+
+/// What the wall clock shows in UTC, as a device's clock would.
+pub(crate) fn utc() -> Option<DeviceTime> {
+    let now = Timestamp::now().to_zoned_datetime(TimeZone::UTC);
+    let (date, time) = (now.date(), now.time());
+    DeviceTime::new(
+        (date.year(), date.month(), date.day()),
+        (time.hour(), time.minute(), time.second()),
+    )
+}
 
 /// From `since` on the wall clock went evenly, as if it had shown `start` at the run's start.
 #[derive(Debug, Clone, Copy)]

@@ -24,6 +24,7 @@ mod permission;
 mod plan;
 mod reach;
 mod reach_rough;
+mod readdress;
 mod rights;
 mod says;
 mod six;

@@ -14,6 +14,7 @@ mod journal;
 mod open;
 mod plan;
 mod reach;
+mod readdress;
 mod rehearse;
 mod schema;
 mod sheet;
@@ -87,6 +88,7 @@ fn dispatch(cli: Cli) -> Result<Exit, Failure> {
         Command::Sheet(args) => sheet::sheet(&args),
         Command::Reach(args) => block_on(reach::reach(args)),
         Command::Wink(args) => block_on(wink::wink(args)),
+        Command::Readdress(args) => block_on(readdress::readdress(*args)),
         Command::Schema(args) => schema::schema(&args),
         Command::Completions { shell } => generate::completions(shell),
         Command::Manual => generate::manual(),

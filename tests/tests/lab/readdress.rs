@@ -1,0 +1,141 @@
+//! A device's address set by ONVIF: a device of other making behind a real kernel, whose requests are validated
+//! against ONVIF's own schema, and the program in a terminal.
+
+use rigmuster_tests::lab::{Lab, SEAT, lab};
+use rigmuster_tests::python_has;
+use rigmuster_tests::rigs::RigText;
+use rigmuster_tests::terminal::{Start, Terminal};
+use rigmuster_tests::tools::Tool;
+
+const LOFT: &str = "02:52:43:00:00:21";
+const PASSWORD: &str = "bellows-1911";
+const LOGIN: &str = "operator:bellows-1911";
+
+/// The seat on the rig's subnet, the organ loft's camera on its factory address, and the rig file.
+fn hall(lab: &Lab, options: &[&str]) -> (Tool, String) {
+    lab.seat(&["10.40.8.5/24"]);
+    lab.host("loft", LOFT, &["192.168.0.20/24"]);
+    let device = ["eth0", "--user", "operator", "--password", PASSWORD];
+    let mut device = lab.tool("loft", "onvif_device.py", &[&device[..], options].concat());
+    device.wait("ready", |line| line == "ready");
+    let rig = RigText::hall().device(
+        "Organ loft",
+        LOFT,
+        "10.40.8.21",
+        &[
+            "control = [\"onvif\"]",
+            "login = \"env:HALL_CAMERAS\"",
+            "boot = \"30s\"",
+        ],
+    );
+    (device, lab.rig(rig.as_str()).display().to_string())
+}
+
+fn start(lab: &Lab, rig: &str, more: &[&str]) -> Start {
+    let args = ["readdress", "Organ loft", "--rig", rig];
+    lab.screen(&[&args[..], more].concat()).size(100, 40)
+}
+
+/// What was told to the device, each with its login and whether the schema took it.
+fn told(device: &mut Tool, question: &str) -> Vec<String> {
+    let head = format!("asked {question} ");
+    let all = device.heard().iter().filter(|line| line.starts_with(&head));
+    all.cloned().collect()
+}
+
+fn holds_no_secret(terminal: &Terminal) {
+    let raw = String::from_utf8_lossy(&terminal.raw()).into_owned();
+    assert!(!raw.contains(PASSWORD) && !raw.contains("Digest "), "{raw}");
+}
+
+#[test]
+fn a_device_of_other_making_moves_into_the_rigs_subnet() {
+    let name = "a_device_of_other_making_moves_into_the_rigs_subnet";
+    if !python_has(name, "lxml") {
+        return;
+    }
+    lab(name, |lab| {
+        let (mut device, rig) = hall(lab, &["--wants", "sha256", "--takes", "at-restart"]);
+        let before = lab.settings(SEAT);
+        let journal = rig.replace("rig.toml", "journal");
+        let terminal = start(lab, &rig, &["--journal", &journal])
+            .env("HALL_CAMERAS", LOGIN)
+            .start();
+        terminal.wait_text("Type yes");
+        terminal.wait_words(&["192.168.0.20", "10.40.8.21", "255.255.255.0"]);
+        assert_eq!(lab.settings(SEAT), before, "nothing changes here while it waits");
+        terminal.send("yes\r");
+        device.wait("the new address", |line| line == "took 10.40.8.21/24");
+        terminal.wait_text("Organ loft answers at 10.40.8.21");
+        assert_eq!(terminal.end().code, 0);
+        holds_no_secret(&terminal);
+        let [set] = told(&mut device, "SetNetworkInterfaces").try_into().unwrap();
+        assert!(
+            set.contains("login=right") && !set.contains("schema=bad"),
+            "{set}"
+        );
+        assert!(told(&mut device, "SystemReboot").len() == 1);
+        assert!(!device.heard().iter().any(|line| line.contains("login=wrong")));
+        // But for the neighbour whose control ports were asked in the seat's own subnet, as any check asks them.
+        assert_eq!(lab.settings(SEAT)[..2], before[..2]);
+        let diary = lab.call(&["journal", "--journal", &journal]).run();
+        diary.expect(0);
+        for said in ["before: 192.168.0.20/24", "was told 10.40.8.21/24"] {
+            assert!(diary.out.contains(said), "{said}: {}", diary.out);
+        }
+        assert!(!diary.out.contains(PASSWORD));
+        let kept = std::fs::read(&journal).unwrap();
+        assert!(!kept.windows(PASSWORD.len()).any(|w| w == PASSWORD.as_bytes()));
+    });
+}
+
+#[test]
+fn a_device_whose_clock_is_years_off_takes_a_login_that_was_typed() {
+    let name = "a_device_whose_clock_is_years_off_takes_a_login_that_was_typed";
+    if !python_has(name, "lxml") {
+        return;
+    }
+    lab(name, |lab| {
+        let options = [
+            "--wants",
+            "token",
+            "--takes",
+            "restarting",
+            "--clock",
+            "-400000000",
+        ];
+        let (mut device, rig) = hall(lab, &options);
+        let terminal = start(lab, &rig, &["--no-journal"]).start();
+        terminal.wait_text("HALL_CAMERAS");
+        terminal.wait_text("User name");
+        terminal.send("operator\r");
+        terminal.wait_text("Password");
+        terminal.send(&format!("{PASSWORD}\r"));
+        terminal.wait_text("Type yes");
+        terminal.send("yes\r");
+        terminal.wait_text("Organ loft answers at 10.40.8.21");
+        assert_eq!(terminal.end().code, 0);
+        holds_no_secret(&terminal);
+        assert!(device.heard().iter().any(|line| line == "took 10.40.8.21/24"));
+        assert!(!device.heard().iter().any(|line| line.contains("login=wrong")));
+    });
+}
+
+#[test]
+fn a_wrong_login_reaches_the_device_once() {
+    let name = "a_wrong_login_reaches_the_device_once";
+    if !python_has(name, "lxml") {
+        return;
+    }
+    lab(name, |lab| {
+        let (mut device, rig) = hall(lab, &["--wants", "both", "--lock"]);
+        let terminal = start(lab, &rig, &["--no-journal"])
+            .env("HALL_CAMERAS", "operator:Bellows-1911")
+            .start();
+        terminal.wait_text("does not take this login");
+        assert_eq!(terminal.end().code, 1);
+        let wrong = device.heard().iter().filter(|line| line.contains("login=wrong"));
+        assert_eq!(wrong.count(), 1, "{:?}", device.heard());
+        assert!(told(&mut device, "SetNetworkInterfaces").is_empty());
+    });
+}
