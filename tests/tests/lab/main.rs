@@ -25,6 +25,7 @@ mod plan;
 mod reach;
 mod reach_rough;
 mod readdress;
+mod readdress_rough;
 mod rights;
 mod says;
 mod six;
