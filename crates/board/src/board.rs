@@ -6,16 +6,18 @@ use ratatui::Frame;
 use ratatui::layout::Rect;
 use vocab::Moment;
 
+use crate::deed::Panel;
 use crate::filter::Filter;
 use crate::keys::{self, Action, Mood};
 use crate::moves::Moves;
 use crate::past::Past;
 use crate::plan::{Hit, Plan};
 use crate::rows::{One, Who};
-use crate::{Look, Request, paint};
+use crate::{Deed, Look, Request, deed, paint};
 
 mod asking;
 mod cable;
+mod deeds;
 mod journal;
 mod level;
 mod moves;
@@ -52,6 +54,8 @@ pub(crate) enum Page {
     Far,
     /// What the check of a cable would send, while the board asks; then how it goes and what it says.
     Cable,
+    /// What is done to a device at the user's word, and what it asks.
+    Deed,
 }
 
 /// The board: which page is open, what is selected, what is filtered.
@@ -73,6 +77,7 @@ pub struct Board {
     warning: Option<String>,
     past: Past,
     moves: Option<Moves>,
+    deed: Option<Panel>,
 }
 
 impl Board {
@@ -95,6 +100,7 @@ impl Board {
             warning: None,
             past: Past::NONE,
             moves: None,
+            deed: None,
         }
     }
 
@@ -163,7 +169,8 @@ impl Board {
     }
 
     pub(crate) fn question(&self) -> Option<String> {
-        self.asking.as_ref().map(Question::words)
+        let asked = self.asking.as_ref().map(Question::words);
+        asked.or_else(|| self.deed_question())
     }
 
     pub(crate) fn notice(&self) -> Option<&str> {
@@ -187,7 +194,7 @@ impl Board {
             Some(Page::Sheet) => Mood::Sheet,
             Some(Page::Moves) => Mood::Moves,
             Some(_) if self.shows_check(snapshot) => Mood::Checking,
-            Some(_) => Mood::Page,
+            Some(_) => self.deed_mood().unwrap_or(Mood::Page),
         }
     }
 
@@ -202,6 +209,7 @@ impl Board {
         }
         match self.mood(snapshot) {
             Mood::Typing => self.typed(key, snapshot),
+            Mood::Deed(deed::Mood::Types) => self.type_for_deed(key, snapshot),
             mood => self.act(keys::action(mood, key)?, snapshot),
         }
     }
@@ -228,7 +236,12 @@ impl Board {
         self.dirty = true;
         match action {
             Action::Quit => return Some(Request::Quit),
+            Action::Yes | Action::No if self.deed_mood().is_some() && self.asking.is_none() => {
+                return self.answer_deed(action);
+            }
             Action::Yes | Action::No => return self.answer(action == Action::Yes, snapshot),
+            Action::Wink => return self.ask_deed(Deed::Wink, snapshot),
+            Action::EndDeed => return Some(Request::EndDeed),
             Action::Sweep if snapshot.listen_only => self.tell(SILENT),
             Action::Sweep => {
                 self.tell("Asking the whole subnet once more.");
@@ -259,6 +272,7 @@ impl Board {
             Action::Open if self.page == Some(Page::Moves) => return self.tick(),
             Action::Open => self.open(snapshot),
             Action::Back if self.page == Some(Page::Cable) => self.close_over(),
+            Action::Back if self.page == Some(Page::Deed) => self.close_deed(),
             Action::Tick => return self.tick(),
             Action::Moves => self.open_moves(),
             Action::Back => {

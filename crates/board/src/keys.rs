@@ -2,6 +2,7 @@
 
 use crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
 
+use crate::deed;
 use crate::keymap::{self, key, place};
 
 /// What a key or a click asks of the board.
@@ -47,6 +48,10 @@ pub(crate) enum Action {
     CheckCable,
     /// End that.
     StopCheck,
+    /// Have what is selected show itself.
+    Wink,
+    /// End the deed under way.
+    EndDeed,
     /// Accept the probable match of the selected missing device.
     Accept,
     /// How much is sent.
@@ -162,6 +167,13 @@ pub(crate) static KEYS: &[Key] = &[
         "x",
         "cable",
         "asks, then checks the selected device's cable with echoes",
+    ),
+    key(
+        Action::Wink,
+        &[KeyCode::Char('w')],
+        "w",
+        "wink",
+        "asks, then the selected camera shows itself: lamp or head",
     ),
     key(
         Action::Accept,
@@ -345,6 +357,8 @@ pub(crate) enum Mood {
     Checking,
     /// The board has asked how much to send.
     Levels,
+    /// A deed is under way on the open page.
+    Deed(deed::Mood),
 }
 
 impl Mood {
@@ -352,7 +366,13 @@ impl Mood {
     pub(crate) const fn wants_an_answer(self) -> bool {
         matches!(
             self,
-            Self::Asking | Self::Choosing | Self::Restarting | Self::Cabling | Self::Levels | Self::Typing
+            Self::Asking
+                | Self::Choosing
+                | Self::Restarting
+                | Self::Cabling
+                | Self::Levels
+                | Self::Typing
+                | Self::Deed(deed::Mood::YesNo | deed::Mood::Types)
         )
     }
 }
@@ -373,6 +393,8 @@ pub(crate) fn action(mood: Mood, event: &KeyEvent) -> Option<Action> {
         Mood::Restarting => find(&RESTARTING).or_else(|| find(KEYS).filter(scrolls)),
         Mood::Cabling => find(&CABLING).or_else(|| find(KEYS).filter(scrolls)),
         Mood::Checking => find(&CHECKING).or_else(|| find(KEYS)),
+        Mood::Deed(deed::Mood::Runs) => find(deed::keys::of(deed::Mood::Runs)).or_else(|| find(KEYS)),
+        Mood::Deed(mood) => find(deed::keys::of(mood)).or_else(|| find(KEYS).filter(scrolls)),
         Mood::Board | Mood::Sheet | Mood::Moves | Mood::Page | Mood::Typing => find(KEYS),
     }
 }
@@ -386,6 +408,7 @@ pub(crate) fn answers(mood: Mood) -> u16 {
         Mood::Cabling => &CABLING,
         Mood::Levels => &LEVELS,
         Mood::Typing => &TYPING,
+        Mood::Deed(mood) => deed::keys::of(mood),
         Mood::Board | Mood::Sheet | Mood::Moves | Mood::Page | Mood::Checking => &[],
     };
     keymap::answers(keys)
@@ -401,7 +424,7 @@ pub(crate) fn is_interrupt(event: &KeyEvent) -> bool {
 pub(crate) fn hints(mood: Mood, x: u16, columns: u16, of_use: impl Fn(Action) -> bool) -> Vec<Hint> {
     use Action::{
         Accept, AskControl, Back, CheckCable, Far, Filter, Findings, Help, History, Listen, Moves, Open,
-        Quit, Restart, Starts, Sweep, Switch, Tick,
+        Quit, Restart, Starts, Sweep, Switch, Tick, Wink,
     };
     // In order of importance; shown in that order too, with help and quit at the end.
     let wanted: &[Action] = match mood {
@@ -414,6 +437,7 @@ pub(crate) fn hints(mood: Mood, x: u16, columns: u16, of_use: impl Fn(Action) ->
             return place(CHECKING.iter().chain(always), x, columns);
         }
         Mood::Levels => return place(&LEVELS, x, columns),
+        Mood::Deed(mood) => return place(deed::keys::of(mood), x, columns),
         Mood::Typing => return place(&TYPING, x, columns),
         Mood::Board => &[
             Help, Quit, Open, Switch, Filter, Sweep, AskControl, Listen, Findings, Far, History, Accept,
@@ -421,7 +445,7 @@ pub(crate) fn hints(mood: Mood, x: u16, columns: u16, of_use: impl Fn(Action) ->
         ],
         Mood::Sheet => &[
             Help, Quit, Back, AskControl, Sweep, Listen, Findings, Far, History, Accept, Starts, Restart,
-            CheckCable, Moves,
+            CheckCable, Wink, Moves,
         ],
         Mood::Moves => &[Help, Quit, Back, Tick],
         Mood::Page => &[Help, Quit, Back],

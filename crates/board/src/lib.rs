@@ -12,6 +12,7 @@ mod big;
 mod board;
 mod cable;
 mod changes;
+mod deed;
 pub mod enroll;
 mod far;
 mod filter;
@@ -45,8 +46,9 @@ mod words;
 mod tests;
 
 pub use board::Board;
+pub use deed::{DeedForm, DeedLine};
 pub use look::{ColourUse, Look};
 pub use past::PastLine;
-pub use request::Request;
+pub use request::{Deed, Request};
 pub use title::title;
 pub use words::span;

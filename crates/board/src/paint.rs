@@ -13,7 +13,7 @@ use crate::plan::{Body, Plan};
 use crate::sheet::Sheet;
 use crate::wall::Wall;
 use crate::words::Clock;
-use crate::{changes, far, findings, head, help, look, starts, text};
+use crate::{changes, deed, far, findings, head, help, look, starts, text};
 
 /// Paints the whole screen.
 pub(crate) fn screen(board: &Board, frame: &mut Frame<'_>, snapshot: &Snapshot, clock: Clock<'_>) {
@@ -50,6 +50,7 @@ fn parts(board: &Board, pen: &mut Pen<'_>, plan: &Plan, snapshot: &Snapshot, clo
         (Some(Page::Moves), _) => "work list",
         (Some(Page::Restart), _) => "restart",
         (Some(Page::Cable), _) => "cable check",
+        (Some(Page::Deed), _) => "hands on",
         (Some(Page::Help), _) => "help",
         (Some(Page::Far), _) => "deep search",
         (None, View::Wall) => "wall",
@@ -101,6 +102,7 @@ fn main(board: &Board, pen: &mut Pen<'_>, plan: &Plan, snapshot: &Snapshot, cloc
             &board.cable_lines(snapshot, area.width, clock),
             plan.page_top,
         ),
+        Some(Page::Deed) => lines(pen, &board.deed_lines(area.width), plan.page_top),
         Some(Page::Starts) => {
             let all = starts::lines(snapshot, area.width, clock);
             lines(pen, &all, plan.page_top);
@@ -163,7 +165,12 @@ fn lines(pen: &mut Pen<'_>, lines: &[Line<'_>], top: usize) {
 /// The line at the foot: what the board asks or tells, and the keys that help now.
 fn foot(board: &Board, pen: &mut Pen<'_>, plan: &Plan) {
     match plan.mood {
-        Mood::Asking | Mood::Choosing | Mood::Restarting | Mood::Cabling | Mood::Levels => {
+        Mood::Asking
+        | Mood::Choosing
+        | Mood::Restarting
+        | Mood::Cabling
+        | Mood::Levels
+        | Mood::Deed(deed::Mood::YesNo | deed::Mood::Types) => {
             let room = plan
                 .hints
                 .first()
@@ -174,7 +181,12 @@ fn foot(board: &Board, pen: &mut Pen<'_>, plan: &Plan) {
             let typed = format!("Filter: {}_", board.filter().text());
             pen.put(1, 0, u16::MAX, &typed, look::BOLD);
         }
-        Mood::Board | Mood::Sheet | Mood::Moves | Mood::Page | Mood::Checking => {
+        Mood::Board
+        | Mood::Sheet
+        | Mood::Moves
+        | Mood::Page
+        | Mood::Checking
+        | Mood::Deed(deed::Mood::Runs) => {
             if let Some(notice) = board.notice() {
                 pen.put(1, 0, u16::MAX, notice, look::BOLD);
                 return;

@@ -8,7 +8,7 @@ use crate::keys::{self, Action, Hint, Mood};
 use crate::layout::{self, Areas, Grid, Wants};
 use crate::rows::{self, Line, Shown};
 use crate::sheet::Sheet;
-use crate::{changes, far, findings, head, help, starts, text, wall};
+use crate::{changes, deed, far, findings, head, help, starts, text, wall};
 
 /// How the main part is arranged.
 #[derive(Debug, Clone, Copy)]
@@ -110,7 +110,12 @@ impl Board {
         let mood = self.mood(snapshot);
         let typed = u16::try_from(text::width(self.filter().text())).unwrap_or(u16::MAX);
         let x = match mood {
-            Mood::Asking | Mood::Choosing | Mood::Restarting | Mood::Cabling | Mood::Levels => {
+            Mood::Asking
+            | Mood::Choosing
+            | Mood::Restarting
+            | Mood::Cabling
+            | Mood::Levels
+            | Mood::Deed(deed::Mood::YesNo | deed::Mood::Types) => {
                 let asked = self.question().map_or(0, |q| text::width(&q));
                 // The answers stay in sight, whatever is asked.
                 let room = screen.width.saturating_sub(keys::answers(mood));
@@ -169,6 +174,7 @@ impl Board {
                 let lines = self.cable_lines(snapshot, areas.main.width, &clock);
                 lines.len().saturating_sub(rows)
             }
+            Some(Page::Deed) => self.deed_lines(areas.main.width).len().saturating_sub(rows),
             Some(Page::Restart) => self
                 .restart_lines(snapshot, areas.main.width)
                 .len()

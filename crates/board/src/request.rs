@@ -3,6 +3,13 @@
 use ledger::Restarted;
 use vocab::{Level, Mac};
 
+/// What can be done to a device at the user's word.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Deed {
+    /// Have it show itself, by its lamp or its head.
+    Wink,
+}
+
 /// Something that the user wants from the program.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Request {
@@ -33,6 +40,17 @@ pub enum Request {
         /// The hardware that it is now.
         mac: Mac,
     },
+    /// Begin this deed; it asks by itself before it does anything.
+    Deed {
+        /// Which.
+        deed: Deed,
+        /// The device's name, or the hardware of a host that is not on the list.
+        who: String,
+    },
+    /// The answer to what the deed under way asks.
+    Answer(String),
+    /// End the deed under way in good order.
+    EndDeed,
     /// A step of the work list was ticked by hand, or its tick taken back; see
     /// [`Board::ticks`](crate::Board::ticks).
     Ticked,

@@ -99,8 +99,8 @@ impl Driver {
         self.scanner.set_pace(self.clock.now(), pace);
     }
 
-    /// Opens a tunnel; see [`Scanner::open_tunnel`]. The groups of discovery are left for good, so that
-    /// the system holds no port open for their answers.
+    /// Opens a tunnel; see [`Scanner::open_tunnel`]. The groups of discovery are left while there is one, so
+    /// that the system holds no port open for their answers.
     pub fn open_tunnel(&mut self, peer: Peer, ranges: Vec<AddressRange>) {
         self.live.join_groups(false);
         self.scanner.open_tunnel(self.clock.now(), peer, ranges);
@@ -109,6 +109,10 @@ impl Driver {
     /// Closes it; see [`Scanner::close_tunnel`]. What it still has to say leaves in the next turns.
     pub fn close_tunnel(&mut self, peer: Peer) {
         self.scanner.close_tunnel(self.clock.now(), peer);
+        let (tunnels, silent) = (self.scanner.has_tunnels(), self.scanner.is_listen_only());
+        if !tunnels && !silent {
+            self.live.join_groups(true);
+        }
     }
 
     /// The next thing that became of a tunnel's address.

@@ -100,6 +100,11 @@ impl Scanner {
         }
     }
 
+    /// Whether any tunnel is open.
+    pub fn has_tunnels(&self) -> bool {
+        !self.tunnels.is_empty()
+    }
+
     /// The next thing that became of a tunnel's address.
     pub fn tunnel_news(&mut self) -> Option<(Peer, TunnelNews)> {
         self.tunnel_news.pop_front()

@@ -203,3 +203,44 @@ fn without_leave_or_a_terminal_nothing_is_switched() {
         assert!(!capture.sent().iter().any(ours), "not one question");
     });
 }
+
+#[test]
+fn on_the_board_a_lamp_winks_while_it_counts_and_the_show_lock_ends_it() {
+    let name = "on_the_board_a_lamp_winks_while_it_counts_and_the_show_lock_ends_it";
+    lab(name, |lab| {
+        let rig = hall(lab, "10.40.8.21/24", "visca-udp");
+        let mut camera = lab.tool("loft", "camera.py", &["visca-udp"]);
+        let board = lab.screen(&["board", &rig, "--journal", JOURNAL]).start();
+        board.wait_text("Ready.");
+        board.send("w");
+        board.wait_text("Enter for its lamp");
+        board.send("\r");
+        board.wait_words(&["on air", "Switch the lamp?"]);
+        assert_eq!(told(&mut camera), [""; 0], "nothing before a yes");
+        board.send("y");
+        board.wait_text("the lamp is dark again (read back)");
+        let on = |what: &&String| *what == "lamp on";
+        let before = told(&mut camera).iter().filter(on).count();
+        assert!(before > 0);
+        // Once more, and the lock falls.
+        board.send("\x1b");
+        board.wait_text("Tab view");
+        board.send("w");
+        board.wait_text("Enter for its lamp");
+        board.send("\r");
+        board.wait_text("Switch the lamp?");
+        board.send("y");
+        camera.wait_many("a second wink", before + 1, |line| line.ends_with("lamp on"));
+        board.send("l3");
+        board.wait_words(&["NOT put back", "Ended by the show lock"]);
+        let deeds = told(&mut camera).len();
+        board.send("\x1b");
+        board.wait_text("Tab view");
+        board.send("w");
+        board.wait_text("The show lock is on");
+        board.send("q");
+        assert_eq!(board.end().code, 0);
+        assert_eq!(told(&mut camera).len(), deeds, "nothing after the lock");
+        assert_eq!(actions(lab).len(), 4);
+    });
+}

@@ -1,6 +1,7 @@
 //! Whole screens, painted and played. The rig is invented: Harbour Hall, a chamber concert.
 
 mod cable;
+mod deed;
 mod enroll;
 mod far;
 pub(crate) mod hall;

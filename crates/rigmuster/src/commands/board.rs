@@ -10,9 +10,11 @@ use ledger::{Places, Purpose};
 use vocab::{Level, Mac};
 
 use super::accept::accept;
+use super::deed::Hands;
 use super::interrupt::Interrupt;
 use super::open::{Run, Tempo, open};
 use crate::args::{KeepArgs, LevelArgs, LinkArgs, LookArgs, MovesArgs, RigArg};
+use crate::hands::Stop;
 use crate::journal::{News, Place, Recorder};
 use crate::moves::Moves;
 use crate::screen::{Input, Pictures, Screen, look};
@@ -113,12 +115,21 @@ async fn draw(
     if let Some(moves) = &files.moves {
         board.keep_moves(moves.work(), &moves.ticks());
     }
+    let mut hands = Hands::default();
+    // How it ends, once a deed that is under way is over.
+    let mut leaves = None;
     board.warn(journal.warning());
     if journal.is_kept() {
         board.keep_journal();
     }
     loop {
-        exchange(&mut run.source, &mut run.ledger);
+        if !hands.are_busy() {
+            exchange(&mut run.source, &mut run.ledger);
+        }
+        let given = hands.step(run, &mut board, journal);
+        if let Some(exit) = leaves.filter(|_| !hands.are_busy()) {
+            return Ok(exit);
+        }
         let now = run.source.now();
         // A rehearsal's own time may lag.
         if !run.simulated
@@ -150,23 +161,48 @@ async fn draw(
             let painted = screen.draw(|frame| board.draw(frame, &snapshot, &|at| run.wall.time_of_day(at)));
             if titled.and(painted).is_err() {
                 // Nobody is there to see it any more.
-                return Ok(Exit::Interrupted);
+                if !hands.are_busy() {
+                    return Ok(Exit::Interrupted);
+                }
+                leaves = leaves.or(Some(Exit::Interrupted));
+                hands.stop(Stop::Interrupted, run);
             }
         }
         let vendors = vendors.get_or_insert_with(|| run.look_for_vendors());
         let waits_to_draw = pictures.next(drawn != Some(revision) || board.dirty());
-        let until = [run.ledger.next_wake(), waits_to_draw]
-            .into_iter()
-            .flatten()
-            .min();
+        let wakes = [run.ledger.next_wake(), waits_to_draw, hands.next_wake()];
+        let until = wakes.into_iter().flatten().min();
+        let until = if given { Some(now) } else { until };
+        if given {
+            run.source.turn(until).await;
+        }
         tokio::select! {
             biased;
-            () = interrupt.wait() => return Ok(Exit::Interrupted),
-            event = input.next() => match event {
-                None => return Ok(Exit::Interrupted),
-                Some(event) if is_interrupt(&event) => return Ok(Exit::Interrupted),
+            () = interrupt.wait(), if leaves.is_none() => {
+                leaves = Some(Exit::Interrupted);
+                hands.stop(Stop::Interrupted, run);
+            }
+            event = input.next(), if leaves.is_none() => match event {
+                None => {
+                    leaves = Some(Exit::Interrupted);
+                    hands.stop(Stop::Interrupted, run);
+                }
+                Some(event) if is_interrupt(&event) => {
+                    leaves = Some(Exit::Interrupted);
+                    hands.stop(Stop::Interrupted, run);
+                }
                 Some(event) => match board.handle(&event, &snapshot) {
-                    Some(Request::Quit) => return Ok(Exit::Done),
+                    Some(Request::Quit) => {
+                        leaves = Some(Exit::Done);
+                        hands.stop(Stop::Interrupted, run);
+                    }
+                    Some(Request::Deed { deed, who }) => hands.begin(deed, &who, run, &snapshot, &mut board),
+                    Some(Request::Answer(line)) => hands.answer(line),
+                    Some(Request::EndDeed) => hands.stop(Stop::Interrupted, run),
+                    Some(Request::Level(level)) => {
+                        run.source.set_level(level);
+                        hands.take_level(level, run);
+                    }
                     Some(Request::Accept { device, mac }) => {
                         board.tell(&take_match(run, files.rig.as_deref(), &device, mac));
                     }
@@ -188,6 +224,7 @@ async fn draw(
                     run.ledger.set_usual(&device, usual);
                 },
             },
+            () = hands.rung() => {}
             () = run.source.turn(until) => {}
         }
     }
@@ -204,7 +241,14 @@ fn carry_out(request: Request, run: &mut Run) {
     let now = run.source.now();
     match request {
         // They were seen to before.
-        Request::Quit | Request::Accept { .. } | Request::Past { .. } | Request::Ticked => {}
+        Request::Quit
+        | Request::Accept { .. }
+        | Request::Past { .. }
+        | Request::Ticked
+        | Request::Deed { .. }
+        | Request::Answer(_)
+        | Request::EndDeed
+        | Request::Level(_) => {}
         Request::Search(true) => {
             let pace = run.ledger.pace();
             run.ledger.search(now, Places::Usual, pace);
@@ -224,7 +268,6 @@ fn carry_out(request: Request, run: &mut Run) {
             run.ledger.expect_restart(now, &what);
         }
         Request::Restarting(what, false) => run.ledger.expect_no_restart(now, &what),
-        Request::Level(level) => run.source.set_level(level),
         Request::Louder(request) => {
             run.source.set_level(Level::All);
             // The ledger is to know before it wants more.

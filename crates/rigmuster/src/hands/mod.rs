@@ -23,6 +23,7 @@
 //! A *host* turns a [`Doing`]: it steps it, shows what it says, answers what it asks, and waits. The commands do so on the
 //! terminal (`commands/deed`), the board in a panel, the tests by a script.
 
+mod choose;
 mod clock;
 mod desk;
 mod doing;
@@ -37,6 +38,7 @@ mod whom;
 pub(crate) mod wink;
 mod wish;
 
+pub(crate) use choose::choose;
 pub(crate) use desk::{Desk, Exchange, Reached};
 pub(crate) use doing::{Doing, End};
 pub(crate) use gate::{Deed, admit, may};

@@ -1,15 +1,17 @@
 //! What all commands share that act on a device, and the terminal as the host of a deed.
 
+mod board;
 mod find;
 mod terminal;
 
 use std::io::{self, IsTerminal, Write};
 use std::time::Duration;
 
-use board::span;
+use ::board::span;
 use ledger::Purpose;
 use vocab::{Level, Mode};
 
+pub(super) use self::board::Hands;
 pub(super) use self::find::{Found, find};
 use self::terminal::{Heard, Terminal};
 use super::interrupt::Interrupt;

@@ -138,6 +138,7 @@ impl Terminal {
         if !text.is_empty() {
             self.progress = true;
             eprint_now(text);
+            eprint_now(" (Ctrl-C ends it)");
         }
     }
 

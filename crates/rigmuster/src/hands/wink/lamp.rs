@@ -104,10 +104,8 @@ impl<'a> Winking<'a> {
         loop {
             let next = (self.desk.now() + BEAT).min(end);
             let left = end.since(self.desk.now()).as_secs();
-            self.talk.progress(format!(
-                "the lamp is told {}; {left} s left; Ctrl-C ends it",
-                words::on(lit)
-            ));
+            self.talk
+                .progress(format!("the lamp is told {}; {left} s left", words::on(lit)));
             *told = Told {
                 last: Some(lit),
                 sure: false,

@@ -108,7 +108,7 @@ impl<'a> Winking<'a> {
 
     /// Goes there, and waits until it stands; where it stands then.
     async fn go(&self, camera: &mut Camera<'a>, from: Position, to: Position) -> Result<Position, Trouble> {
-        self.talk.progress("the head moves; Ctrl-C stops it");
+        self.talk.progress("the head moves");
         camera.tell(Command::Absolute(Speed::SLOWEST, to)).await?;
         let end = self.desk.now() + WAY;
         let (mut seen, mut still) = (from, 0);

@@ -1,0 +1,182 @@
+//! The page of a deed: what is done to a device at the user's word, what it says, and what it asks.
+//!
+//! A pure view of a state. The program fills it in and gets the answers as requests.
+
+pub(crate) mod keys;
+
+use ratatui::text::Line;
+
+use crate::look;
+use crate::text;
+
+/// Lines that are kept; the oldest go first.
+const KEPT: usize = 500;
+/// The longest answer that can be typed.
+const LONGEST: usize = 256;
+
+/// How an answer is given.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum DeedForm {
+    /// By one key.
+    YesNo,
+    /// Typed, and read by whoever looks.
+    Text,
+    /// Typed, and not shown.
+    Secret,
+}
+
+/// What kind of line it is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum DeedLine {
+    /// A result.
+    Result,
+    /// A caution, a trouble or a remark.
+    Aside,
+}
+
+/// What is asked now.
+#[derive(Debug, Clone, PartialEq, Eq)]
+struct Asked {
+    words: String,
+    form: DeedForm,
+    typed: String,
+}
+
+/// What the keys mean on the page.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Mood {
+    /// It goes on.
+    Runs,
+    /// It asks for yes or no.
+    YesNo,
+    /// It asks for something typed.
+    Types,
+}
+
+/// A deed as the board shows it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct Panel {
+    title: String,
+    lines: Vec<(DeedLine, String)>,
+    progress: String,
+    asked: Option<Asked>,
+    over: bool,
+}
+
+impl Panel {
+    pub(crate) fn new(title: &str) -> Self {
+        Self {
+            title: title.to_owned(),
+            lines: Vec::new(),
+            progress: String::new(),
+            asked: None,
+            over: false,
+        }
+    }
+
+    pub(crate) fn say(&mut self, kind: DeedLine, words: &str) {
+        self.progress.clear();
+        self.lines
+            .extend(words.lines().map(|line| (kind, line.to_owned())));
+        let beyond = self.lines.len().saturating_sub(KEPT);
+        self.lines.drain(..beyond);
+    }
+
+    pub(crate) fn progress(&mut self, words: &str) {
+        words.clone_into(&mut self.progress);
+    }
+
+    pub(crate) fn ask(&mut self, words: &str, form: DeedForm) {
+        // At the foot there is room for a short question alone.
+        let (above, last) = words.trim_end().rsplit_once('\n').unwrap_or(("", words));
+        self.say(DeedLine::Aside, above);
+        if form != DeedForm::YesNo {
+            self.say(DeedLine::Result, last);
+        }
+        self.asked = Some(Asked {
+            words: last.to_owned(),
+            form,
+            typed: String::new(),
+        });
+    }
+
+    pub(crate) fn ask_nothing(&mut self) {
+        self.asked = None;
+    }
+
+    pub(crate) fn end(&mut self, words: &str) {
+        self.asked = None;
+        self.progress.clear();
+        self.say(DeedLine::Result, words);
+        self.over = true;
+    }
+
+    pub(crate) const fn is_over(&self) -> bool {
+        self.over
+    }
+
+    /// What the keys mean; `None` when it is over.
+    pub(crate) fn mood(&self) -> Option<Mood> {
+        match &self.asked {
+            _ if self.over => None,
+            None => Some(Mood::Runs),
+            Some(asked) if asked.form == DeedForm::YesNo => Some(Mood::YesNo),
+            Some(_) => Some(Mood::Types),
+        }
+    }
+
+    /// What stands at the foot while it asks.
+    pub(crate) fn question(&self) -> Option<String> {
+        let asked = self.asked.as_ref()?;
+        Some(match asked.form {
+            DeedForm::YesNo => asked.words.clone(),
+            DeedForm::Text => format!("> {}_", asked.typed),
+            DeedForm::Secret => "> (not shown) _".to_owned(),
+        })
+    }
+
+    /// Adds a character to what is typed.
+    pub(crate) fn push(&mut self, c: char) {
+        if let Some(asked) = &mut self.asked
+            && asked.typed.len() + c.len_utf8() <= LONGEST
+            && !c.is_control()
+        {
+            asked.typed.push(c);
+        }
+    }
+
+    /// Takes the last one away.
+    pub(crate) fn pop(&mut self) {
+        if let Some(asked) = &mut self.asked {
+            asked.typed.pop();
+        }
+    }
+
+    /// The answer as it is typed; the question is gone.
+    pub(crate) fn take(&mut self) -> Option<String> {
+        self.asked.take().map(|asked| asked.typed)
+    }
+
+    /// The lines of the page.
+    pub(crate) fn lines(&self, columns: u16) -> Vec<Line<'static>> {
+        let room = usize::from(columns.saturating_sub(2));
+        let mut out = vec![Line::styled(self.title.clone(), look::BOLD), Line::default()];
+        for (kind, words) in &self.lines {
+            let bold = *kind == DeedLine::Result
+                || words.starts_with("caution: ")
+                || words.starts_with("next step: ");
+            let style = if bold { look::BOLD } else { look::PLAIN };
+            let indent = words.len() - words.trim_start().len();
+            let wrapped = text::wrap(words, room.saturating_sub(indent), usize::MAX);
+            out.extend(
+                wrapped
+                    .into_iter()
+                    .map(|line| Line::styled(format!("{}{line}", " ".repeat(indent)), style)),
+            );
+        }
+        if !self.progress.is_empty() {
+            out.push(Line::styled(self.progress.clone(), look::PLAIN));
+        }
+        out
+    }
+}
