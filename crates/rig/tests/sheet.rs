@@ -408,7 +408,7 @@ fn texts(row: &[Cell]) -> Vec<&str> {
 
 #[test]
 fn a_sign_off_has_its_exceptions_first_with_expected_beside_seen() {
-    let part = sign_off(&harbour(), &check());
+    let part = sign_off(&harbour(), &check(), &[]);
     assert_eq!(part.kind, Kind::SignOff);
     assert_eq!(
         part.facts[0].1,
@@ -467,7 +467,7 @@ fn a_sign_off_has_its_exceptions_first_with_expected_beside_seen() {
 #[test]
 fn a_check_of_another_rig_or_an_older_file_is_a_warning() {
     let said = |checked: &Checked| {
-        let warnings = sign_off(&harbour(), checked).warnings;
+        let warnings = sign_off(&harbour(), checked, &[]).warnings;
         warnings.into_iter().map(|w| w.text).collect::<Vec<_>>()
     };
     let listed = said(&check());
@@ -494,7 +494,7 @@ fn a_check_of_another_rig_or_an_older_file_is_a_warning() {
 fn ready_is_said_only_where_the_check_bears_it_out() {
     let mut checked = check();
     checked.ready = true;
-    let result = |checked: &Checked| sign_off(&harbour(), checked).facts[0].1.clone();
+    let result = |checked: &Checked| sign_off(&harbour(), checked, &[]).facts[0].1.clone();
     assert!(result(&checked).starts_with("Ready by its own word, and yet 1 of 3"));
     checked.devices.truncate(2);
     checked.findings.clear();
@@ -508,7 +508,7 @@ fn ready_is_said_only_where_the_check_bears_it_out() {
 fn another_reader_of_markdown_sees_the_same_tables() {
     for rig in [harbour(), nasty()] {
         let mut sheet = all(&rig);
-        sheet.parts.push(sign_off(&rig, &check()));
+        sheet.parts.push(sign_off(&rig, &check(), &[]));
         assert_eq!(read_markdown(&markdown(&sheet)), meant(&sheet));
     }
 }

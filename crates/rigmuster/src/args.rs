@@ -10,6 +10,7 @@ mod reach;
 mod readdress;
 mod schema;
 mod sheet;
+mod walk;
 mod wink;
 
 use std::num::NonZeroU32;
@@ -30,6 +31,7 @@ pub(crate) use self::reach::{ControlChoice, ReachArgs};
 pub(crate) use self::readdress::ReaddressArgs;
 pub(crate) use self::schema::SchemaArgs;
 pub(crate) use self::sheet::{SheetArgs, SheetForm, SheetPart};
+pub(crate) use self::walk::WalkArgs;
 pub(crate) use self::wink::WinkArgs;
 use crate::places::parse_place;
 
@@ -155,6 +157,8 @@ pub enum Command {
     Wink(WinkArgs),
     /// Give one device its address by ONVIF, or the devices of a work list one after the other; asks first
     Readdress(Box<ReaddressArgs>),
+    /// Prove which head each channel of a panel drives: push its stick, and the heads are asked where they point
+    Walk(WalkArgs),
     /// Print the JSON Schema of the rig file or of what a command prints as JSON
     Schema(SchemaArgs),
     /// Print a completion script for a shell

@@ -27,6 +27,7 @@ mod tunnel;
 #[doc(hidden)]
 pub mod untrusted;
 mod vendors;
+mod walk;
 mod walltime;
 
 use std::ffi::OsString;

@@ -154,6 +154,19 @@ impl Venue {
         self.plan(self.now + span, Deed::LetGo { panel, channel });
     }
 
+    pub(crate) fn set_camera(&mut self, id: HostId, camera: CameraPlan) {
+        if let Some(host) = self.hosts.get_mut(id.0) {
+            host.plan.camera = Some(camera);
+            host.services.restart_camera(host.plan.camera.as_ref());
+        }
+    }
+
+    pub(crate) fn wire(&mut self, panel: HostId, channel: u32, to: Vec<Ipv4Addr>) {
+        if let Some(host) = self.hosts.get_mut(panel.0) {
+            host.plan.drives.insert(channel, to);
+        }
+    }
+
     /// Somebody else lights a lamp, or puts it out.
     pub(crate) fn set_lamp(&mut self, id: HostId, lit: bool) {
         if let Some(camera) = self.hosts.get_mut(id.0).and_then(|h| h.services.camera.as_mut()) {

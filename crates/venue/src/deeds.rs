@@ -1,9 +1,10 @@
 //! Our computer as it is planned, and what happens at set times.
 
-use std::net::Ipv6Addr;
+use std::net::{Ipv4Addr, Ipv6Addr};
 use std::time::Duration;
 
 use vocab::{ControlPort, Ipv4Net, Mac, OtherPort};
+use wire::persona::camera::CameraPlan;
 
 use crate::builder::{HostId, HostPlan, Line, SwitchId};
 
@@ -92,6 +93,10 @@ pub enum Deed {
         /// The channel that is chosen on it.
         channel: u32,
     },
+    /// A host's camera starts anew as one like that.
+    Camera(HostId, Box<CameraPlan>),
+    /// Somebody sets a channel of a panel to whoever is at these addresses.
+    Wire(HostId, u32, Vec<Ipv4Addr>),
     /// Somebody lights a camera's tally lamp, or puts it out.
     Lamp(HostId, bool),
     /// Our computer's addresses change.

@@ -258,6 +258,8 @@ impl Venue {
                 span,
             } => self.push_stick(panel, channel, speed, span),
             Deed::LetGo { panel, channel } => self.stick(panel, channel, None),
+            Deed::Camera(id, camera) => self.set_camera(id, *camera),
+            Deed::Wire(panel, channel, to) => self.wire(panel, channel, to),
             Deed::Lamp(id, lit) => self.set_lamp(id, lit),
             Deed::StartService(id, port) => self.with_host(id.0, |h, _, _, _| h.services.start(port)),
             Deed::Line(id, line) => {

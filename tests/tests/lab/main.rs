@@ -33,6 +33,7 @@ mod standings;
 mod starts;
 mod told;
 mod traps;
+mod walk;
 mod who;
 mod wink;
 mod wire;

@@ -5,7 +5,8 @@ use std::ops::Range;
 
 use toml_edit::{Item, TableLike, Value};
 
-use super::splice::{insertion, line_break, line_end, whole_lines};
+use super::places::Places;
+use super::splice::{body, insertion, line_break, line_end, parse, whole_lines};
 use crate::spell::quote;
 
 /// Channels as they stand in an inline table.
@@ -15,6 +16,16 @@ fn pairs(channels: &BTreeMap<u32, String>) -> String {
         .map(|(number, device)| format!("{number} = {}", quote(device)))
         .collect();
     pairs.join(", ")
+}
+
+/// In which line, from 1, a panel's channel stands.
+pub(super) fn line(text: &str, panel: &str, channel: u32) -> Option<usize> {
+    let (body, _) = body(text);
+    let document = parse(body).ok()?;
+    let place = Places::of(&document).named(panel)?;
+    let channels = place.table.get("channels")?.as_table_like()?;
+    let key = channels.key(&channel.to_string())?.span()?;
+    Some(1 + body.get(..key.start)?.matches('\n').count())
 }
 
 /// The place in the text where channels are added to those of a panel, and how they are written there.

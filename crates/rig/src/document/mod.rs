@@ -160,6 +160,11 @@ impl RigDocument {
         &self.text
     }
 
+    /// In which line, from 1, a panel's channel stands.
+    pub fn channel_line(&self, panel: &str, channel: u32) -> Option<usize> {
+        channels::line(&self.text, panel, channel)
+    }
+
     /// Makes all the edits or, if one cannot be made or the outcome would have an error, none.
     /// Only the outcome is checked, so two devices may swap their addresses in one go.
     pub fn apply(&mut self, edits: &[Edit]) -> Result<Rig, EditError> {

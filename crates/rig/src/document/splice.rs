@@ -41,14 +41,14 @@ pub(super) fn apply(text: &mut String, edits: &[Edit]) -> Result<(), EditError> 
 }
 
 /// The text without its byte order mark, and the mark's length.
-fn body(text: &str) -> (&str, usize) {
+pub(super) fn body(text: &str) -> (&str, usize) {
     text.strip_prefix('\u{feff}')
         .map_or((text, 0), |body| (body, text.len() - body.len()))
 }
 
 /// A document that was read without errors parses; what an edit before this one broke is
 /// reported when all edits are made.
-fn parse(body: &str) -> Result<Document<&str>, EditError> {
+pub(super) fn parse(body: &str) -> Result<Document<&str>, EditError> {
     Document::parse(body)
         .map_err(|_| EditError::WouldBreak(crate::read("the edited file", body.as_bytes()).errors))
 }

@@ -11,6 +11,7 @@ mod html;
 mod markdown;
 mod patch;
 mod signoff;
+pub mod walked;
 
 pub use channels::channels;
 pub use handover::{AsFound, handover};
@@ -18,6 +19,7 @@ pub use html::html;
 pub use markdown::markdown;
 pub use patch::patch;
 pub use signoff::{Checked, CheckedDevice, CheckedFinding, SeenDevice, Stands, sign_off};
+pub use walked::Walked;
 
 /// A whole sheet.
 #[derive(Debug, Clone, PartialEq, Eq)]

@@ -5,6 +5,7 @@ use std::time::Duration;
 
 use vocab::{ControlPort, Mac};
 
+use super::walked::{self, Walked};
 use super::{Cell, Column, Kind, Part, Table, Warning, code, list, words};
 use crate::{AddressSpec, Need, Rig};
 
@@ -104,8 +105,9 @@ pub struct CheckedFinding {
     pub advice: String,
 }
 
-/// The sign-off of `checked`, held against `rig` as its file is now.
-pub fn sign_off(rig: &Rig, checked: &Checked) -> Part {
+/// The sign-off of `checked`, held against `rig` as its file is now, with what was walked of its panels,
+/// oldest first.
+pub fn sign_off(rig: &Rig, checked: &Checked, walked: &[Walked]) -> Part {
     let mut part = Part::new(Kind::SignOff);
     let well = |d: &&CheckedDevice| d.stands == Stands::Well;
     let needed = checked.devices.iter().filter(|d| d.need == Need::Show);
@@ -158,10 +160,11 @@ pub fn sign_off(rig: &Rig, checked: &Checked) -> Part {
     if !good.is_empty() {
         part.tables.push(table("As they should be", &good));
     }
+    part.tables.extend(walked::table(rig, walked));
     part.tables.push(Table {
         title: "Not checked".to_owned(),
         columns: vec![words("what", "What"), words("why", "Why")],
-        rows: not_checked(rig, checked),
+        rows: not_checked(rig, checked, walked),
     });
     if checked.unlisted > 0 {
         let hosts = if checked.unlisted == 1 { "host" } else { "hosts" };
@@ -210,13 +213,16 @@ fn row(device: &CheckedDevice) -> Vec<Cell> {
 }
 
 /// What nobody may take for checked.
-fn not_checked(rig: &Rig, checked: &Checked) -> Vec<Vec<Cell>> {
+fn not_checked(rig: &Rig, checked: &Checked, walked: &[Walked]) -> Vec<Vec<Cell>> {
     let mut rows: Vec<Vec<Cell>> = vec![vec![
         "Pictures, sound, tally and talkback".into(),
         "the check looks at the network alone".into(),
     ]];
     for (what, why) in &checked.unseen {
         rows.push(vec![what.clone().into(), why.clone().into()]);
+    }
+    for (what, why) in walked::unproven(rig, walked) {
+        rows.push(vec![what.into(), why.into()]);
     }
     let names =
         |of: &dyn Fn(&CheckedDevice) -> bool| list(checked.devices.iter().filter(|d| of(d)).map(|d| &d.name));

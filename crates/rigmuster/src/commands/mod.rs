@@ -19,6 +19,7 @@ mod rehearse;
 mod schema;
 mod sheet;
 mod survey;
+mod walk;
 mod wink;
 
 use std::future::Future;
@@ -89,6 +90,7 @@ fn dispatch(cli: Cli) -> Result<Exit, Failure> {
         Command::Reach(args) => block_on(reach::reach(args)),
         Command::Wink(args) => block_on(wink::wink(args)),
         Command::Readdress(args) => block_on(readdress::readdress(*args)),
+        Command::Walk(args) => block_on(walk::walk(args)),
         Command::Schema(args) => schema::schema(&args),
         Command::Completions { shell } => generate::completions(shell),
         Command::Manual => generate::manual(),

@@ -3,13 +3,13 @@
 use std::io::{self, Write};
 use std::path::Path;
 
-use rig::sheet::{self, AsFound, Checked, Kind, Sheet};
+use rig::sheet::{self, AsFound, Checked, Kind, Sheet, Walked};
 use rig::{Rig, spreadsheet};
 
 use super::agree::agreed;
 use crate::args::{SheetArgs, SheetForm, SheetPart};
 use crate::files::{SaveError, load_if_saved, save_atomic};
-use crate::journal::{Book, FoundLine, Trouble, Wanted, default_place};
+use crate::journal::{Book, FoundLine, Trouble, Wanted, default_place, walked as journal_walked};
 use crate::report::{SheetReport, file_name, plain};
 use crate::settings::Expected;
 use crate::walltime::WallTime;
@@ -36,7 +36,10 @@ pub(super) fn sheet(args: &SheetArgs) -> Result<Exit, Failure> {
             Kind::Patch => sheet::patch(&rig),
             Kind::Channels => sheet::channels(&rig),
             Kind::HandOver => sheet::handover(&rig, &found(args, &rig, &expected)?),
-            Kind::SignOff => sheet::sign_off(&rig, &checked(args)?),
+            Kind::SignOff => {
+                let walked = walked(args, &rig, &expected)?;
+                sheet::sign_off(&rig, &checked(args)?, &walked)
+            }
         });
     }
     let sheet = Sheet {
@@ -154,6 +157,23 @@ fn found(args: &SheetArgs, rig: &Rig, expected: &Expected) -> Result<Vec<AsFound
     let named = args.journal.is_some();
     let lines = lines.into_iter().filter(|line| named || !line.rehearsal);
     Ok(lines.map(as_found).collect())
+}
+
+/// What the journal says of the channels that were walked.
+fn walked(args: &SheetArgs, rig: &Rig, expected: &Expected) -> Result<Vec<Walked>, Failure> {
+    let past = |path: &Path| journal_walked(path, rig, expected.path.as_deref(), args.journal.is_some());
+    match &args.journal {
+        Some(path) => past(path)
+            .map_err(|trouble| Failure::usage(format_args!("{trouble}\nnext step: {}", trouble.step()))),
+        None => Ok(match default_place() {
+            Ok(path) if path.exists() => past(&path).unwrap_or_else(|trouble| {
+                // The sheet says then that nobody walked them.
+                let _ = writeln!(io::stderr(), "warning: {trouble}\n  next: {}", trouble.step());
+                Vec::new()
+            }),
+            _ => Vec::new(),
+        }),
+    }
 }
 
 /// By the rig file's whole path, or where the journal has none of that, by the rig's title.

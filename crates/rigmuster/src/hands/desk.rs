@@ -83,6 +83,12 @@ impl Desk {
         let _ = self.wishes.send(Wish::Ask(leg, ask));
     }
 
+    /// In a rehearsal somebody pushes the stick of that panel on that channel; else the user does, and nothing
+    /// happens here.
+    pub(crate) fn play_push(&self, panel: &str, channel: u32) {
+        let _ = self.wishes.send(Wish::Push(panel.to_owned(), channel));
+    }
+
     /// All that is seen from now on, each with the place of its network.
     pub(crate) fn sightings(&self) -> mpsc::UnboundedReceiver<(usize, Sighting)> {
         let (give, take) = mpsc::unbounded_channel();

@@ -90,6 +90,7 @@ impl Room {
                 Wish::Ask(leg, ask) => source.ask(leg, ask),
                 Wish::Hear(ear) => self.ears.push(ear),
                 Wish::Look(than, tell) => self.lookers.push((than, tell)),
+                Wish::Push(panel, channel) => source.play_push(&panel, channel),
                 Wish::Say(said) => self.said.push_back(said),
             }
         }

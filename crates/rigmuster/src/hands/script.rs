@@ -22,6 +22,8 @@ const LONGEST: Duration = Duration::from_hours(1);
 pub(crate) enum Answer {
     /// Types this.
     Line(&'static str),
+    /// Leaves the question open.
+    Wait,
     /// Interrupts the deed.
     Interrupt,
     /// There is no terminal.
@@ -140,6 +142,7 @@ impl Stage {
         let mut answers: VecDeque<Answer> = answers.into_iter().collect();
         let began = self.source.now();
         let mut course = Course::default();
+        let mut open = Vec::new();
         let mut doing = Doing::begin(began, make);
         events.sort_by_key(|(at, _)| *at);
         let mut events = VecDeque::from(events);
@@ -173,6 +176,7 @@ impl Stage {
                         match answers.pop_front() {
                             Some(Answer::Line(line)) => question.answer(line.to_owned()),
                             Some(Answer::Interrupt) => doing.stop(Stop::Interrupted, &mut self.source),
+                            Some(Answer::Wait) => open.push(question),
                             Some(Answer::Nobody) => question.nobody(),
                             None => panic!("nobody told what to answer: {:#?}", course.lines),
                         }

@@ -62,8 +62,8 @@ impl Place {
         Action {
             began,
             device: self.name.clone(),
-            mac: self.mac,
-            address: self.address,
+            mac: Some(self.mac),
+            address: Some(self.address),
             text: text.into(),
             basis: basis.into(),
         }

@@ -49,6 +49,8 @@ pub(super) enum Wish {
     Hear(mpsc::UnboundedSender<(usize, Sighting)>),
     /// The head count, once it is other than at this revision.
     Look(Option<u64>, oneshot::Sender<(u64, Arc<Snapshot>)>),
+    /// In a rehearsal somebody pushes the stick of that panel on that channel.
+    Push(String, u32),
     /// Something for the user.
     Say(Said),
 }

@@ -45,10 +45,10 @@ pub(crate) struct Action {
     pub began: bool,
     /// The device's name, where the rig has it.
     pub device: Option<String>,
-    /// Its hardware.
-    pub mac: Mac,
-    /// Its address.
-    pub address: Ipv4Addr,
+    /// Its hardware, where that is known.
+    pub mac: Option<Mac>,
+    /// Its address, where that is known.
+    pub address: Option<Ipv4Addr>,
     /// What was done, in one sentence.
     pub text: String,
     /// How it was before, and how after.
@@ -215,8 +215,8 @@ impl Entry {
             wall,
             what: What::Action { began: action.began },
             devices: action.device.into_iter().collect(),
-            macs: vec![action.mac],
-            address: Some(action.address),
+            macs: action.mac.into_iter().collect(),
+            address: action.address,
             text: action.text,
             basis: action.basis,
             worse: false,

@@ -15,6 +15,7 @@ mod recorder;
 mod stamp;
 pub mod stats;
 mod trouble;
+mod walked;
 pub(crate) mod when;
 mod writer;
 
@@ -34,6 +35,7 @@ pub use read::{FoundLine, Line, Run, Wanted};
 pub(crate) use recorder::{About, News, Place, Recorder};
 pub use stamp::Stamp;
 pub use trouble::Trouble;
+pub(crate) use walked::walked;
 pub use writer::{State, Writer};
 
 /// A path as it may stand in a sentence.

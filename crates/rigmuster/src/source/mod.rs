@@ -181,6 +181,13 @@ impl Source {
         }
     }
 
+    /// In a rehearsal somebody pushes the stick of that panel on that channel, a little later.
+    pub fn play_push(&mut self, panel: &str, channel: u32) {
+        if let Self::Rehearsal(rehearsal) = self {
+            rehearsal.play_push(panel, channel);
+        }
+    }
+
     /// Sends so much from now on, on all networks.
     pub fn set_level(&mut self, level: Level) {
         let (watch, silent) = (level == Level::Watch, level == Level::Silent);

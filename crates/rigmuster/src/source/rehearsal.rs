@@ -5,7 +5,7 @@ use std::time::Duration;
 use link::{Carrier, Clock, Frame, FramePort, LiveEvent, PortError};
 use rig::Reach;
 use sweep::{Config, Dialing, Hold, Order, Peer, Scanner, TunnelNews};
-use venue::{Router, Scene, Venue};
+use venue::{Deed, Router, Scene, Venue};
 use vocab::{AddressRange, Ask, Gap, Level, Mode, Moment, Sighting, Station};
 
 use super::Net;
@@ -87,6 +87,21 @@ impl Rehearsal {
         match &mut self.jacks[0].way {
             Way::Jack(venue, _) => venue,
             Way::Router(router) => router.venue_mut(),
+        }
+    }
+
+    /// Somebody pushes the stick of that panel on that channel, a little later and for a moment.
+    pub fn play_push(&mut self, panel: &str, channel: u32) {
+        let at = self.now + Duration::from_millis(1_500);
+        let venue = self.venue_mut();
+        if let Some(panel) = venue.host_named(panel) {
+            let deed = Deed::Push {
+                panel,
+                channel,
+                speed: (120, 0),
+                span: Duration::from_millis(800),
+            };
+            venue.plan(at, deed);
         }
     }
 
