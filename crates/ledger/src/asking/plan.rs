@@ -106,7 +106,9 @@ impl Ledger {
                 let own = self.passes.get(id).map(|p| p.range);
                 let far = || self.search.as_ref().and_then(|s| s.range(id));
                 let range = own.or_else(far)?;
-                let asked = self.targets.keys();
+                // These are asked for by themselves.
+                let alone = |t: &&Target| t.kind == Kind::Own || self.broadcasts(t.kind, t.address);
+                let asked = self.targets.values().filter(alone).map(|t| &t.address);
                 // Beyond the subnet these have been asked for already.
                 let sought = self.sought.iter().filter(|_| own.is_none());
                 let except = asked

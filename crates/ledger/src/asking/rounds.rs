@@ -5,6 +5,7 @@ use std::time::Duration;
 
 use vocab::{ArpForm, Mode, Moment, SilentTo};
 
+use crate::Standing;
 use crate::asking::beat::step_from;
 use crate::asking::lanes::Key;
 use crate::asking::target::{Kind, Round};
@@ -297,7 +298,12 @@ impl Ledger {
         match kind {
             Kind::Rig(_) | Kind::Gateway => true,
             Kind::Own => false,
-            Kind::Floating(i) => self.tracks[i].device.fixed_address().is_none() && self.in_subnet(address),
+            // One that is missing may be back where it was heard, and say nothing of it.
+            Kind::Floating(i) => {
+                let track = &self.tracks[i];
+                let strays = track.device.fixed_address().is_none() || track.standing == Standing::Missing;
+                strays && self.in_subnet(address)
+            }
         }
     }
 

@@ -70,6 +70,17 @@ fn wrong_subnet_is_found_at_a_factory_address_without_touching_anything() {
 }
 
 #[test]
+fn one_that_is_back_at_a_wrong_address_is_found_there_without_a_word() {
+    let mut w = one(vec![Unit::new(21, "10.40.8.121")]);
+    assert_eq!(w.standing("Organ loft"), Standing::Moved);
+    w.units[0].on = false;
+    w.run_until(60.0, |w| w.standing("Organ loft") == Standing::Missing);
+    w.units[0].on = true;
+    w.run(100.0);
+    assert_eq!(w.standing("Organ loft"), Standing::Moved);
+}
+
+#[test]
 fn wrong_subnet_is_found_where_it_is_heard_by_chance() {
     let mut w = one(vec![Unit::new(21, "172.20.1.7")]);
     assert_eq!(w.standing("Organ loft"), Standing::Missing);
