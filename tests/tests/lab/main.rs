@@ -29,6 +29,7 @@ mod readdress_rough;
 mod rights;
 mod says;
 mod six;
+mod soak;
 mod standings;
 mod starts;
 mod told;
