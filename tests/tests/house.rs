@@ -26,7 +26,7 @@ const LAYERS: &[(&str, &[&str])] = &[
 ];
 
 /// Crates that only test, and may use any room.
-const TESTERS: &[&str] = &["rigmuster-tests", "rigmuster-fuzz"];
+const TESTERS: &[&str] = &["rigmuster-tests", "rigmuster-fuzz", "play"];
 
 /// Rooms that read no clock, no file and no socket.
 const PURE: &[&str] = &["vocab", "rig", "wire", "ledger", "board", "venue"];

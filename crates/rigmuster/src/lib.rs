@@ -38,6 +38,22 @@ use clap::Parser;
 pub use args::Cli;
 pub use exit::{Exit, Failure};
 
+/// The object that `check RIG --json` prints for `snapshot` of the rig file `file`, begun at `taken_at` (RFC 3339);
+/// read back through the types that its schema is made from.
+///
+/// # Errors
+/// If the types do not read what they wrote.
+pub fn checked_json(
+    snapshot: &ledger::Snapshot,
+    file: &str,
+    taken_at: &str,
+) -> serde_json::Result<serde_json::Value> {
+    let report = report::Report::new(snapshot, Some(file), taken_at.to_owned(), Some(snapshot.ready));
+    let value = serde_json::to_value(report)?;
+    serde_json::from_value::<report::Report>(value.clone())?;
+    Ok(value)
+}
+
 /// Runs the program with these arguments (the first is the program's own name).
 pub fn main(args: impl IntoIterator<Item = OsString>) -> ExitCode {
     let cli = match Cli::try_parse_from(args) {

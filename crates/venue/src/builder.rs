@@ -26,12 +26,14 @@ pub struct HostId(pub(crate) usize);
 pub struct Line {
     /// Delay on top of the switch's own.
     pub latency: Duration,
-    /// Up to so much more, evenly spread. Frames never overtake each other.
+    /// Up to so much more, evenly spread. Frames do not overtake each other by it.
     pub jitter: Duration,
     /// Frames lost, in millionths.
     pub loss_ppm: u32,
     /// Frames that arrive twice, in millionths.
     pub twice_ppm: u32,
+    /// Frames that are held up for 2 to 20 ms, in millionths; later ones overtake them.
+    pub held_ppm: u32,
     /// Bits damaged, in thousand millionths: a frame with one is thrown away, so the longer it is, the
     /// more rarely it arrives.
     pub bits_ppb: u32,
@@ -44,6 +46,7 @@ impl Line {
         jitter: Duration::ZERO,
         loss_ppm: 0,
         twice_ppm: 0,
+        held_ppm: 0,
         bits_ppb: 0,
     };
 

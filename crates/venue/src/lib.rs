@@ -41,6 +41,6 @@ pub use oddity::Oddities;
 pub use router::Router;
 pub use scene::{Scene, scene, scenes};
 pub use truth::{HostTruth, Truth};
-pub use venue::Venue;
+pub use venue::{Sent, Venue};
 pub use wire::persona::camera::{CameraPlan, Sway, at as steps};
 pub use wire::persona::device::{ComesUp, DevicePlan, Takes, Tells, Trouble, Wants};

@@ -1,9 +1,14 @@
 //! Cables: what goes in at one end, and when it comes out at the other.
 
+use std::time::Duration;
+
 use vocab::Moment;
 
 use crate::builder::Line;
 use crate::chance::Chance;
+
+/// For so long a frame is held up, where one is (common practice, no source).
+const HELD: (Duration, Duration) = (Duration::from_millis(2), Duration::from_millis(20));
 
 /// What a cable ends in.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -60,6 +65,10 @@ impl Cable {
         let copies = 1 + usize::from(chance.hits(self.line.twice_ppm));
         for copy in out.iter_mut().take(copies) {
             let at = now + self.line.latency + chance.within(self.line.jitter);
+            if chance.hits(self.line.held_ppm) {
+                *copy = Some(at + chance.between(HELD.0, HELD.1));
+                continue;
+            }
             let last = &mut self.last[usize::from(to_b)];
             *last = at.max(*last);
             *copy = Some(*last);
@@ -81,8 +90,6 @@ fn damaged_ppm(bits_ppb: u32, bytes: usize) -> u32 {
 
 #[cfg(test)]
 mod tests {
-    use std::time::Duration;
-
     use super::*;
 
     fn cable(line: Line) -> Cable {
@@ -146,6 +153,26 @@ mod tests {
             assert!(at >= last && at >= Moment::from_millis(n + 1));
             last = at;
         }
+    }
+
+    #[test]
+    fn a_frame_that_is_held_up_is_overtaken() {
+        let mut cable = cable(Line {
+            held_ppm: 100_000,
+            ..Line::SOUND
+        });
+        let mut chance = Chance::new(3);
+        let arrive = |n| cable.carry(true, 60, Moment::from_millis(n), &mut chance)[0];
+        let all: Vec<Moment> = (0..20_000).filter_map(arrive).collect();
+        assert_eq!(all.len(), 20_000);
+        let late = all
+            .iter()
+            .zip(0..)
+            .filter(|(at, n)| **at > Moment::from_millis(*n))
+            .count();
+        // Binomial, four standard deviations either way: 2,000 ± 170.
+        assert!((1_830..=2_170).contains(&late), "{late}");
+        assert!(all.windows(2).any(|two| two[1] < two[0]));
     }
 
     #[test]

@@ -6,7 +6,7 @@ use std::time::Duration;
 use link::{Frame, FramePort, PortError};
 use vocab::{Moment, Station};
 
-use crate::builder::{Deed, HostPlan, Line, Plan, Start, SwitchId, SwitchPlan};
+use crate::builder::{Deed, HostId, HostPlan, Line, Plan, Start, SwitchId, SwitchPlan};
 use crate::chance::Chance;
 use crate::events::{Agenda, Event};
 use crate::host::{Host, Outbox};
@@ -31,6 +31,16 @@ pub struct Venue {
     pub(crate) switches: Vec<Switch>,
     pub(crate) cables: Vec<Cable>,
     deeds: Vec<Option<Deed>>,
+    sent: Sent,
+}
+
+/// What was sent at our jack so far, by whoever sends through it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Sent {
+    /// Frames of all kinds.
+    pub frames: u64,
+    /// Those of them that went to everybody.
+    pub broadcasts: u64,
 }
 
 impl Venue {
@@ -39,10 +49,10 @@ impl Venue {
         Self::from_plan(scene.plan(), seed)
     }
 
-    /// The other networks of `scene`, each a venue by itself, by the names that the rig gives them.
-    pub fn beside(scene: &Scene, seed: u64) -> Vec<(&'static str, Self)> {
+    /// The other networks of a plan, each a venue by itself, by the names that the rig gives them.
+    pub fn beside(plan: &Plan, seed: u64) -> Vec<(&'static str, Self)> {
         let seeds = (1..).map(|n| seed.rotate_left(32).wrapping_add(n));
-        let plans = scene.plan().beside.into_iter().zip(seeds);
+        let plans = plan.beside.iter().cloned().zip(seeds);
         plans
             .map(|((name, plan), seed)| (name, Self::from_plan(plan, seed)))
             .collect()
@@ -67,6 +77,7 @@ impl Venue {
             switches: plan.switches.into_iter().map(Switch::new).collect(),
             cables: Vec::new(),
             deeds: Vec::new(),
+            sent: Sent::default(),
         };
         venue.plug(
             End::Jack,
@@ -113,6 +124,21 @@ impl Venue {
     pub fn plan(&mut self, at: Moment, deed: Deed) {
         self.agenda.put(at.max(self.now), Event::Deed(self.deeds.len()));
         self.deeds.push(Some(deed));
+    }
+
+    /// Every host, in the order of the plan.
+    pub fn hosts(&self) -> impl Iterator<Item = HostId> {
+        (0..self.hosts.len()).map(HostId)
+    }
+
+    /// Every switch, in the order of the plan.
+    pub fn switches(&self) -> impl Iterator<Item = SwitchId> {
+        (0..self.switches.len()).map(SwitchId)
+    }
+
+    /// What was sent at our jack so far.
+    pub const fn sent(&self) -> Sent {
+        self.sent
     }
 
     /// Our computer as it is now.
@@ -524,6 +550,8 @@ impl FramePort for Venue {
             return Err(PortError::Down);
         }
         if let Some(packet) = Packet::new(frame.to_vec()) {
+            self.sent.frames += 1;
+            self.sent.broadcasts += u64::from(packet.to == vocab::Mac::BROADCAST);
             self.transmit(self.ours.cable, true, &packet);
         }
         Ok(())

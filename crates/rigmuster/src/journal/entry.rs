@@ -147,7 +147,7 @@ impl What {
 
 impl Entry {
     /// The entry of a change. `heard` tells whether a device was heard before in this run.
-    pub(crate) fn of(change: &Change, seq: u64, wall: Stamp, heard: impl Fn(&str) -> bool) -> Self {
+    pub fn of(change: &Change, seq: u64, wall: Stamp, heard: impl Fn(&str) -> bool) -> Self {
         let (what, devices, macs, address) = match &change.subject {
             Subject::Device {
                 name,

@@ -5,7 +5,7 @@ use std::time::Duration;
 use link::{Carrier, Clock, Frame, FramePort, LiveEvent, PortError};
 use rig::Reach;
 use sweep::{Config, Dialing, Hold, Order, Peer, Scanner, TunnelNews};
-use venue::{Deed, Router, Scene, Venue};
+use venue::{Deed, Plan, Router, Scene, Venue};
 use vocab::{AddressRange, Ask, Gap, Level, Mode, Moment, Sighting, Station};
 
 use super::Net;
@@ -49,15 +49,21 @@ impl Rehearsal {
     /// With a clock it runs in real time, without one it jumps from event to event. A network that
     /// the scene does not have stands empty.
     pub fn new(scene: &Scene, seed: u64, nets: &[Net], listen_only: bool, clock: Option<Clock>) -> Self {
+        Self::of_plan(scene.plan(), seed, nets, listen_only, clock)
+    }
+
+    /// The same with a plan of one's own.
+    pub fn of_plan(plan: Plan, seed: u64, nets: &[Net], listen_only: bool, clock: Option<Clock>) -> Self {
         let now = clock.as_ref().map_or(Moment::ZERO, Clock::now);
-        let mut beside = Venue::beside(scene, seed);
+        let mut beside = Venue::beside(&plan, seed);
+        let mut main = Some(plan);
         let mut jacks = vec![];
-        for (n, net) in nets.iter().enumerate() {
+        for net in nets {
             let place = beside.iter().position(|(name, _)| *name == net.name);
-            let venue = match place {
-                _ if n == 0 => Venue::new(scene, seed),
-                Some(place) => beside.swap_remove(place).1,
-                None => Venue::empty(&net.name),
+            let venue = match (place, main.take()) {
+                (_, Some(plan)) => Venue::from_plan(plan, seed),
+                (Some(place), None) => beside.swap_remove(place).1,
+                (None, None) => Venue::empty(&net.name),
             };
             jacks.push(Jack::new(now, venue, net, listen_only, seed));
         }
@@ -76,18 +82,22 @@ impl Rehearsal {
 
     /// The main network's venue, to look what really is there.
     pub fn venue(&self) -> &Venue {
-        match &self.jacks[0].way {
-            Way::Jack(venue, _) => venue,
-            Way::Router(router) => router.venue(),
-        }
+        self.jacks[0].venue()
+    }
+
+    /// The venue of every network, the main one first.
+    pub fn venues(&self) -> impl Iterator<Item = &Venue> {
+        self.jacks.iter().map(Jack::venue)
+    }
+
+    /// The same, to make more happen there.
+    pub fn venues_mut(&mut self) -> impl Iterator<Item = &mut Venue> {
+        self.jacks.iter_mut().map(Jack::venue_mut)
     }
 
     /// The main network's venue, to make more happen there.
     pub fn venue_mut(&mut self) -> &mut Venue {
-        match &mut self.jacks[0].way {
-            Way::Jack(venue, _) => venue,
-            Way::Router(router) => router.venue_mut(),
-        }
+        self.jacks[0].venue_mut()
     }
 
     /// Somebody pushes the stick of that panel on that channel, a little later and for a moment.
@@ -219,6 +229,20 @@ impl Jack {
         });
         scanner.set_station(now, way.station());
         Self { way, scanner }
+    }
+
+    fn venue(&self) -> &Venue {
+        match &self.way {
+            Way::Jack(venue, _) => venue,
+            Way::Router(router) => router.venue(),
+        }
+    }
+
+    fn venue_mut(&mut self) -> &mut Venue {
+        match &mut self.way {
+            Way::Jack(venue, _) => venue,
+            Way::Router(router) => router.venue_mut(),
+        }
     }
 
     fn next_wake(&self) -> Option<Moment> {

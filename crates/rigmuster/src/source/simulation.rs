@@ -3,7 +3,7 @@
 use std::time::Duration;
 
 use ledger::{Change, Muster, Settings, Snapshot};
-use venue::Scene;
+use venue::{Plan, Scene};
 use vocab::{Moment, Pace};
 
 use super::{Rehearsal, exchange_by, nets};
@@ -20,8 +20,13 @@ pub struct Simulation {
 impl Simulation {
     /// Plays `scene` from its start; `pace` is that of a settings without a rig.
     pub fn new(scene: &Scene, seed: u64, pace: Pace, settings: Settings) -> Self {
+        Self::of_plan(scene.plan(), seed, pace, settings)
+    }
+
+    /// The same with a plan of one's own.
+    pub fn of_plan(plan: Plan, seed: u64, pace: Pace, settings: Settings) -> Self {
         let nets = nets(settings.rig.as_ref(), pace);
-        let rehearsal = Rehearsal::new(scene, seed, &nets, false, None);
+        let rehearsal = Rehearsal::of_plan(plan, seed, &nets, false, None);
         Self {
             rehearsal,
             ledger: Muster::new(settings, Moment::ZERO),
@@ -45,6 +50,11 @@ impl Simulation {
         &mut self.ledger
     }
 
+    /// The venues with the scanners on them, to look at.
+    pub const fn stage(&self) -> &Rehearsal {
+        &self.rehearsal
+    }
+
     /// The venue with the scanner on it.
     pub const fn rehearsal(&mut self) -> &mut Rehearsal {
         &mut self.rehearsal
@@ -53,6 +63,11 @@ impl Simulation {
     /// All changes so far, oldest first.
     pub fn changes(&self) -> &[Change] {
         &self.changes
+    }
+
+    /// The same, and forgets them.
+    pub fn take_changes(&mut self) -> Vec<Change> {
+        std::mem::take(&mut self.changes)
     }
 
     /// How many events were played.
