@@ -2,12 +2,15 @@
 
 use core::fmt;
 
+use unicode_width::UnicodeWidthChar;
+
 /// A name or banner that came from outside, bounded and cleaned.
 ///
 /// Control characters (C0, DEL, C1: ECMA-48), bidirectional controls (UAX #9), invisible and
 /// tag characters and line separators are dropped or turned into a space, invalid UTF-8 into
-/// U+FFFD, runs of blanks into one, and at most two combining marks in a row are kept. Every
-/// sink still escapes it again in its own way.
+/// U+FFFD, runs of blanks of whatever width into one, and of what takes no room of its own, as
+/// combining marks of every script, at most two in a row are kept. Every sink still escapes it
+/// again in its own way.
 #[derive(Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
 pub struct Text(String);
 
@@ -77,7 +80,7 @@ enum Class {
 
 fn class(c: char) -> Class {
     match c {
-        ' ' | '\t' | '\n' | '\r' | '\u{a0}' | '\u{2028}' | '\u{2029}' => Class::Blank,
+        '\t' | '\n' | '\r' => Class::Blank,
         '\0'..='\u{1f}' | '\u{7f}'..='\u{9f}' => Class::Drop,
         // Bidirectional controls: UAX #9.
         '\u{61c}' | '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}' => {
@@ -93,11 +96,10 @@ fn class(c: char) -> Class {
         '\u{fe00}'..='\u{fe0f}' | '\u{feff}' | '\u{fff9}'..='\u{fffb}' | '\u{e0000}'..='\u{e0fff}' => {
             Class::Drop
         }
-        '\u{300}'..='\u{36f}'
-        | '\u{1ab0}'..='\u{1aff}'
-        | '\u{1dc0}'..='\u{1dff}'
-        | '\u{20d0}'..='\u{20ff}'
-        | '\u{fe20}'..='\u{fe2f}' => Class::Mark,
+        // Letters and patterns that look like nothing: fillers of Hangul, and Braille without a dot.
+        '\u{115f}' | '\u{1160}' | '\u{3164}' | '\u{ffa0}' | '\u{2800}' => Class::Blank,
+        _ if c.is_whitespace() => Class::Blank,
+        _ if c.width() == Some(0) => Class::Mark,
         _ => Class::Plain,
     }
 }
@@ -148,6 +150,40 @@ mod tests {
         assert_eq!(Text::clean(&"x".repeat(9_999)).as_str().len(), Text::MAX_CHARS);
         let tower = format!("e{}", "\u{301}".repeat(50));
         assert_eq!(Text::clean(&tower).as_str().chars().count(), 3);
+    }
+
+    /// Marks of every script pile up, not only the common ones: Cyrillic, Hebrew, Arabic, Devanagari, Thai, Tibetan,
+    /// musical symbols, and the vowels of Hangul without their consonant (Unicode, general categories Mn and Me).
+    #[test]
+    fn nothing_that_takes_no_room_piles_up() {
+        for mark in [
+            '\u{301}',
+            '\u{489}',
+            '\u{5b0}',
+            '\u{64b}',
+            '\u{670}',
+            '\u{94d}',
+            '\u{e49}',
+            '\u{f74}',
+            '\u{1161}',
+            '\u{3099}',
+            '\u{1d165}',
+            '\u{1e8d0}',
+        ] {
+            let tower = format!("e{}f", mark.to_string().repeat(50));
+            assert_eq!(Text::clean(&tower).as_str().chars().count(), 4, "{mark:?}");
+        }
+        for blank in [
+            '\u{2003}', '\u{3000}', '\u{1680}', '\u{2800}', '\u{3164}', '\u{85}',
+        ] {
+            let gap = format!("a{}b", blank.to_string().repeat(50));
+            let left = Text::clean(&gap);
+            assert!(matches!(left.as_str(), "a b" | "ab"), "{blank:?}: {left:?}");
+        }
+        for word in ["Größe", "e\u{301}tage", "日本語", "กล้อง", "क्षेत्र", "שָׁלוֹם"]
+        {
+            assert_eq!(Text::clean(word).as_str(), word);
+        }
     }
 
     #[test]
