@@ -7,6 +7,7 @@ pub(crate) mod clashes;
 pub(crate) mod computer;
 pub(crate) mod masks;
 pub(crate) mod querier;
+pub(crate) mod returned;
 pub(crate) mod servers;
 pub(crate) mod starts;
 pub(crate) mod wire;
@@ -42,6 +43,7 @@ pub(crate) fn weight(kind: FindingKind) -> usize {
         K::SecondDhcpServer,
         K::NoDhcpAnswer,
         K::ProxyArp,
+        K::FramesReturn,
         K::Flood,
         K::DeviceFault,
         K::RestartLoop,
@@ -138,6 +140,7 @@ impl Ledger {
                 self.find_querier(now, &mut all);
                 self.find_servers(&mut all);
                 self.find_masks(&mut all);
+                self.find_returned(now, &mut all);
                 self.find_wire(now, &mut all);
                 self.find_calls(now, &mut all);
                 self.find_power(&mut all);

@@ -94,6 +94,7 @@ impl Ledger {
                 self.soft |= self.dropped != *total;
                 self.dropped = *total;
             }
+            Fact::Returned { total } => self.came_back(at, *total),
             Fact::Malformed { total } => {
                 self.soft |= self.malformed != *total;
                 self.malformed = *total;
@@ -102,19 +103,23 @@ impl Ledger {
     }
 
     fn arp(&mut self, at: Moment, seen: &ArpSeen) {
-        if self.is_our_hardware(seen.sender) || self.is_our_hardware(seen.frame_source) {
+        if self.is_our_hardware(seen.frame_source) {
             return;
         }
-        if let Some((form, _)) = seen.answers {
+        if let Some((form, _)) = seen.answers
+            && !self.is_our_hardware(seen.sender)
+        {
             self.answered(at, seen.address, form);
         }
         if seen.frame_source != seen.sender {
-            if self.odd.len() < MAX_ODD && seen.frame_source.is_host() {
-                self.wire_dirty |= self
-                    .odd
-                    .insert(seen.frame_source, (seen.sender, seen.address, at))
-                    .is_none();
+            let known = self.odd.contains_key(&seen.frame_source);
+            if self.odd.len() < MAX_ODD && seen.frame_source.is_host() && !known {
+                self.odd.insert(seen.frame_source, (seen.sender, seen.address));
+                self.wire_dirty = true;
             }
+            return;
+        }
+        if self.is_our_hardware(seen.sender) {
             return;
         }
         if let Some(tag) = seen.vlan

@@ -2,6 +2,7 @@
 
 pub(crate) mod claim;
 pub(crate) mod contest;
+pub(crate) mod crowd;
 pub(crate) mod double;
 pub(crate) mod heard;
 pub(crate) mod kin;
@@ -313,6 +314,15 @@ impl Hosts {
             for claim in &mut host.claims {
                 claim.life = Life::Stale;
                 claim.misses = crate::hosts::claim::Misses::NONE;
+            }
+        }
+    }
+
+    /// A probe for an address of ours, which left at `sent`, was answered by nobody.
+    pub(crate) fn nobody_holds_ours(&mut self, address: Ipv4Addr, sent: Moment) {
+        for id in self.holders.get(&address).cloned().unwrap_or_default() {
+            if let Some(claim) = self.map.get_mut(&id).and_then(|h| h.claim_mut(address)) {
+                claim.miss_ours(sent);
             }
         }
     }

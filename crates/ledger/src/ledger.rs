@@ -9,12 +9,14 @@ use crate::agenda::Agenda;
 use crate::asking::lanes::{Key, Lanes};
 use crate::asking::passes::Passes;
 use crate::asking::search::Search;
+use crate::asking::strangers::Allowance;
 use crate::asking::target::Target;
 use crate::asking::wait::Wait;
 use crate::cable::Checks;
 use crate::changes::Changes;
 use crate::find::calls::Calls;
 use crate::find::querier::Querier;
+use crate::find::returned::Returned;
 use crate::hosts::Hosts;
 use crate::hosts::claim::HostId;
 use crate::hosts::contest::Contests;
@@ -68,6 +70,8 @@ pub(crate) enum Timer {
     Querier,
     /// Our own port is silent for long.
     Port,
+    /// Nothing of our own may come back any more.
+    Returned,
     /// What becomes of a common outage is to be looked at.
     Outage,
     /// What was not found again since a gap in our sight is over.
@@ -120,6 +124,8 @@ pub struct Ledger {
     pub(crate) lanes: Lanes,
     /// Questions that only confirm what was heard, and how many are under way.
     pub(crate) confirming: BTreeSet<Key>,
+    /// When the next question about a stranger may go.
+    pub(crate) allowance: Allowance,
     pub(crate) passes: Passes,
     pub(crate) servers: Servers,
     /// What we are plugged into.
@@ -138,8 +144,8 @@ pub struct Ledger {
     /// The findings that are no device's own are to be made again.
     pub(crate) wire_dirty: bool,
     pub(crate) wire_findings: Vec<Finding>,
-    /// MACs that a frame carried whose source was another, with the two and when.
-    pub(crate) odd: BTreeMap<Mac, (Mac, Ipv4Addr, Moment)>,
+    /// Who sends ARP in the names of others, with what was first seen of it.
+    pub(crate) odd: BTreeMap<Mac, (Mac, Ipv4Addr)>,
     /// VLAN tags seen, and when first.
     pub(crate) tags: BTreeMap<u16, Moment>,
     /// Who keeps the multicast groups alive.
@@ -169,6 +175,8 @@ pub struct Ledger {
     pub(crate) wire_loss: Loss,
     pub(crate) dropped: u64,
     pub(crate) malformed: u64,
+    /// Frames of our own that came back.
+    pub(crate) returned: Returned,
 }
 
 impl Ledger {
@@ -207,6 +215,7 @@ impl Ledger {
             factory,
             lanes: Lanes::default(),
             confirming: BTreeSet::new(),
+            allowance: Allowance::default(),
             passes: Passes::default(),
             servers: Servers::default(),
             plug: Plug::default(),
@@ -236,13 +245,16 @@ impl Ledger {
             wire_loss: Loss::default(),
             dropped: 0,
             malformed: 0,
+            returned: Returned::default(),
             settings,
         }
     }
 
     /// Takes in one observed fact. Bounded work; never waits.
     pub fn fold(&mut self, sighting: &Sighting) {
+        let before = self.revision;
         self.take_in(sighting.at, &sighting.fact);
+        self.calm_strangers(&sighting.fact, before);
         if self.hosts.overflowed == Some(sighting.at) && self.timers.get(Timer::Calm).is_none() {
             self.timers
                 .set(Timer::Calm, Some(sighting.at + crate::hosts::heard::CALM));
@@ -272,9 +284,13 @@ impl Ledger {
                 Timer::Contest(address) => self.contest_due(address, now),
                 Timer::Port => self.port_due(now),
                 Timer::Outage => self.outages.look_again(),
-                Timer::Calm | Timer::Flood | Timer::Calls | Timer::Querier | Timer::Starts | Timer::Again => {
-                    self.wire_dirty = true;
-                }
+                Timer::Calm
+                | Timer::Flood
+                | Timer::Calls
+                | Timer::Querier
+                | Timer::Starts
+                | Timer::Returned
+                | Timer::Again => self.wire_dirty = true,
             }
         }
         self.settle(now);
@@ -292,6 +308,10 @@ impl Ledger {
             let key = self.lanes.take(now)?;
             if !self.may_ask(key) {
                 self.lanes.remove(key);
+                continue;
+            }
+            if let Some(at) = self.waits_its_turn(key, now) {
+                self.lanes.put_back(key, at);
                 continue;
             }
             if let Some(ask) = self.ask(key) {

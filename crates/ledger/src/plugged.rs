@@ -20,10 +20,10 @@ impl Plug {
             return old.is_some();
         }
         let until = at + plugged.holds;
-        if self.0.len() >= MAX_KEPT
-            && let Some(i) = (0..self.0.len()).min_by_key(|i| self.0[*i].1)
-        {
-            self.0.remove(i);
+        self.0.retain(|(_, until)| *until > at);
+        if self.0.len() >= MAX_KEPT {
+            // Whoever comes later and says the same pushes out nobody who said it first.
+            return old.is_some();
         }
         let said = |p: &Plugged| (p.switch.clone(), p.address);
         let news = old.is_none_or(|(p, _)| said(&p) != said(plugged));

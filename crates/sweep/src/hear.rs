@@ -16,13 +16,14 @@ use crate::queue::Item;
 use crate::scanner::Scanner;
 
 impl Scanner {
-    /// Takes one received frame. Our own are passed over, whoever brings them back.
+    /// Takes one received frame. Our own are only counted, whoever brings them back.
     pub fn receive(&mut self, now: Moment, frame: &Frame) {
         let Ok(heard) = peek(&frame.bytes) else {
             self.count_malformed(now);
             return;
         };
         if Some(heard.source) == self.here.mac() {
+            self.count_returned(now);
             return;
         }
         // Before the dialer, so that all that speaks from an address that is taken is closed first.

@@ -26,8 +26,8 @@ use crate::send::Handed;
 use crate::sparing::Sparing;
 use crate::tunnel::{Tunnel, TunnelNews};
 
-/// How often broken frames are told of.
-const TELL_MALFORMED_EVERY: Duration = Duration::from_secs(1);
+/// How often frames that are only counted are told of.
+const TELL_COUNTED_EVERY: Duration = Duration::from_secs(1);
 /// Sightings that may wait to be fetched before unasked ones are left out.
 const SIGHTINGS_MAX: usize = 1 << 16;
 
@@ -55,12 +55,27 @@ pub struct Config {
     pub seed: u64,
 }
 
-/// Broken frames, counted and told of now and then.
+/// Frames that are only counted, and told of now and then.
 #[derive(Debug, Default)]
-struct Malformed {
+struct Tally {
     total: u64,
     told: u64,
     told_at: Option<Moment>,
+}
+
+impl Tally {
+    /// When they are to be told of, if any were not yet.
+    fn due(&self) -> Option<Moment> {
+        (self.total > self.told).then(|| self.told_at.map_or(Moment::ZERO, |at| at + TELL_COUNTED_EVERY))
+    }
+
+    /// How many there are, if that is to be told now.
+    fn tell(&mut self, now: Moment) -> Option<u64> {
+        self.due().filter(|at| *at <= now)?;
+        self.told = self.total;
+        self.told_at = Some(now);
+        Some(self.total)
+    }
 }
 
 /// Carries out asks, listens, and reports sightings. It does no input or output of its own.
@@ -107,7 +122,9 @@ pub struct Scanner {
     /// While only watching: who was asked when.
     pub(crate) sparing: Option<Sparing>,
     abandoned: VecDeque<DialId>,
-    malformed: Malformed,
+    malformed: Tally,
+    /// Frames that have our own hardware address as their source.
+    returned: Tally,
     dropped: u64,
     sightings: VecDeque<Sighting>,
 }
@@ -160,7 +177,8 @@ impl Scanner {
             turn: 0,
             sparing: None,
             abandoned: VecDeque::new(),
-            malformed: Malformed::default(),
+            malformed: Tally::default(),
+            returned: Tally::default(),
             dropped: 0,
             sightings: VecDeque::new(),
         }
@@ -309,7 +327,7 @@ impl Scanner {
         self.tick_loans(now);
         self.controls.tick(now);
         self.carry_out(now);
-        self.tell_malformed(now);
+        self.tell_counted(now);
     }
 
     /// When [`Scanner::tick`] and [`Scanner::next_order`] should next be called, if ever.
@@ -322,14 +340,10 @@ impl Scanner {
         } else {
             None
         };
-        let malformed = (self.malformed.total > self.malformed.told).then(|| {
-            self.malformed
-                .told_at
-                .map_or(Moment::ZERO, |at| at + TELL_MALFORMED_EVERY)
-        });
         [
             sending,
-            malformed,
+            self.malformed.due(),
+            self.returned.due(),
             self.questions.next_wake(),
             self.echoes.next_wake(),
             self.pokes.next_wake(),
@@ -406,16 +420,21 @@ impl Scanner {
     /// A frame made no sense.
     pub(crate) fn count_malformed(&mut self, now: Moment) {
         self.malformed.total += 1;
-        self.tell_malformed(now);
+        self.tell_counted(now);
     }
 
-    fn tell_malformed(&mut self, now: Moment) {
-        let m = &mut self.malformed;
-        if m.total > m.told && m.told_at.is_none_or(|at| now >= at + TELL_MALFORMED_EVERY) {
-            m.told = m.total;
-            m.told_at = Some(now);
-            let total = m.total;
+    /// A frame of our own came back, or somebody sends by our hardware address.
+    pub(crate) fn count_returned(&mut self, now: Moment) {
+        self.returned.total += 1;
+        self.tell_counted(now);
+    }
+
+    fn tell_counted(&mut self, now: Moment) {
+        if let Some(total) = self.malformed.tell(now) {
             self.say(now, Fact::Malformed { total });
+        }
+        if let Some(total) = self.returned.tell(now) {
+            self.say(now, Fact::Returned { total });
         }
     }
 

@@ -209,6 +209,9 @@ pub enum Habit {
     /// Answers requests that carry a sender address for every address but the asker's, 0–0.8 s
     /// late (proxy ARP as measured on a Linux kernel).
     ProxyArp,
+    /// Answers every ARP request but for its asker's own address, probes included, once with each of
+    /// these hardware addresses, from which the frames come too.
+    ClaimsAll(Vec<Mac>),
     /// Hands out the addresses of a pool.
     DhcpServer {
         /// What is handed out.

@@ -65,6 +65,8 @@ pub enum Deed {
     AddHost(Box<HostPlan>),
     /// A host sends a frame.
     Say(HostId, Vec<u8>),
+    /// A frame comes out at our jack, whoever sent it and however it got there.
+    Hear(Vec<u8>),
     /// A host announces the addresses that it holds.
     Announce(HostId),
     /// A served port closes: from now on it refuses.

@@ -281,7 +281,7 @@ impl Host {
             Glance::Arp(arp) if packet.to.is_group() => {
                 self.held.iter().any(|net| net.addr() == arp.target_ip)
                     || matches!(self.addressing, Addressing::Probing { .. })
-                    || self.plan.habit == Habit::ProxyArp
+                    || matches!(self.plan.habit, Habit::ProxyArp | Habit::ClaimsAll(_))
                     || self.answers_for(arp.target_ip)
                     || self.neighbours.differs(arp.sender_ip, arp.sender_mac)
             }
@@ -314,6 +314,7 @@ impl Host {
             self.neighbours.correct(arp.sender_ip, arp.sender_mac, now);
         }
         self.answer_for_sleeper(arp, out);
+        self.claim_all(arp, out);
         if !self.held.iter().any(|net| net.addr() == arp.target_ip) {
             return self.answer_as_proxy(arp, chance, out);
         }

@@ -29,6 +29,7 @@ mod service;
 mod six;
 mod speech;
 mod stack;
+mod storm;
 mod switch;
 mod truth;
 mod venue;
@@ -40,6 +41,7 @@ pub use builder::{
 pub use oddity::Oddities;
 pub use router::Router;
 pub use scene::{Scene, scene, scenes};
+pub use storm::{Ground, NAMES, Storm};
 pub use truth::{HostTruth, Truth};
 pub use venue::{Sent, Venue};
 pub use wire::persona::camera::{CameraPlan, Sway, at as steps};

@@ -45,6 +45,24 @@ impl Host {
         }
     }
 
+    /// Answers for everybody, with hardware of its own or of others.
+    pub(crate) fn claim_all(&self, asked: &Arp, out: &mut Outbox) {
+        if let Habit::ClaimsAll(macs) = &self.plan.habit
+            && asked.op == ArpOp::Request
+            && asked.sender_mac.is_host()
+            && asked.sender_ip != asked.target_ip
+        {
+            for mac in macs {
+                out.now(arp::reply_frame(
+                    *mac,
+                    asked.target_ip,
+                    asked.sender_mac,
+                    asked.sender_ip,
+                ));
+            }
+        }
+    }
+
     /// Asks for the addresses that it wants to talk to and does not find.
     pub(crate) fn tick_calls(&mut self, now: Moment, chance: &mut Chance, out: &mut Outbox) {
         let from = self.held.first().copied().filter(|_| self.settled_addresses);

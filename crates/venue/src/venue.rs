@@ -151,6 +151,11 @@ impl Venue {
         std::mem::take(&mut self.ours.changed).then(|| self.ours.station())
     }
 
+    /// The host of that name, also one that came later.
+    pub fn named(&self, name: &str) -> Option<HostId> {
+        self.hosts.iter().position(|h| h.plan.name == name).map(HostId)
+    }
+
     /// Lets everything happen that is due up to `now`. An earlier time than the last counts as the last.
     pub fn advance(&mut self, now: Moment) {
         let until = self.now.max(now);
@@ -273,6 +278,11 @@ impl Venue {
                 self.rouse(host);
             }
             Deed::Say(id, frame) => self.with_host(id.0, |_, _, _, out| out.now(frame)),
+            Deed::Hear(frame) => {
+                if let Some(packet) = Packet::new(frame).filter(|_| self.ours.carrier) {
+                    self.deliver_to_us(&packet);
+                }
+            }
             Deed::Announce(id) => self.with_host(id.0, |h, _, _, out| h.announce(out)),
             Deed::StopService(id, port) => {
                 self.with_host(id.0, |h, now, _, out| h.stop_service(port, now, out));
@@ -489,11 +499,7 @@ impl Venue {
             self.cables[cable].a
         };
         match end {
-            End::Jack => {
-                if let Some(reply) = self.ours.hear(packet) {
-                    self.agenda.put(self.now + OUR_WORK, Event::OurReply(reply));
-                }
-            }
+            End::Jack => self.deliver_to_us(packet),
             End::Host(host) => {
                 if self.hosts[host].cares(packet) {
                     self.with_host(host, |h, now, chance, out| h.hear(packet, now, chance, out));
@@ -514,6 +520,12 @@ impl Venue {
                     },
                 );
             }
+        }
+    }
+
+    fn deliver_to_us(&mut self, packet: &Arc<Packet>) {
+        if let Some(reply) = self.ours.hear(packet) {
+            self.agenda.put(self.now + OUR_WORK, Event::OurReply(reply));
         }
     }
 

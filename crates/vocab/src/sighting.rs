@@ -295,6 +295,11 @@ pub enum Fact {
         /// How many so far.
         total: u64,
     },
+    /// Frames with our own hardware address as their source that came in from the wire, since the start.
+    Returned {
+        /// How many so far.
+        total: u64,
+    },
     /// Frames that were cut short or made no sense, since the start.
     Malformed {
         /// How many so far.

@@ -260,6 +260,16 @@ impl Lanes {
         Some(key)
     }
 
+    /// A question that was just handed out is not asked yet, but at `at`.
+    pub(crate) fn put_back(&mut self, key: Key, at: Moment) {
+        if let Some(lane) = self.map.get_mut(&key) {
+            lane.phase = Phase::Rest;
+            lane.taken = None;
+            lane.due = Some(at);
+            self.due.insert((at, key));
+        }
+    }
+
     /// A question left, if one is under way.
     pub(crate) fn sent(&mut self, key: Key, at: Moment) {
         if let Some(lane) = self.map.get_mut(&key)

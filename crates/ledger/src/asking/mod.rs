@@ -12,6 +12,7 @@ pub(crate) mod ports;
 pub(crate) mod rounds;
 pub(crate) mod routed;
 pub(crate) mod search;
+pub(crate) mod strangers;
 pub(crate) mod suspects;
 pub(crate) mod target;
 pub(crate) mod wait;

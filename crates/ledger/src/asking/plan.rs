@@ -283,7 +283,8 @@ impl Ledger {
                 let same = |o: &HostId| (is_own(id) && is_own(*o)) || self.are_one(address, id, *o);
                 counted.iter().any(same)
             };
-            let holds = claim.alive() && (is_own(id) || !claim.no_owner() && !id.is_virtual_router());
+            let may = !claim.no_owner() && !claim.hollow() && !id.is_virtual_router();
+            let holds = claim.alive() && (is_own(id) || may);
             if holds && !known() {
                 counted.push(id);
             }
@@ -300,8 +301,11 @@ impl Ledger {
         }
         let last = self.lanes.closed_at(Key::Nobody(target.address));
         if target.kind == Kind::Own {
+            // Who says that he holds it, and has not shown it, is told by a probe: all such by one.
+            let claimed = claims.iter().any(|(_, c)| c.question.is_none() && !c.hollow());
             return match last {
                 None => Some(target.start),
+                Some(last) if claimed => Some((last + NOBODY).max(now)),
                 Some(last) if self.watches() => Some(last + OWN),
                 Some(_) => None,
             };
@@ -342,7 +346,9 @@ impl Ledger {
         let own = |id: HostId| device.is_some_and(|i| self.is_own(i, id));
         let mut whom: Vec<(HostId, &Claim)> = claims
             .iter()
-            .filter(|(id, c)| own(*id) || !c.no_owner())
+            .filter(|(id, c)| own(*id) || !c.no_owner() && !c.hollow())
+            // In nobody's name only one question is free in 10 s: at an address of ours it is the probe to all.
+            .filter(|(_, c)| target.kind != Kind::Own || c.question.is_some())
             .copied()
             .collect();
         // The file's own first, then those who came first.

@@ -184,6 +184,10 @@ impl Ledger {
         // What a claim here comes to also tells of the device whose hardware makes it.
         let makers = ids.iter().filter_map(|id| self.by_mac.get(&id.mac()?));
         self.touched.extend(makers);
+        if round.form == ArpForm::Nobody && kind == Kind::Own && !round.answered {
+            self.hosts.nobody_holds_ours(address, round.sent);
+            self.ready_dirty = true;
+        }
         // One that not even an owner answered was lost, and says nothing of others.
         if round.form == ArpForm::Nobody && !self.probe_over(address, round.answered) {
             self.hosts.nobody_over(address, round.sent);

@@ -10,6 +10,8 @@ use crate::{Finding, FindingKind, Severity};
 
 /// Hosts of one sort that are told of.
 const MAX_TOLD: usize = 50;
+/// Of those who send in the names of others each is told of, up to so many.
+const MAX_ODD_TOLD: usize = 4;
 /// A flood is told for so long after the last host was dropped.
 const FLOOD: Duration = Duration::from_mins(1);
 
@@ -68,7 +70,26 @@ impl Ledger {
                 )
             });
         }
-        for (source, (sender, address, _)) in &self.odd {
+        if self.odd.len() > MAX_ODD_TOLD {
+            let first: Vec<String> = self
+                .odd
+                .keys()
+                .take(MAX_ODD_TOLD)
+                .map(ToString::to_string)
+                .collect();
+            all.push(made(
+                FindingKind::OddSender,
+                Severity::Note,
+                format!(
+                    "More than {MAX_ODD_TOLD} pieces of hardware send ARP in the names of others, as {} do; it proves \
+                     nothing.",
+                    first.join(", ")
+                ),
+                "Look at the switch for the port that all this comes from: a bridge does this for a few, and nobody \
+                 for so many.",
+            ));
+        }
+        for (source, (sender, address)) in self.odd.iter().filter(|_| self.odd.len() <= MAX_ODD_TOLD) {
             all.push(Finding {
                 macs: vec![*source, *sender],
                 ..made(

@@ -157,6 +157,8 @@ pub(crate) struct Claim {
     counted: Option<Moment>,
     /// When the question left that it answered last.
     pub(crate) question: Option<Moment>,
+    /// Questions that it was asked in vain while it had answered none.
+    vain: u8,
     /// It answered an echo itself there, and nobody passed the answer on.
     pub(crate) stood: bool,
     /// When the latest question left that went to it alone and that it answered itself.
@@ -184,6 +186,7 @@ impl Claim {
             probes_missed: 0,
             counted: None,
             question: None,
+            vain: 0,
             stood: false,
             alone: None,
             to_all: [None; TO_ALL],
@@ -216,6 +219,7 @@ impl Claim {
         }
         if let Some(rtt) = rtt {
             let question = at - rtt;
+            self.vain = 0;
             self.rtt = Some(rtt);
             self.question = Some(question);
             match proof {
@@ -244,8 +248,18 @@ impl Claim {
         }
     }
 
+    /// A probe for an address of ours, which left at `sent`, was answered by nobody.
+    pub(crate) fn miss_ours(&mut self, sent: Moment) {
+        if self.question.is_none() && self.since <= sent {
+            self.vain = VAIN;
+        }
+    }
+
     /// A question stayed unanswered by this claimant. The claim may end by it.
     pub(crate) fn miss(&mut self, sent: Moment, at: Moment, wide: bool, bar: Bar) -> Verdict {
+        if self.question.is_none() && self.since <= sent {
+            self.vain = self.vain.saturating_add(1);
+        }
         if self.life == Life::Alive && self.last < sent {
             self.misses.add(sent, at, wide, bar);
         }
@@ -260,6 +274,9 @@ impl Claim {
         let verdict = self.misses.settle(now, bar);
         if verdict == Verdict::Gone {
             self.life = Life::Gone;
+            if self.question.is_none() {
+                self.vain = VAIN;
+            }
         }
         verdict
     }
@@ -311,6 +328,12 @@ impl Claim {
         !self.is_owner() && (self.lent || self.probes_missed >= PROBES)
     }
 
+    /// Whether it was asked in vain and has answered nothing about this address since: what it says unasked counts
+    /// for nothing.
+    pub(crate) const fn hollow(&self) -> bool {
+        self.vain >= VAIN
+    }
+
     /// Whether it answered by itself a question that left no sooner than `start` and went to it alone.
     pub(crate) fn lives_since(&self, start: Moment) -> bool {
         self.alone.is_some_and(|question| question >= start)
@@ -323,6 +346,8 @@ impl Claim {
     }
 }
 
+/// So many questions in vain are no loss, where the one who was asked keeps saying that he is there.
+const VAIN: u8 = 4;
 /// Questions to everybody that one who answers no others has to answer.
 const TO_ALL: usize = 3;
 /// Probes in a row that a claimant is sent before it is taken as no owner, where another is one.

@@ -91,6 +91,7 @@ impl Ledger {
             .hosts
             .holders(address)
             .filter(|(id, c)| c.alive() && !id.is_virtual_router() && !c.no_owner())
+            .filter(|(id, c)| own(*id) || !c.hollow())
             .collect();
         let ours = self.is_ours(address);
         if all.is_empty() || !ours && (all.len() < 2 || all.iter().all(|(id, _)| own(*id))) {

@@ -16,6 +16,7 @@ mod defence;
 mod dhcp;
 mod enroll;
 mod expected;
+mod forged;
 mod kin;
 mod known;
 mod masks;

@@ -128,6 +128,8 @@ kinds! {
     TaggedFrames = "tagged_frames",
     /// More hosts than the records hold.
     Flood = "flood",
+    /// What this computer sent comes back to it.
+    FramesReturn = "frames_return",
 }
 
 /// A fault or risk with its advice. There is at most one per kind and subject.
