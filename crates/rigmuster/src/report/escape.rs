@@ -14,10 +14,10 @@ pub(crate) fn plain(text: &str) -> String {
 }
 
 /// For a cell of a spreadsheet: the same, and what a program would take for a formula begins with
-/// an apostrophe (OWASP, "CSV Injection"; the list from memory).
+/// an apostrophe (OWASP, "CSV Injection"; the list from memory, with the wide forms that some take as well).
 pub(crate) fn cell(text: &str) -> String {
     let text = plain(text);
-    if text.starts_with(['=', '+', '-', '@']) {
+    if text.starts_with(['=', '+', '-', '@', '\u{ff1d}', '\u{ff0b}', '\u{ff0d}', '\u{ff20}']) {
         format!("'{text}")
     } else {
         text
@@ -73,6 +73,7 @@ mod tests {
             ("+1", "'+1"),
             ("-1", "'-1"),
             ("@SUM(A1)", "'@SUM(A1)"),
+            ("\u{ff1d}1", "'\u{ff1d}1"),
             ("\t=1", "\u{fffd}=1"),
             ("Organ loft", "Organ loft"),
             ("a=b", "a=b"),

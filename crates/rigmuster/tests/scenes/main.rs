@@ -16,6 +16,7 @@ mod dozing;
 mod heard;
 mod held;
 mod hidden;
+mod hostile;
 mod house;
 mod late;
 mod leases;
