@@ -12,7 +12,7 @@ use std::process::{Command, Output, Stdio};
 use std::thread;
 use std::time::{Duration, Instant};
 
-pub use watch::{Capture, asks_for, most_memory};
+pub use watch::{Capture, asks_for, most_memory, open_files, processor_time};
 
 use serde_json::Value;
 

@@ -196,3 +196,28 @@ fn what_changes_is_painted_over_and_the_screen_is_never_wiped() {
         assert!(!raw.contains(wipe), "{wipe:?}");
     }
 }
+
+#[test]
+fn a_storm_of_signals_is_survived_and_the_first_that_ends_it_ends_it_once() {
+    let terminal = board();
+    for n in 0..200_u16 {
+        terminal.signal(Signal::SIGWINCH);
+        terminal.resize(70 + n % 20, 20 + n % 7);
+        if n % 10 == 0 {
+            terminal.signal(Signal::SIGTSTP);
+            terminal.signal(Signal::SIGCONT);
+        }
+    }
+    terminal.resize(80, 24);
+    terminal.send("?");
+    terminal.wait_text("this page");
+    for signal in [Signal::SIGINT, Signal::SIGTERM, Signal::SIGHUP]
+        .iter()
+        .cycle()
+        .take(60)
+    {
+        // The first may already have ended it.
+        let _ = nix::sys::signal::kill(terminal.pid(), *signal);
+    }
+    assert_eq!(terminal.end().code, 130);
+}

@@ -92,3 +92,17 @@ pub fn most_memory(pid: impl std::fmt::Display) -> Option<u64> {
     let line = status.lines().find(|l| l.starts_with("VmHWM:"))?;
     line.split_whitespace().nth(1)?.parse().ok()
 }
+
+/// How much time of the processor a process has used so far, by itself and in the kernel (proc(5), fields 14 and 15 of
+/// `stat`, in ticks of which there are a hundred a second on every Linux that tells them to programs: time(7)).
+pub fn processor_time(pid: impl std::fmt::Display) -> Option<Duration> {
+    let stat = std::fs::read_to_string(format!("/proc/{pid}/stat")).ok()?;
+    let (_, rest) = stat.rsplit_once(") ")?;
+    let ticks = |at: usize| rest.split_whitespace().nth(at)?.parse::<u64>().ok();
+    Some(Duration::from_millis(10 * (ticks(11)? + ticks(12)?)))
+}
+
+/// How many descriptors a process has open; `None` once it has ended.
+pub fn open_files(pid: impl std::fmt::Display) -> Option<usize> {
+    Some(std::fs::read_dir(format!("/proc/{pid}/fd")).ok()?.count())
+}

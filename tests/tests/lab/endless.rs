@@ -1,0 +1,95 @@
+//! Ports that never end, never answer, or drip: what asking them costs. The bounds are those of docs/hostile.md.
+
+use rigmuster_tests::lab::{checked, lab, most_memory, open_files};
+use rigmuster_tests::rigs::RigText;
+
+const LOFT: &str = "02:52:43:00:00:21";
+const GUEST: &str = "02:52:43:00:00:99";
+
+/// Memory at the most, in kB, of a debug build.
+const ROOM: u64 = 120_000;
+/// Descriptors at the most: two connections to one host beside what the program itself needs.
+const FILES: usize = 40;
+
+/// What each port does, what the rig file takes it for, and what is to come of it.
+const PORTS: [(&str, &str, &str); 11] = [
+    ("http-endless:8001", "http:8001", "answered"),
+    ("http-bomb:8002", "http:8002", "answered"),
+    ("rtsp-endless:8554", "rtsp:8554", "refused"),
+    ("visca-endless:5679", "visca-tcp:5679", "refused"),
+    ("tls-endless:8443", "https:8443", "refused"),
+    // Cut off in the midst of a line.
+    ("drip-page:8003", "http:8003", "refused"),
+    ("drip-streams:8555", "rtsp:8555", "refused"),
+    ("mute:8004", "http:8004", "silent"),
+    // It depends on whether the reset overtakes our question.
+    ("reset:8005", "http:8005", "refused or silent"),
+    ("page:80", "http", "answered"),
+    ("streams:554", "rtsp", "answered"),
+];
+
+#[test]
+fn ports_without_end_cost_three_connections_and_no_memory() {
+    lab("ports_without_end_cost_three_connections_and_no_memory", |lab| {
+        lab.seat(&["10.40.8.5/24"]);
+        lab.host("loft", LOFT, &["10.40.8.21/24"]);
+        let ports: Vec<&str> = PORTS.iter().map(|(port, _, _)| *port).collect();
+        let mut endless = lab.tool("loft", "endless.py", &ports);
+        let words: Vec<String> = PORTS.iter().map(|(_, word, _)| format!("\"{word}\"")).collect();
+        let control = format!("control = [{}]", words.join(", "));
+        let rig = RigText::hall().device("Organ loft", LOFT, "10.40.8.21", &[&control]);
+        let rig = lab.rig(rig.as_str()).display().to_string();
+        let run = lab.call(&["check", &rig, "--json", "--within", "45s"]).start();
+        let (mut memory, mut files) = (0, 0);
+        while run.goes_on() {
+            memory = memory.max(most_memory(run.pid()).unwrap_or_default());
+            files = files.max(open_files(run.pid()).unwrap_or_default());
+            std::thread::sleep(std::time::Duration::from_millis(50));
+        }
+        let report = checked(&run.end());
+        let seen = &report.device("Organ loft")["seen"];
+        let told: Vec<(&str, &serde_json::Value)> = PORTS
+            .iter()
+            .map(|(_, word, _)| (*word, &seen["control"][*word]))
+            .collect();
+        for (_, word, outcome) in PORTS {
+            let state = seen["control"][word].as_str().expect("it was asked");
+            assert!(outcome.split(" or ").any(|o| o == state), "{word}: {told:?}");
+        }
+        assert!(memory > 0 && memory <= ROOM, "{memory} kB");
+        assert!(files <= FILES, "{files} descriptors");
+        println!("{memory} kB, {files} descriptors");
+        let lines = endless.heard().to_vec();
+        assert!(!lines.iter().any(|l| l == "compressed"), "{lines:?}");
+        for (port, _, _) in PORTS {
+            let word = port.split(':').next().unwrap_or_default();
+            let taken = lines.iter().filter(|l| **l == format!("taken {word}")).count();
+            assert!((1..=3).contains(&taken), "{word}: {taken} connections");
+        }
+        // Names out of them are told without what they carried.
+        let text = report.to_string();
+        let odd = |c: &char| (c.is_control() && *c != '\n') || matches!(c, '\u{202e}' | '\u{200b}');
+        assert_eq!(text.chars().find(odd), None, "{text}");
+    });
+}
+
+#[test]
+fn who_answers_at_every_port_is_asked_at_four() {
+    lab("who_answers_at_every_port_is_asked_at_four", |lab| {
+        lab.seat(&["10.40.8.5/24"]);
+        lab.host("guest", GUEST, &["10.40.8.99/24"]);
+        let usual = [80, 443, 554, 1259, 2000, 5678, 8080, 8443, 8554, 9000, 52381];
+        let ports: Vec<String> = usual
+            .iter()
+            .map(|n| *n)
+            .chain(7_000..7_040)
+            .map(|n| format!("mute:{n}"))
+            .collect();
+        let ports: Vec<&str> = ports.iter().map(String::as_str).collect();
+        let mut all = lab.tool("guest", "endless.py", &ports);
+        let report = lab.survey(&["--within", "30s"]);
+        assert!(report.find_unlisted(GUEST).is_some(), "{report}");
+        let taken = all.heard().iter().filter(|l| l.starts_with("taken")).count();
+        assert!((1..=4 * 3).contains(&taken), "{taken} connections");
+    });
+}
