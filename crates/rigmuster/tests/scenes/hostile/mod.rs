@@ -63,7 +63,7 @@ fn rage(storm: Storm, seed: u64, a_second: u32) -> Course {
 
 /// Watches for so long, ten times a second, and draws where there is news, as the board does.
 fn watch(mut play: Simulation, span: Duration) -> Course {
-    let before = play.rehearsal().venue().sent();
+    let before = play.rehearsal().venue().sent().frames;
     let mut screen = Screen::of(&play.snapshot());
     let mut drawn = play.ledger().revision();
     for tenth in 1..=span.as_millis() as u32 / 100 {
@@ -76,7 +76,7 @@ fn watch(mut play: Simulation, span: Duration) -> Course {
         check_invariants(&snapshot);
         screen.show(&snapshot);
     }
-    let sent = play.rehearsal().venue().sent() - before;
+    let sent = play.rehearsal().venue().sent().frames - before;
     Course { play, screen, sent }
 }
 
