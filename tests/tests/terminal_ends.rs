@@ -210,7 +210,7 @@ fn a_storm_of_signals_is_survived_and_the_first_that_ends_it_ends_it_once() {
     }
     terminal.resize(80, 24);
     terminal.send("?");
-    terminal.wait_text("this page");
+    terminal.wait_text("move the selection");
     for signal in [Signal::SIGINT, Signal::SIGTERM, Signal::SIGHUP]
         .iter()
         .cycle()

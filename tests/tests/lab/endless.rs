@@ -81,7 +81,7 @@ fn who_answers_at_every_port_is_asked_at_four() {
         let usual = [80, 443, 554, 1259, 2000, 5678, 8080, 8443, 8554, 9000, 52381];
         let ports: Vec<String> = usual
             .iter()
-            .map(|n| *n)
+            .copied()
             .chain(7_000..7_040)
             .map(|n| format!("mute:{n}"))
             .collect();

@@ -61,7 +61,9 @@ fn storms_leave_the_program_small_quick_and_quiet_and_the_rig_present() {
             terminal.send("\x1b");
             terminal.wait_for("the board again", |s| !s.contents().contains("this page"));
             let took = began.elapsed();
-            let spent = processor_time(pid).zip(used).map(|(now, then)| now - then);
+            let spent = processor_time(pid)
+                .zip(used)
+                .map(|(now, then)| now.saturating_sub(then));
             let spent = spent.expect("it runs");
             assert!(spent <= EACH * many + Duration::from_secs(1), "{kind}: {spent:?}");
             let sent = lab.taken_from(SEAT) - sent;

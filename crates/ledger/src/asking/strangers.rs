@@ -26,7 +26,7 @@ impl Allowance {
         let owed = paid.since(now);
         let room = EVERY * AT_ONCE;
         if owed > room {
-            return Err(now + (owed - room));
+            return Err(now + owed.saturating_sub(room));
         }
         self.paid = paid;
         Ok(())

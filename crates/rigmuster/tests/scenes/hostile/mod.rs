@@ -1,6 +1,8 @@
 //! A hostile network, storm by storm: records stay bounded, what we send stays within the pace, nobody of the rig
 //! changes his standing, and the screen stays calm. The bounds are those of docs/hostile.md.
 
+#![allow(clippy::expect_used)]
+
 mod claims;
 mod screen;
 mod storms;
