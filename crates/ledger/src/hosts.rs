@@ -107,7 +107,8 @@ pub(crate) struct Heard {
 /// All hosts.
 #[derive(Debug, Default)]
 pub(crate) struct Hosts {
-    map: BTreeMap<HostId, Host>,
+    /// Boxed, since a new one moves its neighbours.
+    map: BTreeMap<HostId, Box<Host>>,
     holders: BTreeMap<Ipv4Addr, Vec<HostId>>,
     /// Hosts that may be dropped, the longest unheard first.
     strangers: BTreeSet<(Moment, HostId)>,
@@ -152,17 +153,23 @@ impl Hosts {
 
     /// The host of that name.
     pub(crate) fn get(&self, id: HostId) -> Option<&Host> {
-        self.map.get(&id)
+        self.map.get(&id).map(Box::as_ref)
     }
 
     /// The host of that name, to be changed.
     pub(crate) fn get_mut(&mut self, id: HostId) -> Option<&mut Host> {
-        self.map.get_mut(&id)
+        self.map.get_mut(&id).map(Box::as_mut)
     }
 
     /// All hosts, in the order of their hardware.
     pub(crate) fn iter(&self) -> impl Iterator<Item = &Host> {
-        self.map.values()
+        self.map.values().map(Box::as_ref)
+    }
+
+    /// The shared hardware of virtual routers, without a look at anybody else.
+    pub(crate) fn virtual_routers(&self) -> impl Iterator<Item = &Host> {
+        let all = HostId::VIRTUAL_ROUTERS.map(HostId::Mac);
+        self.map.range(all[0]..=all[1]).map(|(_, host)| host.as_ref())
     }
 
     /// Who ever claimed `address`, in order of first claim.
@@ -181,32 +188,34 @@ impl Hosts {
 
     /// Hosts that answer for addresses they do not own.
     pub(crate) fn proxies(&self) -> impl Iterator<Item = &Host> {
-        self.proxies.iter().filter_map(|id| self.map.get(id))
+        self.proxies.iter().filter_map(|id| self.get(*id))
     }
 
     /// Something was heard of `id`.
     pub(crate) fn hear(&mut self, id: HostId, at: Moment) -> Heard {
         let news = !self.map.contains_key(&id);
-        let host = self.map.entry(id).or_insert_with(|| Host {
-            id,
-            first: at,
-            last: at,
-            claims: Vec::new(),
-            names: Vec::new(),
-            words: OwnWords::default(),
-            spoke: None,
-            serves: BTreeSet::new(),
-            video: false,
-            mask: None,
-            asks_dhcp: false,
-            calls: BTreeSet::new(),
-            six: None,
-            ports: BTreeMap::new(),
-            said: BTreeMap::new(),
-            power: None,
-            proxy: false,
-            speaks: Vec::new(),
-            signs: Signs::default(),
+        let host = self.map.entry(id).or_insert_with(|| {
+            Box::new(Host {
+                id,
+                first: at,
+                last: at,
+                claims: Vec::new(),
+                names: Vec::new(),
+                words: OwnWords::default(),
+                spoke: None,
+                serves: BTreeSet::new(),
+                video: false,
+                mask: None,
+                asks_dhcp: false,
+                calls: BTreeSet::new(),
+                six: None,
+                ports: BTreeMap::new(),
+                said: BTreeMap::new(),
+                power: None,
+                proxy: false,
+                speaks: Vec::new(),
+                signs: Signs::default(),
+            })
         });
         let old = host.last;
         host.last = old.max(at);

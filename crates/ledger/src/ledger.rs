@@ -76,6 +76,8 @@ pub(crate) enum Timer {
     Outage,
     /// What was not found again since a gap in our sight is over.
     Again,
+    /// The rig as a whole is to be looked at again.
+    Overall,
 }
 
 /// Why nothing can be said of anything.
@@ -141,6 +143,10 @@ pub struct Ledger {
     pub(crate) touched: BTreeSet<usize>,
     /// Addresses whose questions are to be planned again.
     pub(crate) replan: BTreeSet<Ipv4Addr>,
+    /// When the rig was last looked at as a whole.
+    pub(crate) looked: Option<Moment>,
+    /// A device that decides it stands otherwise than when the rig was found ready.
+    pub(crate) no_longer_ready: bool,
     /// The findings that are no device's own are to be made again.
     pub(crate) wire_dirty: bool,
     pub(crate) wire_findings: Vec<Finding>,
@@ -224,6 +230,8 @@ impl Ledger {
             checks: Checks::default(),
             timers: Agenda::default(),
             replan: BTreeSet::new(),
+            looked: None,
+            no_longer_ready: false,
             wire_dirty: true,
             wire_findings: Vec::new(),
             odd: BTreeMap::new(),
@@ -291,6 +299,8 @@ impl Ledger {
                 | Timer::Starts
                 | Timer::Returned
                 | Timer::Again => self.wire_dirty = true,
+                // What calls for it is marked already.
+                Timer::Overall => {}
             }
         }
         self.settle(now);

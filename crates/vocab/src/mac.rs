@@ -1,13 +1,27 @@
 //! Hardware addresses.
 
+use core::cmp::Ordering;
 use core::fmt;
 use core::str::FromStr;
 
 /// A 48-bit IEEE 802 hardware address (EUI-48).
 ///
 /// Printed in lower case with colons, as the JSON contract wants it.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Clone, Copy, PartialEq, Eq, Hash)]
 pub struct Mac([u8; 6]);
+
+/// As its octets, first on the wire first; by one number, since ordered maps compare little else.
+impl Ord for Mac {
+    fn cmp(&self, other: &Self) -> Ordering {
+        self.number().cmp(&other.number())
+    }
+}
+
+impl PartialOrd for Mac {
+    fn partial_cmp(&self, other: &Self) -> Option<Ordering> {
+        Some(self.cmp(other))
+    }
+}
 
 impl Mac {
     /// `ff:ff:ff:ff:ff:ff`.
@@ -25,6 +39,12 @@ impl Mac {
         self.0
     }
 
+    /// All of it as one number below 2⁴⁸, the first octet on the wire as its highest.
+    pub const fn number(self) -> u64 {
+        let [a, b, c, d, e, f] = self.0;
+        u64::from_be_bytes([0, 0, a, b, c, d, e, f])
+    }
+
     /// Whether it names a group of stations (bit 0x01 of the first octet): never a host of its own.
     pub const fn is_group(self) -> bool {
         self.0[0] & 0x01 != 0
@@ -37,10 +57,7 @@ impl Mac {
 
     /// Whether one host can bear it: neither a group nor all zero.
     pub const fn is_host(self) -> bool {
-        !self.is_group()
-            && u64::from_be_bytes([
-                0, 0, self.0[0], self.0[1], self.0[2], self.0[3], self.0[4], self.0[5],
-            ]) != 0
+        !self.is_group() && self.number() != 0
     }
 
     /// The first three octets, which a registry assigns to a vendor when [`Mac::is_local`] is false.

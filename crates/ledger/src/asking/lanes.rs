@@ -40,14 +40,11 @@ pub(crate) enum Key {
 }
 
 impl Key {
-    /// Kind, address and hardware as one number: keys are compared more often than anything else.
-    fn number(&self) -> u128 {
+    /// Kind and address, and hardware, as two numbers.
+    fn numbers(&self) -> (u64, u64) {
         let about = |kind: u8, address: Ipv4Addr, mac: Option<Mac>| {
-            let mac = mac.map_or(0, |m| {
-                let [a, b, c, d, e, f] = m.octets();
-                1 << 48 | u64::from_be_bytes([0, 0, a, b, c, d, e, f])
-            });
-            u128::from(kind) << 96 | u128::from(u32::from(address)) << 64 | u128::from(mac)
+            let mac = mac.map_or(0, |m| 1 << 48 | m.number());
+            (u64::from(kind) << 32 | u64::from(u32::from(address)), mac)
         };
         match *self {
             Self::Broadcast(address) => about(0, address, None),
@@ -63,14 +60,40 @@ impl Key {
     }
 }
 
-impl Ord for Key {
+/// A key with its numbers at hand: lanes are looked up by comparing more often than anything else.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+struct Slot {
+    numbers: (u64, u64),
+    key: Key,
+}
+
+impl From<Key> for Slot {
+    fn from(key: Key) -> Self {
+        let numbers = key.numbers();
+        Self { numbers, key }
+    }
+}
+
+impl Ord for Slot {
     fn cmp(&self, other: &Self) -> Ordering {
-        self.number()
-            .cmp(&other.number())
-            .then_with(|| match (self, other) {
-                (Self::Port(_, _, a), Self::Port(_, _, b)) => a.cmp(b),
+        self.numbers
+            .cmp(&other.numbers)
+            .then_with(|| match (self.key, other.key) {
+                (Key::Port(_, _, a), Key::Port(_, _, b)) => a.cmp(&b),
                 _ => Ordering::Equal,
             })
+    }
+}
+
+impl PartialOrd for Slot {
+    fn partial_cmp(&self, other: &Self) -> Option<Ordering> {
+        Some(self.cmp(other))
+    }
+}
+
+impl Ord for Key {
+    fn cmp(&self, other: &Self) -> Ordering {
+        Slot::from(*self).cmp(&Slot::from(*other))
     }
 }
 
@@ -127,41 +150,43 @@ impl Lane {
 /// All lanes.
 #[derive(Debug, Default)]
 pub(crate) struct Lanes {
-    map: BTreeMap<Key, Lane>,
-    due: BTreeSet<(Moment, Key)>,
+    map: BTreeMap<Slot, Lane>,
+    due: BTreeSet<(Moment, Slot)>,
     /// When to look whether a question is lost. Most are not and leave their place here to the
     /// next, so that it changes seldom.
-    looks: BTreeSet<(Moment, Key)>,
+    looks: BTreeSet<(Moment, Slot)>,
 }
 
 impl Lanes {
     /// The next question of this lane shall go at `at`, or none shall. While one is under way
     /// nothing changes; the lane is planned again when it closes.
     pub(crate) fn want(&mut self, key: Key, at: Option<Moment>) {
+        let slot = Slot::from(key);
         let lane = match at {
-            Some(_) => self.map.entry(key).or_insert(Lane::NEW),
-            None => match self.map.get_mut(&key) {
+            Some(_) => self.map.entry(slot).or_insert(Lane::NEW),
+            None => match self.map.get_mut(&slot) {
                 Some(lane) => lane,
                 None => return,
             },
         };
         if lane.phase == Phase::Rest && lane.due != at {
             if let Some(old) = lane.due {
-                self.due.remove(&(old, key));
+                self.due.remove(&(old, slot));
             }
             lane.due = at;
-            self.due.extend(at.map(|at| (at, key)));
+            self.due.extend(at.map(|at| (at, slot)));
         }
     }
 
     /// Forgets a lane.
     pub(crate) fn remove(&mut self, key: Key) {
-        if let Some(lane) = self.map.remove(&key) {
+        let slot = Slot::from(key);
+        if let Some(lane) = self.map.remove(&slot) {
             if let Some(at) = lane.due {
-                self.due.remove(&(at, key));
+                self.due.remove(&(at, slot));
             }
             if let Some(at) = lane.look {
-                self.looks.remove(&(at, key));
+                self.looks.remove(&(at, slot));
             }
         }
     }
@@ -175,17 +200,17 @@ impl Lanes {
 
     /// Whether there is such a lane.
     pub(crate) fn has(&self, key: Key) -> bool {
-        self.map.contains_key(&key)
+        self.map.contains_key(&key.into())
     }
 
     /// Whether a question of it is handed out and not closed.
     pub(crate) fn busy(&self, key: Key) -> bool {
-        self.map.get(&key).is_some_and(|l| l.phase != Phase::Rest)
+        self.map.get(&key.into()).is_some_and(|l| l.phase != Phase::Rest)
     }
 
     /// When the question left that is under way.
     pub(crate) fn out_since(&self, key: Key) -> Option<Moment> {
-        match self.map.get(&key)?.phase {
+        match self.map.get(&key.into())?.phase {
             Phase::Out(at) => Some(at),
             Phase::Rest | Phase::Waiting(_) => None,
         }
@@ -193,22 +218,22 @@ impl Lanes {
 
     /// When its next question is due.
     pub(crate) fn due_at(&self, key: Key) -> Option<Moment> {
-        self.map.get(&key).and_then(|l| l.due)
+        self.map.get(&key.into()).and_then(|l| l.due)
     }
 
     /// When its last question was closed.
     pub(crate) fn closed_at(&self, key: Key) -> Option<Moment> {
-        self.map.get(&key).and_then(|l| l.closed)
+        self.map.get(&key.into()).and_then(|l| l.closed)
     }
 
     /// When its last question left.
     pub(crate) fn sent_at(&self, key: Key) -> Option<Moment> {
-        self.map.get(&key).and_then(|l| l.sent)
+        self.map.get(&key.into()).and_then(|l| l.sent)
     }
 
     /// When its last question was handed out or left.
     pub(crate) fn used_at(&self, key: Key) -> Option<Moment> {
-        self.map.get(&key).and_then(|l| l.sent.max(l.taken))
+        self.map.get(&key.into()).and_then(|l| l.sent.max(l.taken))
     }
 
     /// When any question was last handed out or left.
@@ -218,18 +243,18 @@ impl Lanes {
 
     /// The MACs that `address` has unicast lanes to.
     pub(crate) fn unicasts(&self, address: Ipv4Addr) -> impl Iterator<Item = Mac> {
-        let all = Key::Unicast(address, Mac::ZERO)..=Key::Unicast(address, Mac::BROADCAST);
-        self.map.range(all).filter_map(|(k, _)| match k {
-            Key::Unicast(_, mac) => Some(*mac),
+        let [from, to] = [Mac::ZERO, Mac::BROADCAST].map(|mac| Slot::from(Key::Unicast(address, mac)));
+        self.map.range(from..=to).filter_map(|(slot, _)| match slot.key {
+            Key::Unicast(_, mac) => Some(mac),
             _ => None,
         })
     }
 
     /// The MACs that `address` has lanes of any sort to.
     pub(crate) fn about(&self, address: Ipv4Addr) -> impl Iterator<Item = Mac> {
-        let echoes = Key::EchoTo(address, Mac::ZERO)..=Key::EchoTo(address, Mac::BROADCAST);
-        let echoes = self.map.range(echoes).filter_map(|(k, _)| match k {
-            Key::EchoTo(_, mac) => Some(*mac),
+        let [from, to] = [Mac::ZERO, Mac::BROADCAST].map(|mac| Slot::from(Key::EchoTo(address, mac)));
+        let echoes = self.map.range(from..=to).filter_map(|(slot, _)| match slot.key {
+            Key::EchoTo(_, mac) => Some(mac),
             _ => None,
         });
         self.unicasts(address).chain(echoes)
@@ -237,12 +262,13 @@ impl Lanes {
 
     /// Hands out one question that is due.
     pub(crate) fn take(&mut self, now: Moment) -> Option<Key> {
-        let &(at, key) = self.due.first()?;
+        let &(at, slot) = self.due.first()?;
         if at > now {
             return None;
         }
         self.due.pop_first();
-        if let Some(lane) = self.map.get_mut(&key) {
+        let key = slot.key;
+        if let Some(lane) = self.map.get_mut(&slot) {
             lane.due = None;
             lane.phase = Phase::Waiting(now);
             lane.taken = Some(now);
@@ -250,7 +276,7 @@ impl Lanes {
                 // No question is lost earlier, however soon it leaves.
                 let look = step_from(now + LOST_SENT);
                 lane.look = Some(look);
-                self.looks.insert((look, key));
+                self.looks.insert((look, slot));
             }
         }
         if matches!(key, Key::Pass(_) | Key::Dhcp | Key::Roll(_)) {
@@ -272,7 +298,7 @@ impl Lanes {
 
     /// A question left, if one is under way.
     pub(crate) fn sent(&mut self, key: Key, at: Moment) {
-        if let Some(lane) = self.map.get_mut(&key)
+        if let Some(lane) = self.map.get_mut(&key.into())
             && lane.phase != Phase::Rest
         {
             lane.phase = Phase::Out(at);
@@ -282,7 +308,7 @@ impl Lanes {
 
     /// The question was answered, or the time for an answer is over. `false` if none was under way.
     pub(crate) fn close(&mut self, key: Key, at: Moment) -> bool {
-        let Some(lane) = self.map.get_mut(&key) else {
+        let Some(lane) = self.map.get_mut(&key.into()) else {
             return false;
         };
         if lane.phase == Phase::Rest {
@@ -295,19 +321,19 @@ impl Lanes {
 
     /// Closes one question of which nothing was told for too long.
     pub(crate) fn close_lost(&mut self, now: Moment) -> Option<Key> {
-        while let Some(&(at, key)) = self.looks.first() {
+        while let Some(&(at, slot)) = self.looks.first() {
             if at > now {
                 break;
             }
             self.looks.pop_first();
-            let lost = self.map.get(&key).and_then(Lane::lost_at).map(step_from);
+            let lost = self.map.get(&slot).and_then(Lane::lost_at).map(step_from);
             let look = lost.filter(|at| *at > now);
-            if let Some(lane) = self.map.get_mut(&key) {
+            if let Some(lane) = self.map.get_mut(&slot) {
                 lane.look = look;
             }
-            self.looks.extend(look.map(|at| (at, key)));
-            if look.is_none() && self.close(key, now) {
-                return Some(key);
+            self.looks.extend(look.map(|at| (at, slot)));
+            if look.is_none() && self.close(slot.key, now) {
+                return Some(slot.key);
             }
         }
         None

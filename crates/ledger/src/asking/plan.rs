@@ -275,6 +275,12 @@ impl Ledger {
     /// How many hold `address` who are, or may yet prove to be, its owners. The hardware of one
     /// device, or of one unit with two ports, counts as one, a virtual router's shared hardware not at all.
     pub(crate) fn claimants(&self, address: Ipv4Addr) -> usize {
+        let ours = usize::from(self.is_ours(address));
+        if self.hosts.holders(address).nth(1).is_none() {
+            // Nearly always: who it is decides nothing then.
+            let holds = |(id, c): (HostId, &Claim)| self.may_own(address, id, c);
+            return usize::from(self.hosts.holders(address).any(holds)) + ours;
+        }
         let device = self.device_at(address);
         let is_own = |id: HostId| device.is_some_and(|i| self.is_own(i, id));
         let mut counted: Vec<HostId> = Vec::new();
@@ -283,13 +289,18 @@ impl Ledger {
                 let same = |o: &HostId| (is_own(id) && is_own(*o)) || self.are_one(address, id, *o);
                 counted.iter().any(same)
             };
-            let may = !claim.no_owner() && !claim.hollow() && !id.is_virtual_router();
-            let holds = claim.alive() && (is_own(id) || may);
-            if holds && !known() {
+            if self.may_own(address, id, claim) && !known() {
                 counted.push(id);
             }
         }
-        counted.len() + usize::from(self.is_ours(address))
+        counted.len() + ours
+    }
+
+    /// Whether `id` holds `address` by this claim, and is its owner or may yet prove to be.
+    fn may_own(&self, address: Ipv4Addr, id: HostId, claim: &Claim) -> bool {
+        let own = || self.device_at(address).is_some_and(|i| self.is_own(i, id));
+        let may = !claim.no_owner() && !claim.hollow() && !id.is_virtual_router();
+        claim.alive() && (may || own())
     }
 
     fn nobody_due(&self, target: &Target, claims: &[(HostId, &Claim)], now: Moment) -> Option<Moment> {

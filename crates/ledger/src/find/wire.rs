@@ -29,8 +29,7 @@ impl Ledger {
                 )
             });
         }
-        let shared = self.hosts.iter().filter(|h| h.id.is_virtual_router());
-        for host in shared.take(MAX_TOLD) {
+        for host in self.hosts.virtual_routers().take(MAX_TOLD) {
             let claim = host.claims.iter().find(|c| c.alive() && !c.proxied());
             let (Some(mac), Some(claim)) = (host.id.mac(), claim) else {
                 continue;

@@ -1,5 +1,6 @@
 //! One claim: that a host holds an address. Kept with what proves it and what speaks against it.
 
+use std::cmp::Ordering;
 use std::net::Ipv4Addr;
 use std::time::Duration;
 
@@ -13,7 +14,7 @@ use crate::judging::detect::Bar;
 const SPREAD: Duration = Duration::from_secs(1);
 
 /// Who is on the wire: hardware, or an address alone where the mode shows no hardware.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub(crate) enum HostId {
     /// Hardware.
     Mac(Mac),
@@ -21,7 +22,28 @@ pub(crate) enum HostId {
     Only(Ipv4Addr),
 }
 
+/// By hardware, then those without by address.
+impl Ord for HostId {
+    fn cmp(&self, other: &Self) -> Ordering {
+        self.number().cmp(&other.number())
+    }
+}
+
+impl PartialOrd for HostId {
+    fn partial_cmp(&self, other: &Self) -> Option<Ordering> {
+        Some(self.cmp(other))
+    }
+}
+
 impl HostId {
+    /// All of it as one number: maps of hosts are ordered by little else.
+    fn number(self) -> u64 {
+        match self {
+            Self::Mac(mac) => mac.number(),
+            Self::Only(address) => 1 << 48 | u64::from(u32::from(address)),
+        }
+    }
+
     /// Its hardware, where known.
     pub(crate) const fn mac(self) -> Option<Mac> {
         match self {
@@ -30,10 +52,17 @@ impl HostId {
         }
     }
 
-    /// Whether it is the shared hardware address of a virtual router, 00:00:5e:00:01:xx
-    /// (RFC 9568 section 7.3), which by design stands beside a router's own.
+    /// The first and the last shared hardware address of virtual routers, 00:00:5e:00:01:xx
+    /// (RFC 9568 section 7.3), which by design stand beside a router's own.
+    pub(crate) const VIRTUAL_ROUTERS: [Mac; 2] = [
+        Mac::new([0, 0, 0x5e, 0, 1, 0]),
+        Mac::new([0, 0, 0x5e, 0, 1, 0xff]),
+    ];
+
+    /// Whether it is one of those.
     pub(crate) fn is_virtual_router(self) -> bool {
-        self.mac().is_some_and(|m| m.octets()[..5] == [0, 0, 0x5e, 0, 1])
+        let [first, last] = Self::VIRTUAL_ROUTERS;
+        self.mac().is_some_and(|m| (first..=last).contains(&m))
     }
 }
 

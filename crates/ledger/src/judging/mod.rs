@@ -7,6 +7,7 @@ pub(crate) mod evidence;
 pub(crate) mod headline;
 pub(crate) mod jitter;
 pub(crate) mod judge;
+pub(crate) mod overall;
 pub(crate) mod ready;
 pub(crate) mod track;
 pub(crate) mod verdict;

@@ -2,6 +2,7 @@
 
 use std::net::Ipv4Addr;
 
+use rig::Need;
 use vocab::Moment;
 
 use crate::hosts::claim::HostId;
@@ -23,19 +24,10 @@ impl Ledger {
         while let Some(address) = self.replan.pop_first() {
             self.plan(address, now);
         }
-        self.watch_outages(now);
-        if self.wire_dirty {
-            self.wire_dirty = false;
-            self.find(now);
-            self.ready_dirty = true;
-        }
+        self.look_overall(now);
         self.drive_search(now);
         self.drive_check(now);
         self.ask_away(now);
-        if self.ready_dirty {
-            self.ready_dirty = false;
-            self.check_ready(now);
-        }
         self.stopwatches();
         if self.soft {
             self.refresh(now);
@@ -105,6 +97,7 @@ impl Ledger {
         }
         if standing != before {
             self.wire_dirty = true;
+            self.no_longer_ready |= self.ready && track.device.need == Need::Show;
             track.standing = standing;
             track.since = now;
         }

@@ -103,6 +103,11 @@ impl Outages {
         self.left.extend(empty.map(|o| o.told));
     }
 
+    /// Whether a loss is held back, or something changed.
+    pub(crate) const fn wait_for_a_look(&self) -> bool {
+        self.held.is_some() || self.dirty
+    }
+
     /// Something else that decides may have changed.
     pub(crate) const fn look_again(&mut self) {
         self.dirty = true;
@@ -203,7 +208,7 @@ impl Ledger {
 
     /// Looks who fell silent together and who is back, and tells what was held back.
     pub(crate) fn watch_outages(&mut self, now: Moment) {
-        if self.outages.held.is_none() && !self.outages.dirty {
+        if !self.outages.wait_for_a_look() {
             return;
         }
         self.outages.dirty = false;

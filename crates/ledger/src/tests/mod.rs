@@ -25,6 +25,7 @@ mod muster;
 mod names;
 mod odd;
 mod outage;
+mod overall;
 mod plugged;
 mod port;
 mod ready;
