@@ -1,5 +1,6 @@
 //! The terminal: taken whole, given back whole.
 
+mod canvas;
 mod input;
 mod pictures;
 mod quiet;

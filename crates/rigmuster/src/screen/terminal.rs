@@ -10,10 +10,9 @@ use crossterm::terminal::{
     EnterAlternateScreen, LeaveAlternateScreen, SetTitle, disable_raw_mode, enable_raw_mode,
 };
 use crossterm::{execute, queue};
-use ratatui::backend::CrosstermBackend;
-use ratatui::{Frame, Terminal};
+use ratatui::{Frame, TerminalOptions};
 
-use super::quiet::Quiet;
+use super::canvas::Canvas;
 
 /// Whether the terminal is ours at this moment, so that it is given back once, by whoever comes first.
 static TAKEN: AtomicBool = AtomicBool::new(false);
@@ -29,7 +28,7 @@ const PICTURE: usize = 64 * 1024;
 /// The full screen. Dropping it gives the terminal back.
 #[derive(Debug)]
 pub(crate) struct Screen {
-    terminal: Terminal<Quiet<CrosstermBackend<BufWriter<Stdout>>>>,
+    canvas: Canvas<BufWriter<Stdout>>,
     title: String,
 }
 
@@ -47,12 +46,12 @@ impl Screen {
             Hide
         )
         .and_then(|()| {
-            let backend = CrosstermBackend::new(BufWriter::with_capacity(PICTURE, io::stdout()));
-            Terminal::new(Quiet::new(backend))
+            let out = BufWriter::with_capacity(PICTURE, io::stdout());
+            Canvas::new(out, TerminalOptions::default())
         });
         match entered {
-            Ok(terminal) => Ok(Self {
-                terminal,
+            Ok(canvas) => Ok(Self {
+                canvas,
                 title: String::new(),
             }),
             Err(e) => {
@@ -64,9 +63,7 @@ impl Screen {
 
     /// Columns and rows; a common size where the terminal does not say.
     pub(crate) fn size(&self) -> (u16, u16) {
-        self.terminal
-            .size()
-            .map_or((80, 24), |size| (size.width, size.height))
+        self.canvas.size().unwrap_or((80, 24))
     }
 
     /// Calls the window this, if it is not called so already. `title` must be clean.
@@ -85,14 +82,7 @@ impl Screen {
 
     /// Paints, and writes what is different from the last picture: nothing if nothing is.
     pub(crate) fn draw(&mut self, paint: impl FnOnce(&mut Frame)) -> io::Result<()> {
-        self.terminal.autoresize()?;
-        paint(&mut self.terminal.get_frame());
-        self.terminal.flush()?;
-        self.terminal.swap_buffers();
-        if self.terminal.backend_mut().take_written() {
-            ratatui::backend::Backend::flush(self.terminal.backend_mut())?;
-        }
-        Ok(())
+        self.canvas.draw(paint)
     }
 }
 
