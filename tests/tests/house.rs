@@ -26,7 +26,7 @@ const LAYERS: &[(&str, &[&str])] = &[
 ];
 
 /// Crates that only test, and may use any room.
-const TESTERS: &[&str] = &["rigmuster-tests", "rigmuster-fuzz", "play"];
+const TESTERS: &[&str] = &["rigmuster-tests", "rigmuster-fuzz", "play", "rigmuster-bench"];
 
 /// Rooms that read no clock, no file and no socket.
 const PURE: &[&str] = &["vocab", "rig", "wire", "ledger", "board", "venue"];
@@ -130,6 +130,7 @@ fn all_sources() -> Vec<PathBuf> {
     let mut found = Vec::new();
     sources(&top().join("crates"), &mut found);
     sources(&top().join("tests"), &mut found);
+    sources(&top().join("bench"), &mut found);
     assert!(
         found.len() > 50,
         "the search for sources has gone wrong: {} found",
