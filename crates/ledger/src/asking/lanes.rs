@@ -288,11 +288,12 @@ impl Lanes {
 
     /// A question that was just handed out is not asked yet, but at `at`.
     pub(crate) fn put_back(&mut self, key: Key, at: Moment) {
-        if let Some(lane) = self.map.get_mut(&key) {
+        let slot = Slot::from(key);
+        if let Some(lane) = self.map.get_mut(&slot) {
             lane.phase = Phase::Rest;
             lane.taken = None;
             lane.due = Some(at);
-            self.due.insert((at, key));
+            self.due.insert((at, slot));
         }
     }
 

@@ -251,7 +251,7 @@ fn saved(data: &[u8]) {
         let sheet = sheet::Sheet {
             title: checked.title.clone(),
             origin: String::new(),
-            parts: vec![sheet::sign_off(&super::rigs::hall(), &checked)],
+            parts: vec![sheet::sign_off(&super::rigs::hall(), &checked, &[])],
         };
         sheet::html(&sheet).lines().for_each(must_be_clean);
         sheet::markdown(&sheet).lines().for_each(must_be_clean);
