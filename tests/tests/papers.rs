@@ -134,11 +134,23 @@ fn shell_lines(text: &str) -> Vec<String> {
     lines
 }
 
-/// The words of one command of ours: up to a pipe, a redirection, a comment or the next command.
-fn words(line: &str) -> Vec<&str> {
-    line.split_whitespace()
-        .take_while(|w| !["|", ">", "<", "&&", "||", ";", "2>", "&"].contains(w) && !w.starts_with('#'))
-        .collect()
+/// The words of one command of ours: up to a pipe, a redirection, a comment or the next command. What stands
+/// between double quotes is one word.
+fn words(line: &str) -> Vec<String> {
+    let mut words = Vec::new();
+    for (n, part) in line.split('"').enumerate() {
+        if n % 2 == 1 {
+            words.push(part.to_owned());
+            continue;
+        }
+        for word in part.split_whitespace() {
+            if ["|", ">", "<", "&&", "||", ";", "2>", "&"].contains(&word) || word.starts_with('#') {
+                return words;
+            }
+            words.push(word.to_owned());
+        }
+    }
+    words
 }
 
 #[test]
@@ -154,6 +166,7 @@ fn the_readmes_commands_are_understood() {
     let mut ours = 0;
     for line in &lines {
         let words = words(line);
+        let words: Vec<&str> = words.iter().map(String::as_str).collect();
         let (["rigmuster", args @ ..] | ["cargo", "run", "--release", "--", args @ ..]) = words.as_slice()
         else {
             continue;
@@ -171,6 +184,7 @@ fn a_wrong_command_in_a_readme_would_be_found() {
     let text = "```sh\nrigmuster check --no-such  # why\n```\n```toml\nrigmuster = 1\n```\n";
     assert_eq!(shell_lines(text), ["rigmuster check --no-such  # why"]);
     assert_eq!(words("rigmuster check x > y"), ["rigmuster", "check", "x"]);
+    assert_eq!(words("walk \"Desk panel\" # why"), ["walk", "Desk panel"]);
     let bin = bin().display().to_string();
     assert_ne!(
         Call::of([&bin, "check", "--no-such", "--help"]).run().code,
