@@ -97,7 +97,9 @@ fn a_storm_changes_nobodys_standing_and_ends_without_a_trace() {
         let odd = |c: &char| *c != '\n' && vocab::moves_or_hides(*c);
         assert_eq!(shown.chars().find(odd), None, "{storm:?}: {shown:?}");
         // A while later it is as if nothing had been, but for what somebody was seen to do in the names of others.
-        course.play.play_until(Moment::from_secs(90), |_| false);
+        // At our own address three are asked in turn, once in ten seconds.
+        let end = if disputed { 150 } else { 90 };
+        course.play.play_until(Moment::from_secs(end), |_| false);
         let after = course.play.snapshot();
         assert!(after.ready, "{storm:?}, seed {seed}: {}", after.headline);
         let stays = [Kind::OddSender, Kind::ProxyArp];
