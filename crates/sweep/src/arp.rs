@@ -77,7 +77,8 @@ pub(crate) struct Reply {
     pub(crate) address: Ipv4Addr,
     /// Sender hardware address.
     pub(crate) sender: Mac,
-    /// Its target protocol address is one of ours (and not what was asked for).
+    /// Its target protocol address is somebody's who asked: one of ours, or one that was until a moment ago (and not
+    /// what was asked for).
     pub(crate) names_us: bool,
     /// The frame came from the sender itself, so that it may end a silence.
     pub(crate) proves: bool,

@@ -108,7 +108,7 @@ impl Scanner {
                 Reply {
                     address: arp.sender_ip,
                     sender: arp.sender_mac,
-                    names_us: self.here.owns(arp.target_ip) && arp.target_ip != arp.sender_ip,
+                    names_us: !arp.target_ip.is_unspecified() && arp.target_ip != arp.sender_ip,
                     proves: arp.sender_mac == heard.source,
                 },
             )

@@ -172,6 +172,29 @@ fn a_foreign_probe_holds_our_own() {
 }
 
 #[test]
+fn who_answers_the_address_that_we_had_answers_no_probe() {
+    let mut toy = Toy::new(config());
+    toy.ask(rig(29, ArpForm::Broadcast));
+    toy.run(ms(20));
+    let elsewhere = vocab::Station {
+        addresses: vec!["172.16.9.9/24".parse().unwrap()],
+        ..station()
+    };
+    toy.station(elsewhere);
+    toy.ask(rig(29, ArpForm::Nobody));
+    toy.run(ms(40));
+    assert_eq!(sent(&toy).last().unwrap().2, SilentTo::Arp(ArpForm::Nobody));
+    // A proxy takes up to 0.8 s.
+    toy.hear(&arp::reply_frame(mac(99), address(29), own(), address(5)));
+    toy.run(ms(60));
+    let forms: Vec<_> = toy.answers().into_iter().map(|(_, _, form)| form).collect();
+    assert!(
+        !forms.is_empty() && !forms.contains(&Some(ArpForm::Nobody)),
+        "{forms:?}"
+    );
+}
+
+#[test]
 fn the_rig_goes_first_and_the_rest_last() {
     let mut toy = Toy::new(Config {
         pace: Pace::PerSecond(100.try_into().unwrap()),
