@@ -31,13 +31,13 @@ fn a_far_search_finds_what_nobody_knew_and_changes_nothing_here() {
     );
 }
 
-/// Two thousand responders in 192.168.0.0/16, which `bench/far_responder.py` stands for.
+/// Two thousand responders in 192.168.0.0/16, which `tests/tools/far_responder.py` stands for.
 #[test]
 fn a_whole_16_with_two_thousand_hosts_takes_little_memory() {
     lab("a_whole_16_with_two_thousand_hosts_takes_little_memory", |lab| {
         lab.seat(&["10.40.8.5/24"]);
         lab.host("crowd", STRANGER, &[]);
-        let script = rigmuster_tests::top().join("bench/far_responder.py");
+        let script = rigmuster_tests::top().join("tests/tools/far_responder.py");
         let mut crowd = lab.program("crowd", &["python3", &script.display().to_string(), "eth0"]);
         crowd.wait_many("that it listens, after the shell", 2, |line| line == "ready");
         let args = ["survey", "--json", "--in", "192.168.0.0/16", "--pace", "14880"];
