@@ -15,7 +15,7 @@ use vocab::{Mac, Moment};
 
 use super::parse::{self, Meaning};
 use super::pipe::Pipe;
-use super::{FIRST_PORT, is_host, mixed};
+use super::{drawn_port, is_host};
 use crate::{DialId, Frame, Transport};
 
 /// The most flows at one time.
@@ -425,7 +425,7 @@ impl Carrier {
     fn free_port(&mut self) -> u16 {
         loop {
             // At most MAX_FLOWS of 16,384 ports are in use, so this ends.
-            let port = FIRST_PORT | (mixed(&mut self.random) as u16 & (u16::MAX - FIRST_PORT));
+            let port = drawn_port(&mut self.random);
             if self.flows.values().all(|flow| flow.local != port) {
                 return port;
             }

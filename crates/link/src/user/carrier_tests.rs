@@ -47,7 +47,7 @@ impl Bench {
     }
 
     fn lost(&mut self) -> bool {
-        mixed(&mut self.dice) % 100 < self.loss
+        crate::user::mixed(&mut self.dice) % 100 < self.loss
     }
 
     /// Goes on to the next thing that happens; false when there is none.

@@ -19,6 +19,7 @@ use std::net::{Ipv4Addr, SocketAddrV4};
 use smoltcp::iface::SocketHandle;
 use smoltcp::socket::{tcp, udp};
 use vocab::{Mac, Moment};
+use wire::{enquiry, wsd};
 
 pub use self::carrier::{Carrier, MAX_FLOWS, Stage};
 use self::parse::Meaning;
@@ -35,6 +36,8 @@ const DATAGRAMS: usize = 64;
 const MAX_HELD: usize = 1024 * 1024;
 /// Ports that are nobody's by assignment (RFC 6335).
 const FIRST_PORT: u16 = 49_152;
+/// Of these none is taken: what comes to them is read as answers to other questions.
+const KEPT: [u16; 2] = [enquiry::PORT, wsd::OWN_PORT];
 
 /// Whose pipe: the borrowed address and the peer's hardware.
 type Key = (Ipv4Addr, Mac);
@@ -422,10 +425,20 @@ impl UserDialer {
     fn free_port(&mut self) -> u16 {
         loop {
             // At most MAX_DIALS of 16,384 ports are in use, so this ends.
-            let port = FIRST_PORT | (mixed(&mut self.random) as u16 & (u16::MAX - FIRST_PORT));
+            let port = drawn_port(&mut self.random);
             if self.rows.values().all(|row| row.port != port) {
                 return port;
             }
+        }
+    }
+}
+
+/// A port of ours for a dial.
+fn drawn_port(random: &mut u64) -> u16 {
+    loop {
+        let port = FIRST_PORT | (mixed(random) as u16 & (u16::MAX - FIRST_PORT));
+        if !KEPT.contains(&port) {
+            return port;
         }
     }
 }

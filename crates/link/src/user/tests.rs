@@ -9,9 +9,10 @@ use smoltcp::socket::{tcp, udp};
 use smoltcp::time::Instant;
 use smoltcp::wire::{EthernetAddress, EthernetFrame, IpCidr, Ipv4Cidr};
 use vocab::{Mac, Moment};
+use wire::{enquiry, wsd};
 
 use super::wires::Wires;
-use super::{MAX_DIALS, UserDialer};
+use super::{FIRST_PORT, MAX_DIALS, UserDialer, drawn_port};
 use crate::{Dial, DialEvent, DialId, Frame, Transport};
 
 pub(super) const OWN: Mac = Mac::new([0x02, 0x52, 0x43, 0, 0, 0x01]);
@@ -206,6 +207,15 @@ fn dial(id: u64, transport: Transport, port: u16) -> Dial {
 
 fn is_last(events: &[(DialId, DialEvent)], wanted: &DialEvent) -> bool {
     events.last().is_some_and(|(_, event)| event == wanted)
+}
+
+#[test]
+fn no_dial_goes_out_from_a_port_that_is_read_otherwise() {
+    let mut random = 7;
+    // Of so many draws some 24 would be either of the two.
+    let all: Vec<u16> = (0..200_000).map(|_| drawn_port(&mut random)).collect();
+    assert!(all.iter().all(|port| *port >= FIRST_PORT));
+    assert!(!all.contains(&wsd::OWN_PORT) && !all.contains(&enquiry::PORT));
 }
 
 #[test]
