@@ -12,7 +12,7 @@ use crate::record::Record;
 use crate::round::Wrong;
 use crate::truth::Scene;
 
-/// What is said to be so was so within this time.
+/// What is said to be so was so within this time; at a slow pace see [`SLOW`].
 const RECENT: Duration = Duration::from_secs(10);
 /// The same of a port that kept silent: what has a whole start to speak is not told at once.
 const PORTS: Duration = Duration::from_mins(1);
@@ -275,6 +275,11 @@ impl<'a> Watch<'a> {
             // Of the time that the computer slept nothing was noted here.
             return true;
         }
+        let recent = if self.course.pace == Pace::Own {
+            RECENT
+        } else {
+            SLOW
+        };
         let within =
             |s: Standing, span: Duration| self.was[n].get(&s).is_some_and(|was| at.since(*was) <= span);
         match standing {
@@ -283,12 +288,11 @@ impl<'a> Watch<'a> {
             Standing::Present => {
                 // The second of two at one address may not have been heard yet.
                 let fresh = before != Standing::Conflict || self.looked_anew(self.counted[n].net, at);
-                let two = fresh && within(Standing::Conflict, RECENT);
-                two || within(Standing::Present, RECENT) || within(Standing::NoControl, RECENT)
+                let two = fresh && within(Standing::Conflict, recent);
+                two || within(Standing::Present, recent) || within(Standing::NoControl, recent)
             }
             // Ports of one that falls silent may be missed before itself.
-            Standing::NoControl => within(Standing::NoControl, PORTS) || within(Standing::Missing, RECENT),
-            // Whoever is elsewhere and says nothing of it is nowhere seen until it is found.
+            Standing::NoControl => within(Standing::NoControl, PORTS) || within(Standing::Missing, recent),
             // Whether two ports are one unit's is told by echoes, which need an address in the subnet.
             Standing::Conflict if self.two_ports(n) && self.was_away(self.counted[n].net, at) => true,
             Standing::Conflict if self.course.pace != Pace::Own => {
@@ -301,10 +305,11 @@ impl<'a> Watch<'a> {
             Standing::WrongSubnet => {
                 within(standing, FAR) || self.has_more(n) && within(Standing::Missing, FAR)
             }
+            // Whoever is elsewhere and says nothing of it is nowhere seen until it is found.
             Standing::Missing | Standing::Replaced => [standing, Standing::Moved, Standing::WrongSubnet]
                 .into_iter()
-                .any(|s| within(s, RECENT)),
-            other => within(other, RECENT),
+                .any(|s| within(s, recent)),
+            other => within(other, recent),
         }
     }
 
@@ -374,7 +379,9 @@ impl<'a> Watch<'a> {
     /// What is shown now is what was told, except for what may yet be held back.
     fn on_record(&mut self, s: &Snapshot) {
         let blind = self.level == Level::Silent || self.down.iter().any(Option::is_some);
-        if s.at <= self.held || blind {
+        // What was held back as all began anew is told even so, a while later.
+        let anew = (0..self.course.nets.len()).any(|net| self.looked_anew(net, s.at));
+        if s.at <= self.held || blind || anew {
             return;
         }
         let mut wrong = Vec::new();
