@@ -8,11 +8,6 @@ mod browser;
 mod commands;
 mod exit;
 pub mod files;
-#[allow(
-    dead_code,
-    unused_imports,
-    reason = "what the next deeds need is here before them"
-)]
 mod hands;
 pub mod journal;
 mod moves;

@@ -1,12 +1,11 @@
 //! The deed's side of the network: ways to devices, questions of the scanner's, and the time.
 
-use std::collections::BTreeSet;
 use std::net::{Ipv4Addr, SocketAddr};
 use std::time::Duration;
 
 use link::Stage;
 use tokio::sync::{mpsc, oneshot, watch};
-use vocab::{ArpForm, Ask, Budget, Fact, Mac, Moment, Rank, Sighting};
+use vocab::{Ask, Moment, Sighting};
 
 use super::clock::Clock;
 use super::whom::Place;
@@ -17,9 +16,6 @@ use crate::tunnel::{self, Line};
 const SEEK: Duration = Duration::from_secs(40);
 /// Datagrams that may wait for the deed.
 const DATAGRAMS: usize = 64;
-/// So often it is asked who holds an address, and so far apart: one question may be lost.
-const WHO: u32 = 3;
-const WHO_APART: Duration = Duration::from_secs(1);
 
 /// The deed's handle on the network. All goes from a borrowed, checked address with this computer's own MAC, so
 /// that its addresses, routes and neighbour table stay as they are. Nothing leaves under the show lock, whatever
@@ -95,37 +91,6 @@ impl Desk {
         let _ = self.wishes.send(Wish::Hear(give));
         take
     }
-
-    /// Who holds this address now: asks in nobody's name (which also those on another subnet answer), three times
-    /// a second apart, and collects all answers. Nobody is no proof before [`Desk::ask`] could be sent, so look
-    /// whether the link carries.
-    pub(crate) async fn holders(&self, leg: usize, address: Ipv4Addr) -> BTreeSet<Mac> {
-        let mut seen = self.sightings();
-        let mut all = BTreeSet::new();
-        for _ in 0..WHO {
-            self.ask(
-                leg,
-                Ask::Arp {
-                    address,
-                    form: ArpForm::Nobody,
-                    rank: Rank::Rig,
-                    budget: Budget::Pass,
-                },
-            );
-            let listen = async {
-                while let Some((from, sighting)) = seen.recv().await {
-                    if let Fact::Arp(arp) = &sighting.fact
-                        && (from, arp.address) == (leg, address)
-                        && arp.frame_source == arp.sender
-                    {
-                        all.insert(arp.sender);
-                    }
-                }
-            };
-            let _: Option<()> = self.within(WHO_APART, listen).await;
-        }
-        all
-    }
 }
 
 /// A way to a device.
@@ -138,11 +103,6 @@ pub(crate) struct Reached {
 }
 
 impl Reached {
-    /// Where it leads.
-    pub(crate) const fn place(&self) -> &Place {
-        &self.place
-    }
-
     /// How it stands. One that was lost seeks another address by itself; its streams are cut then, and its
     /// exchanges go on.
     pub(crate) fn way(&self) -> Way {

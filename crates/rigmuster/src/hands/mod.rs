@@ -43,10 +43,9 @@ pub(crate) use desk::{Desk, Exchange, Reached};
 pub(crate) use doing::{Doing, End};
 pub(crate) use gate::{Deed, admit, may};
 pub(crate) use stop::Stop;
-pub(crate) use talk::{Form, Question, Said, Secret, Talk};
-pub(crate) use visca::{Camera, Trouble};
+pub(crate) use talk::{Form, Question, Said, Talk};
 pub(crate) use whom::{Place, Sight, Whom};
-pub(crate) use wish::{NoWay, Way};
+pub(crate) use wish::Way;
 
 #[cfg(test)]
 mod tests;
