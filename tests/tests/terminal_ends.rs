@@ -198,7 +198,7 @@ fn what_changes_is_painted_over_and_the_screen_is_never_wiped() {
 }
 
 #[test]
-#[ignore = "after so many sizes some cells of the picture stay as they were, one time in two; tests/long runs it"]
+#[ignore = "after so many sizes some cells of the picture may stay as they were; tests/long runs it"]
 fn a_storm_of_signals_is_survived_and_the_first_that_ends_it_ends_it_once() {
     let terminal = board();
     for n in 0..200_u16 {
