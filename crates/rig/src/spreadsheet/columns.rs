@@ -226,6 +226,35 @@ impl Column {
     }
 }
 
+/// Words in a heading below which people keep what opens a device (common practice, no source).
+const SECRETS: [&str; 20] = [
+    "contraseña",
+    "credential",
+    "credentials",
+    "kennwort",
+    "login",
+    "pass",
+    "passcode",
+    "passe",
+    "passphrase",
+    "passwd",
+    "password",
+    "passwords",
+    "passwort",
+    "pin",
+    "psk",
+    "pw",
+    "pwd",
+    "secret",
+    "token",
+    "wachtwoord",
+];
+
+/// Whether what stands below the heading may be a password or the like, which belongs in no rig file.
+pub(super) fn is_secret(heading: &str) -> bool {
+    Column::of(heading).is_none() && plain(heading).split(' ').any(|word| SECRETS.contains(&word))
+}
+
 /// Lower case, one blank between words, nothing in brackets.
 fn plain(heading: &str) -> String {
     let heading = heading
@@ -252,6 +281,29 @@ mod tests {
                 assert!(seen.insert(plain(heading)), "{heading}");
                 assert_eq!(Column::of(heading), Some(*column), "{heading}");
             }
+        }
+    }
+
+    #[test]
+    fn what_opens_a_device_is_known_by_its_heading() {
+        for heading in [
+            "Password",
+            "WEB-Login",
+            "admin pw",
+            "PIN (menu)",
+            "Passwort Kamera",
+        ] {
+            assert!(is_secret(heading), "{heading}");
+        }
+        for heading in [
+            "login_from",
+            "Passage",
+            "Shelf",
+            "Pinned",
+            "Notes",
+            "Serial number",
+        ] {
+            assert!(!is_secret(heading), "{heading}");
         }
     }
 

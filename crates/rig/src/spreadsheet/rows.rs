@@ -1,9 +1,9 @@
 //! Rows by their kind, and each cell by its column.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use super::cells;
-use super::columns::Column;
+use super::columns::{Column, is_secret};
 use super::problem::RowProblem;
 use super::table::{Line, Table};
 use super::write::kind;
@@ -255,6 +255,7 @@ pub(super) fn columns(headings: &Line, faults: &mut Faults) -> Vec<Option<Column
 /// Every row by its kind. What a row has no place for is told as left out.
 pub(super) fn rows<'t>(table: &'t Table, columns: &[Option<Column>], faults: &mut Faults) -> Vec<Row<'t>> {
     let mut rows = Vec::new();
+    let mut secret = BTreeSet::new();
     for line in &table.rows {
         let mut row = Row {
             line: line.number,
@@ -266,16 +267,15 @@ pub(super) fn rows<'t>(table: &'t Table, columns: &[Option<Column>], faults: &mu
             if cell.trim().is_empty() {
                 continue;
             }
-            let named = table
-                .headings
-                .cells
-                .get(n)
-                .is_some_and(|heading| !heading.trim().is_empty());
+            let heading = table.headings.cells.get(n).map_or("", |heading| heading.trim());
             match columns.get(n).copied().flatten() {
                 Some(column) => {
                     row.cells.insert(column, (n, cell));
                 }
-                None if named => row.others.push((n, cell)),
+                None if is_secret(heading) => {
+                    secret.insert(n);
+                }
+                None if !heading.is_empty() => row.others.push((n, cell)),
                 None => faults.error(
                     row.at(n),
                     format!("{} stands in a column without a heading", quoted(cell.trim())),
@@ -288,6 +288,16 @@ pub(super) fn rows<'t>(table: &'t Table, columns: &[Option<Column>], faults: &mu
             leave_out(&mut row, table, faults);
             rows.push(row);
         }
+    }
+    for column in secret {
+        faults.warning(
+            Place {
+                line: table.headings.number,
+                column: Some(column),
+            },
+            "this column is left out: a rig file is passed on, so passwords and logins do not belong in it",
+            "Nothing need be done. A column login_from with env:NAME says in which variable a login will be.",
+        );
     }
     rows
 }

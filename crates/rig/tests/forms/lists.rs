@@ -230,6 +230,26 @@ fn what_a_row_has_no_place_for_is_told_as_left_out() {
 }
 
 #[test]
+fn passwords_in_a_list_get_neither_into_the_rig_nor_into_a_message() {
+    let sheet = sheet(
+        "Name,IP,Mask,Role,Password,Web login,Shelf\n\
+         Nave,10.40.8.21,255.255.255.0,camera,tide-3-mark,keeper/tide-4-mark,B2\n\
+         Rack,10.40.8.2,255.255.255.0,switch,tide-5-mark,,\n",
+    );
+    let warned: Vec<(usize, Option<&str>)> = sheet
+        .warnings
+        .iter()
+        .filter(|w| w.message.contains("passwords"))
+        .map(|w| (w.line, w.column.as_deref()))
+        .collect();
+    assert_eq!(warned, [(1, Some("Password")), (1, Some("Web login"))]);
+    assert_eq!(sheet.notes, ["Shelf"]);
+    let rig = sheet.rig.as_ref().unwrap();
+    assert_eq!(rig.device("Nave").unwrap().note.as_deref(), Some("Shelf: B2"));
+    assert!(!format!("{sheet:?}").contains("-mark"), "{sheet:#?}");
+}
+
+#[test]
 fn what_is_no_spreadsheet_is_refused_with_what_to_do() {
     let wide: Vec<u8> = "\u{feff}name,role\n"
         .encode_utf16()
