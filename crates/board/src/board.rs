@@ -13,7 +13,7 @@ use crate::moves::Moves;
 use crate::past::Past;
 use crate::plan::{Hit, Plan};
 use crate::rows::{One, Who};
-use crate::{Deed, Look, Request, deed, paint};
+use crate::{Look, Request, deed, paint};
 
 mod asking;
 mod cable;
@@ -240,8 +240,8 @@ impl Board {
                 return self.answer_deed(action);
             }
             Action::Yes | Action::No => return self.answer(action == Action::Yes, snapshot),
-            Action::Wink => return self.ask_deed(Deed::Wink, snapshot),
-            Action::EndDeed => return Some(Request::EndDeed),
+            Action::Do(deed) => return self.ask_deed(deed, snapshot),
+            Action::EndDeed => return Some(self.end_deed_now()),
             Action::Sweep if snapshot.listen_only => self.tell(SILENT),
             Action::Sweep => {
                 self.tell("Asking the whole subnet once more.");

@@ -2,8 +2,10 @@
 
 use crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
 
-use crate::deed;
 use crate::keymap::{self, key, place};
+use crate::{Deed, deed};
+
+mod answers;
 
 /// What a key or a click asks of the board.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -48,8 +50,8 @@ pub(crate) enum Action {
     CheckCable,
     /// End that.
     StopCheck,
-    /// Have what is selected show itself.
-    Wink,
+    /// Have a deed done to what is selected, after its questions.
+    Do(crate::Deed),
     /// End the deed under way.
     EndDeed,
     /// Accept the probable match of the selected missing device.
@@ -169,11 +171,18 @@ pub(crate) static KEYS: &[Key] = &[
         "asks, then checks the selected device's cable with echoes",
     ),
     key(
-        Action::Wink,
+        Action::Do(Deed::Wink),
         &[KeyCode::Char('w')],
         "w",
         "wink",
         "asks, then the selected camera shows itself: lamp or head",
+    ),
+    key(
+        Action::Do(Deed::Readdress),
+        &[KeyCode::Char('a')],
+        "a",
+        "address",
+        "asks, then gives the selected device its address in the file",
     ),
     key(
         Action::Accept,
@@ -234,104 +243,6 @@ pub(crate) static KEYS: &[Key] = &[
     ),
 ];
 
-/// The answers to a question. Esc says no as well.
-static ASKING: [Key; 2] = [
-    key(
-        Action::Yes,
-        &[KeyCode::Char('y'), KeyCode::Char('Y')],
-        "y",
-        "yes",
-        "",
-    ),
-    NO,
-];
-/// The answers to the question about the deep search, whose page scrolls.
-static CHOOSING: [Key; 3] = [
-    key(
-        Action::Yes,
-        &[KeyCode::Char('y'), KeyCode::Char('Y')],
-        "y",
-        "search",
-        "",
-    ),
-    key(
-        Action::Wait,
-        &[KeyCode::Char('w'), KeyCode::Char('W')],
-        "w",
-        "wait",
-        "",
-    ),
-    NO,
-];
-/// The answers to the question what is restarted, whose page scrolls.
-static RESTARTING: [Key; 3] = [
-    key(
-        Action::Yes,
-        &[KeyCode::Char('y'), KeyCode::Char('Y')],
-        "y",
-        "it",
-        "",
-    ),
-    key(
-        Action::TheSwitch,
-        &[KeyCode::Char('s'), KeyCode::Char('S')],
-        "s",
-        "switch",
-        "",
-    ),
-    NO,
-];
-/// The answers to the question about a cable, whose page scrolls.
-static CABLING: [Key; 2] = [
-    key(
-        Action::Yes,
-        &[KeyCode::Char('y'), KeyCode::Char('Y')],
-        "y",
-        "check",
-        "",
-    ),
-    NO,
-];
-/// What ends a check on its page, before what is always hinted.
-static CHECKING: [Key; 1] = [key(Action::StopCheck, &[KeyCode::Esc], "Esc", "end it", "")];
-/// The levels to choose from.
-static LEVELS: [Key; 4] = [
-    key(
-        Action::Level(vocab::Level::All),
-        &[KeyCode::Char('1')],
-        "1",
-        "everything",
-        "",
-    ),
-    key(
-        Action::Level(vocab::Level::Watch),
-        &[KeyCode::Char('2')],
-        "2",
-        "watching only",
-        "",
-    ),
-    key(
-        Action::Level(vocab::Level::Silent),
-        &[KeyCode::Char('3')],
-        "3",
-        "nothing",
-        "",
-    ),
-    NO,
-];
-/// The two ends of typing a filter.
-static TYPING: [Key; 2] = [
-    key(Action::Yes, &[], "Enter", "keep", ""),
-    key(Action::No, &[], "Esc", "clear", ""),
-];
-const NO: Key = key(
-    Action::No,
-    &[KeyCode::Char('n'), KeyCode::Char('N'), KeyCode::Esc],
-    "n",
-    "no",
-    "",
-);
-
 /// What the keys mean at the moment, which decides the hints.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Mood {
@@ -386,32 +297,26 @@ pub(crate) fn action(mood: Mood, event: &KeyEvent) -> Option<Action> {
             Action::Up | Action::Down | Action::PageUp | Action::PageDown | Action::Home | Action::End
         )
     };
+    let own = find(answers::of(mood));
     match mood {
-        Mood::Asking => find(&ASKING),
-        Mood::Levels => find(&LEVELS),
-        Mood::Choosing => find(&CHOOSING).or_else(|| find(KEYS).filter(scrolls)),
-        Mood::Restarting => find(&RESTARTING).or_else(|| find(KEYS).filter(scrolls)),
-        Mood::Cabling => find(&CABLING).or_else(|| find(KEYS).filter(scrolls)),
-        Mood::Checking => find(&CHECKING).or_else(|| find(KEYS)),
-        Mood::Deed(deed::Mood::Runs) => find(deed::keys::of(deed::Mood::Runs)).or_else(|| find(KEYS)),
-        Mood::Deed(mood) => find(deed::keys::of(mood)).or_else(|| find(KEYS).filter(scrolls)),
-        Mood::Board | Mood::Sheet | Mood::Moves | Mood::Page | Mood::Typing => find(KEYS),
+        Mood::Asking | Mood::Levels => own,
+        Mood::Choosing
+        | Mood::Restarting
+        | Mood::Cabling
+        | Mood::Deed(deed::Mood::YesNo | deed::Mood::Types) => own.or_else(|| find(KEYS).filter(scrolls)),
+        Mood::Checking
+        | Mood::Deed(deed::Mood::Runs)
+        | Mood::Board
+        | Mood::Sheet
+        | Mood::Moves
+        | Mood::Page
+        | Mood::Typing => own.or_else(|| find(KEYS)),
     }
 }
 
 /// The columns that the answers to a question take, with a gap before them.
-pub(crate) fn answers(mood: Mood) -> u16 {
-    let keys: &[Key] = match mood {
-        Mood::Asking => &ASKING,
-        Mood::Choosing => &CHOOSING,
-        Mood::Restarting => &RESTARTING,
-        Mood::Cabling => &CABLING,
-        Mood::Levels => &LEVELS,
-        Mood::Typing => &TYPING,
-        Mood::Deed(mood) => deed::keys::of(mood),
-        Mood::Board | Mood::Sheet | Mood::Moves | Mood::Page | Mood::Checking => &[],
-    };
-    keymap::answers(keys)
+pub(crate) fn columns(mood: Mood) -> u16 {
+    keymap::answers(answers::of(mood))
 }
 
 /// Whether it is Ctrl-C, which quits from everywhere.
@@ -423,29 +328,43 @@ pub(crate) fn is_interrupt(event: &KeyEvent) -> bool {
 /// come last and always fit first.
 pub(crate) fn hints(mood: Mood, x: u16, columns: u16, of_use: impl Fn(Action) -> bool) -> Vec<Hint> {
     use Action::{
-        Accept, AskControl, Back, CheckCable, Far, Filter, Findings, Help, History, Listen, Moves, Open,
-        Quit, Restart, Starts, Sweep, Switch, Tick, Wink,
+        Accept, AskControl, Back, CheckCable, Do, Far, Filter, Findings, Help, History, Listen, Moves, Open,
+        Quit, Restart, Starts, Sweep, Switch, Tick,
     };
     // In order of importance; shown in that order too, with help and quit at the end.
     let wanted: &[Action] = match mood {
-        Mood::Asking => return place(&ASKING, x, columns),
-        Mood::Choosing => return place(&CHOOSING, x, columns),
-        Mood::Restarting => return place(&RESTARTING, x, columns),
-        Mood::Cabling => return place(&CABLING, x, columns),
         Mood::Checking => {
             let always = KEYS.iter().filter(|k| matches!(k.action, Help | Quit));
-            return place(CHECKING.iter().chain(always), x, columns);
+            return place(answers::of(mood).iter().chain(always), x, columns);
         }
-        Mood::Levels => return place(&LEVELS, x, columns),
-        Mood::Deed(mood) => return place(deed::keys::of(mood), x, columns),
-        Mood::Typing => return place(&TYPING, x, columns),
+        Mood::Asking
+        | Mood::Choosing
+        | Mood::Restarting
+        | Mood::Cabling
+        | Mood::Levels
+        | Mood::Deed(_)
+        | Mood::Typing => return place(answers::of(mood), x, columns),
         Mood::Board => &[
             Help, Quit, Open, Switch, Filter, Sweep, AskControl, Listen, Findings, Far, History, Accept,
             Starts, Moves,
         ],
         Mood::Sheet => &[
-            Help, Quit, Back, AskControl, Sweep, Listen, Findings, Far, History, Accept, Starts, Restart,
-            CheckCable, Wink, Moves,
+            Help,
+            Quit,
+            Back,
+            AskControl,
+            Sweep,
+            Listen,
+            Findings,
+            Far,
+            History,
+            Accept,
+            Starts,
+            Restart,
+            CheckCable,
+            Do(Deed::Wink),
+            Do(Deed::Readdress),
+            Moves,
         ],
         Mood::Moves => &[Help, Quit, Back, Tick],
         Mood::Page => &[Help, Quit, Back],

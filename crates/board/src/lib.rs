@@ -46,7 +46,7 @@ mod words;
 mod tests;
 
 pub use board::Board;
-pub use deed::{DeedForm, DeedLine};
+pub use deed::{Answer, DeedForm, DeedLine};
 pub use look::{ColourUse, Look};
 pub use past::PastLine;
 pub use request::{Deed, Request};

@@ -118,7 +118,7 @@ impl Board {
             | Mood::Deed(deed::Mood::YesNo | deed::Mood::Types) => {
                 let asked = self.question().map_or(0, |q| text::width(&q));
                 // The answers stay in sight, whatever is asked.
-                let room = screen.width.saturating_sub(keys::answers(mood));
+                let room = screen.width.saturating_sub(keys::columns(mood));
                 u16::try_from(asked)
                     .unwrap_or(u16::MAX)
                     .saturating_add(3)

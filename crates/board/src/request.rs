@@ -3,11 +3,15 @@
 use ledger::Restarted;
 use vocab::{Level, Mac};
 
+use crate::deed::Answer;
+
 /// What can be done to a device at the user's word.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Deed {
     /// Have it show itself, by its lamp or its head.
     Wink,
+    /// Give it the address that the rig file says.
+    Readdress,
 }
 
 /// Something that the user wants from the program.
@@ -48,7 +52,7 @@ pub enum Request {
         who: String,
     },
     /// The answer to what the deed under way asks.
-    Answer(String),
+    Answer(Answer),
     /// End the deed under way in good order.
     EndDeed,
     /// A step of the work list was ticked by hand, or its tick taken back; see

@@ -18,6 +18,7 @@ mod flaps;
 mod groups;
 mod hostile;
 mod journal;
+mod keys;
 mod level;
 mod names;
 mod networks;

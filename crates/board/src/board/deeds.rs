@@ -11,8 +11,7 @@ use crate::keys::{Action, Mood};
 use crate::rows::Who;
 use crate::{Deed, Request, keys};
 
-const LOCKED: &str =
-    "The show lock is on: nothing may act on a device now; l lifts it, once the show allows that.";
+const LOCKED: &str = "The show lock is on: nothing may act on a device. Key l lifts it.";
 
 impl Board {
     /// The user wants a deed done to what is selected. One that is under way is shown instead.
@@ -89,6 +88,12 @@ impl Board {
         self.dirty = true;
     }
 
+    /// Ends the deed under way. What was typed so far is gone at once.
+    pub(super) fn end_deed_now(&mut self) -> Request {
+        self.change_deed(Panel::ask_nothing);
+        Request::EndDeed
+    }
+
     /// Closes the page of a deed that is over.
     pub(super) fn close_deed(&mut self) {
         self.deed = None;
@@ -125,14 +130,7 @@ impl Board {
     /// The answer to what a deed asks; `None` if it asks nothing.
     pub(super) fn answer_deed(&mut self, action: Action) -> Option<Request> {
         let panel = self.deed.as_mut()?;
-        let mood = panel.mood()?;
-        let typed = panel.take()?;
-        let line = match (mood, action) {
-            (deed::Mood::Types, _) => typed,
-            (_, Action::Yes) => "y".to_owned(),
-            _ => "n".to_owned(),
-        };
-        Some(Request::Answer(line))
+        panel.take(action == Action::Yes).map(Request::Answer)
     }
 
     /// The lines of the page.

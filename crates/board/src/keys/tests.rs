@@ -9,10 +9,20 @@ fn no_key_does_two_things() {
         assert!(!seen.contains(code), "{code:?}");
         seen.push(*code);
     }
-    for keys in [&ASKING[..], &CHOOSING[..], &RESTARTING[..], &CABLING[..]] {
-        let codes: Vec<KeyCode> = keys.iter().flat_map(|k| k.codes).copied().collect();
+    let moods = [
+        Mood::Asking,
+        Mood::Choosing,
+        Mood::Restarting,
+        Mood::Cabling,
+        Mood::Levels,
+        Mood::Deed(deed::Mood::Runs),
+        Mood::Deed(deed::Mood::YesNo),
+        Mood::Deed(deed::Mood::Types),
+    ];
+    for mood in moods {
+        let codes: Vec<KeyCode> = answers::of(mood).iter().flat_map(|k| k.codes).copied().collect();
         let once: std::collections::BTreeSet<String> = codes.iter().map(|c| format!("{c:?}")).collect();
-        assert_eq!(once.len(), codes.len());
+        assert_eq!(once.len(), codes.len(), "{mood:?}");
     }
 }
 

@@ -3,7 +3,7 @@
 use crossterm::event::KeyCode;
 
 use super::{Seat, hall};
-use crate::{Deed, DeedForm, DeedLine, Request};
+use crate::{Answer, Deed, DeedForm, DeedLine, Request};
 
 const SIZES: [(u16, u16); 3] = [(80, 24), (120, 40), (220, 60)];
 const W: KeyCode = KeyCode::Char('w');
@@ -35,7 +35,7 @@ fn its_page_at_each_size() {
         insta::assert_snapshot!(format!("deed_asks_{columns}x{rows}"), seat.see(&s));
         assert_eq!(
             seat.press(KeyCode::Char('y'), &s),
-            Some(Request::Answer("y".to_owned()))
+            Some(Request::Answer(Answer::new("yes")))
         );
         seat.board.deed_goes_on("the lamp is told on; 7 s left");
         insta::assert_snapshot!(format!("deed_runs_{columns}x{rows}"), seat.see(&s));
@@ -58,7 +58,7 @@ fn it_is_answered_ended_and_closed_by_its_keys() {
     }
     assert_eq!(
         seat.press(KeyCode::Char('n'), &s),
-        Some(Request::Answer("n".to_owned()))
+        Some(Request::Answer(Answer::new("no")))
     );
     assert_eq!(seat.press(KeyCode::Esc, &s), Some(Request::EndDeed));
     // It goes on while others are looked at, and its key shows it again.
@@ -83,7 +83,7 @@ fn what_is_typed_is_shown_unless_it_is_a_secret() {
         assert_eq!(seat.see(&s).contains("> yes_"), shown);
         assert_eq!(
             seat.press(KeyCode::Enter, &s),
-            Some(Request::Answer("yes".to_owned()))
+            Some(Request::Answer(Answer::new("yes")))
         );
     }
 }

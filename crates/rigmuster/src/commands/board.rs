@@ -1,7 +1,6 @@
 //! `board`: the head count live on a full screen.
 
 use std::io::{self, IsTerminal};
-use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use board::{Board, Request};
@@ -52,20 +51,7 @@ pub(super) async fn board(
         None => Place::Usual,
     };
     let journal = run.record(place, &expected);
-    let files = Files {
-        rig: expected.path,
-        moves,
-    };
-    watch(run, files, &look, journal).await
-}
-
-/// What the board writes in when it is told to.
-#[derive(Debug, Default)]
-pub(super) struct Files {
-    /// Where a match that was accepted goes.
-    rig: Option<PathBuf>,
-    /// The work list, with what is ticked by hand.
-    moves: Option<Moves>,
+    watch(run, expected, moves, &look, journal).await
 }
 
 /// A full screen needs a terminal at both ends.
@@ -79,14 +65,17 @@ pub(super) fn need_terminal() -> Result<(), Failure> {
     ))
 }
 
-/// Watches until somebody quits, then brings the journal to its end.
+/// Watches until somebody quits, then brings the journal to its end. Matches that are accepted go into the rig
+/// file, and what is ticked by hand into the work list.
 pub(super) async fn watch(
     mut run: Run,
-    files: Files,
+    expected: Expected,
+    moves: Option<Moves>,
     args: &LookArgs,
     mut journal: Recorder,
 ) -> Result<Exit, Failure> {
-    let exit = draw(&mut run, &files, args, &mut journal).await;
+    let hands = Hands::new(expected);
+    let exit = draw(&mut run, hands, moves.as_ref(), args, &mut journal).await;
     run.close(journal);
     exit
 }
@@ -94,7 +83,8 @@ pub(super) async fn watch(
 /// Draws, waits, carries out keys, until somebody quits.
 async fn draw(
     run: &mut Run,
-    files: &Files,
+    mut hands: Hands,
+    moves: Option<&Moves>,
     args: &LookArgs,
     journal: &mut Recorder,
 ) -> Result<Exit, Failure> {
@@ -112,10 +102,9 @@ async fn draw(
     let mut vendors = None;
     let mut pictures = Pictures::new(run.source.now());
     let mut next_bell = run.source.now();
-    if let Some(moves) = &files.moves {
+    if let Some(moves) = moves {
         board.keep_moves(moves.work(), &moves.ticks());
     }
-    let mut hands = Hands::default();
     // How it ends, once a deed that is under way is over.
     let mut leaves = None;
     board.warn(journal.warning());
@@ -126,7 +115,7 @@ async fn draw(
         if !hands.are_busy() {
             exchange(&mut run.source, &mut run.ledger);
         }
-        let given = hands.step(run, &mut board, journal);
+        let given = hands.step(run, &mut board, &mut |action, at| journal.act(action, at));
         if let Some(exit) = leaves.filter(|_| !hands.are_busy()) {
             return Ok(exit);
         }
@@ -204,10 +193,10 @@ async fn draw(
                         hands.take_level(level, run);
                     }
                     Some(Request::Accept { device, mac }) => {
-                        board.tell(&take_match(run, files.rig.as_deref(), &device, mac));
+                        board.tell(&take_match(run, hands.expected(), &device, mac));
                     }
                     Some(Request::Ticked) => {
-                        if let Some(Err(why)) = files.moves.as_ref().map(|moves| moves.save(board.ticks())) {
+                        if let Some(Err(why)) = moves.map(|moves| moves.save(board.ticks())) {
                             board.tell(&why);
                         }
                     }
@@ -278,12 +267,15 @@ fn carry_out(request: Request, run: &mut Run) {
 }
 
 /// Writes a match in the rig file and goes on by the file as it is now. Returns what to tell.
-fn take_match(run: &mut Run, file: Option<&Path>, device: &str, mac: Mac) -> String {
-    let Some(file) = file.filter(|_| !run.simulated) else {
+fn take_match(run: &mut Run, expected: &mut Expected, device: &str, mac: Mac) -> String {
+    let Some(file) = expected.path.clone().filter(|_| !run.simulated) else {
         return "This is a rehearsal: the scene has no file on the disk; nothing was written.".to_owned();
     };
-    match accept(file, device, mac) {
+    match accept(&file, device, mac) {
         Ok(rig) => {
+            if let Ok(anew) = Expected::read(&file) {
+                *expected = anew;
+            }
             let written = format!("Written: {mac} is the hardware of {device}");
             if run.ledger.take_rig(&rig, run.source.now()) {
                 format!("{written} from now on.")

@@ -4,7 +4,6 @@ use std::fmt::Write as _;
 
 use ledger::Purpose;
 
-use super::board::Files;
 use super::open::{Tempo, open};
 use crate::args::{LinkArgs, LookArgs, RecordArgs};
 use crate::journal::Place;
@@ -43,5 +42,5 @@ pub(super) async fn rehearse(
     let run = open(&expected, &link, Purpose::Board, Tempo::Real)?;
     let place = record.journal.map_or(Place::Nowhere, Place::At);
     let journal = run.record(place, &expected);
-    super::board::watch(run, Files::default(), &look, journal).await
+    super::board::watch(run, expected, None, &look, journal).await
 }

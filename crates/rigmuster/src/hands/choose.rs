@@ -1,48 +1,84 @@
 //! Whom the board means: what a command asks for on its line, the board asks for in its panel.
 
+use std::fmt::Write as _;
+
+use ledger::Snapshot;
 use vocab::Mac;
 
+use super::doing::End;
 use super::gate::{Deed, admit};
-use super::stop::Stop;
 use super::talk::Talk;
 use super::whom::{Place, Sight, Whom};
 
-/// Where `whom` is in the head count as it is now. Of several at one address one must be named by its MAC. `None`
-/// where it is nowhere, or nobody was named: that was told.
+/// So much of a MAC names it, where no other ends so: one of its six parts.
+const PART: usize = 2;
+
+/// Where `whom` is in the head count as it is now. Of several at one address one must be named by its MAC, and so
+/// must other hardware that holds the address of whoever is meant.
 ///
 /// # Errors
-/// The deed is to end.
-pub(crate) async fn choose(talk: &Talk, deed: Deed, whom: Whom) -> Result<Option<Place>, Stop> {
-    let snapshot = talk.snapshot().await?;
+/// It is nowhere, or nobody was named: that was told.
+pub(crate) async fn choose(talk: &Talk, deed: Deed, whom: Whom) -> Result<Place, End> {
+    let snapshot = talk.snapshot().await.map_err(End::Stopped)?;
     let sight = match whom.look(&snapshot) {
         Sight::Several(address, macs) => {
-            let all: Vec<String> = macs.iter().map(Mac::to_string).collect();
+            let mut text = format!("{address} is held by {} at once:", macs.len());
+            for mac in &macs {
+                let _ = write!(text, "\n  {mac}  {}", whose(&snapshot, *mac));
+            }
+            talk.aside(text);
+            let question = "Type the MAC of the one that you mean, or how it ends; Enter leaves it:";
+            named(talk, question, &macs).await?.look(&snapshot)
+        }
+        Sight::Other(name, mac) => {
             talk.aside(format!(
-                "{address} is held by {} at once:\n  {}",
-                all.len(),
-                all.join("\n  ")
+                "The address of {name} is held by {mac}, which is not its hardware; its own is not seen."
             ));
-            let line = talk.line("Type the MAC of the one that you mean:").await?;
-            let named = line.trim().parse().ok().filter(|mac| macs.contains(mac));
-            let Some(mac) = named else {
-                talk.aside("That is none of them: nothing was sent.");
-                return Ok(None);
-            };
-            Whom::Mac(mac).look(&snapshot)
+            let question = "To take that unit instead, type its MAC, or how it ends; Enter leaves it:";
+            named(talk, question, &[mac]).await?.look(&snapshot)
         }
         sight => sight,
     };
-    Ok(match admit(deed, sight) {
-        Ok(Some(place)) => Some(place),
+    match admit(deed, sight) {
+        Ok(Some(place)) => Ok(place),
         Ok(None) => {
             talk.aside(format!(
                 "{whom} is not seen now: nothing was sent.\nnext step: look whether it is switched on, and sweep (key s)"
             ));
-            None
+            Err(End::Failed)
         }
         Err(failure) => {
             talk.aside(failure.message);
-            None
+            Err(End::Failed)
         }
-    })
+    }
+}
+
+/// Asks for one of them by its hardware.
+async fn named(talk: &Talk, question: &str, macs: &[Mac]) -> Result<Whom, End> {
+    let line = talk.line(question).await.map_err(End::Stopped)?;
+    let end = line.trim().to_lowercase().replace('-', ":");
+    let mut such = macs
+        .iter()
+        .filter(|mac| end.len() >= PART && mac.to_string().ends_with(&end));
+    match (such.next(), such.next()) {
+        (Some(mac), None) => Ok(Whom::Mac(*mac)),
+        _ if end.is_empty() => {
+            talk.aside("Nobody was named: nothing was sent.");
+            Err(End::Declined)
+        }
+        _ => {
+            talk.aside("That names none of them: nothing was sent.");
+            Err(End::Failed)
+        }
+    }
+}
+
+/// What the rig file says of that hardware.
+fn whose(snapshot: &Snapshot, mac: Mac) -> String {
+    let device = snapshot.devices.iter().find(|d| d.expected_macs.contains(&mac));
+    device.map_or_else(
+        || "not in the rig file".to_owned(),
+        |device| format!("{} in the rig file", device.name),
+    )
 }

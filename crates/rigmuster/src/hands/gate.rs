@@ -71,13 +71,11 @@ impl Forbidden {
     pub(crate) fn on_the_board(self, deed: Deed) -> String {
         let verb = deed.verb();
         match self {
-            Self::Locked(_) => format!(
-                "The show lock is on: no {verb} now. -> key l brings back the full level, once the show allows it."
-            ),
+            Self::Locked(_) => {
+                format!("The show lock is on: no {verb} now -> key l, once the show allows it.")
+            }
             Self::NoFrames => {
-                format!(
-                    "No {verb}: this link gives no whole frames. -> Begin the board without --unprivileged."
-                )
+                format!("No {verb}: this link sees no whole frames -> begin without --unprivileged.")
             }
         }
     }

@@ -5,6 +5,7 @@ use std::sync::Arc;
 
 use ledger::Snapshot;
 use tokio::sync::{mpsc, oneshot};
+use zeroize::Zeroizing;
 
 use super::stop::{Stop, StopSign};
 use super::wish::Wish;
@@ -45,13 +46,13 @@ pub(crate) struct Question {
     pub text: String,
     /// How it is answered.
     pub form: Form,
-    tell: oneshot::Sender<Option<String>>,
+    tell: oneshot::Sender<Option<Zeroizing<String>>>,
 }
 
 impl Question {
-    /// Answers it: with the line that was typed.
-    pub(crate) fn answer(self, line: String) {
-        let _ = self.tell.send(Some(line));
+    /// Answers it: with the line that was typed, which may be a secret.
+    pub(crate) fn answer(self, line: impl Into<Zeroizing<String>>) {
+        let _ = self.tell.send(Some(line.into()));
     }
 
     /// There is nobody to answer it.
@@ -65,16 +66,11 @@ impl Question {
     }
 }
 
-/// A word that is never shown, written or told.
+/// A word that is never shown, written or told, and wiped when it is dropped.
 #[derive(Clone, PartialEq, Eq)]
-pub(crate) struct Secret(String);
+pub(crate) struct Secret(Zeroizing<String>);
 
 impl Secret {
-    /// Takes a word that came from elsewhere, such as the environment.
-    pub(crate) fn new(word: String) -> Self {
-        Self(word)
-    }
-
     /// The word itself, for whoever has to say it to a device.
     pub(crate) fn expose(&self) -> &str {
         &self.0
@@ -137,7 +133,8 @@ impl Talk {
     /// # Errors
     /// The deed is to end.
     pub(crate) async fn line(&self, question: impl Into<String>) -> Result<String, Stop> {
-        self.ask(Form::Text, question.into()).await
+        let line = self.ask(Form::Text, question.into()).await?;
+        Ok(line.as_str().to_owned())
     }
 
     /// Asks for a secret, which is not shown while it is typed.
@@ -145,7 +142,7 @@ impl Talk {
     /// # Errors
     /// The deed is to end.
     pub(crate) async fn secret(&self, question: impl Into<String>) -> Result<Secret, Stop> {
-        self.ask(Form::Secret, question.into()).await.map(Secret::new)
+        self.ask(Form::Secret, question.into()).await.map(Secret)
     }
 
     /// The head count as it is now.
@@ -193,7 +190,7 @@ impl Talk {
         }
     }
 
-    async fn ask(&self, form: Form, text: String) -> Result<String, Stop> {
+    async fn ask(&self, form: Form, text: String) -> Result<Zeroizing<String>, Stop> {
         let (tell, told) = oneshot::channel();
         self.put(Said::Question(Question { text, form, tell }));
         match self.unless_stopped(told).await? {

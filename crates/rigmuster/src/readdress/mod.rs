@@ -19,7 +19,7 @@ mod work;
 pub(crate) use deed::readdress;
 pub(crate) use order::{Given, Order};
 pub(crate) use pointers::pointers;
-pub(crate) use target::{Target, Wish, target as check};
+pub(crate) use target::{Refused, Target, Wish, target as check};
 pub(crate) use words::{CAUTION, fold, nowhere, settings_after};
 pub(crate) use work::{List, wish, work};
 

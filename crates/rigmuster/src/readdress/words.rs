@@ -18,8 +18,8 @@ Caution: never during a show. A pan-tilt head may move when the device starts:
 keep people clear of it. Ask whoever runs this network before you change
 addresses on it.";
 
-/// The widest line.
-const COLUMNS: usize = 80;
+/// The widest line: the board's page has a margin on a screen of 80.
+const COLUMNS: usize = 78;
 
 /// Who is spoken of.
 #[derive(Debug, Clone)]

@@ -4,6 +4,7 @@ use std::io::{self, IsTerminal, Write};
 
 use crossterm::event::{Event, KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
 use crossterm::terminal::{disable_raw_mode, enable_raw_mode};
+use zeroize::Zeroizing;
 
 use super::super::print;
 use crate::Failure;
@@ -39,7 +40,8 @@ pub(super) struct Terminal {
 /// A question that waits. While it does, the terminal gives every key as it comes.
 struct Open {
     question: Question,
-    typed: String,
+    /// It may be a secret: it never grows, so that wiping it leaves nothing.
+    typed: Zeroizing<String>,
     raw: Raw,
 }
 
@@ -165,7 +167,7 @@ impl Terminal {
         eprint_now(&format!("{last}{}", hint(question.form)));
         self.open = Some(Open {
             question,
-            typed: String::new(),
+            typed: Zeroizing::new(String::with_capacity(LONGEST)),
             raw,
         });
     }
@@ -209,7 +211,7 @@ impl Terminal {
 
 enum Typed {
     More,
-    Line(String),
+    Line(Zeroizing<String>),
     Interrupt,
 }
 
@@ -219,8 +221,8 @@ impl Open {
         match key.code {
             KeyCode::Char('c' | 'C') if control => return Typed::Interrupt,
             // As at any prompt: the end of the input, or Esc, is an answer without a word.
-            KeyCode::Char('d' | 'D') if control => return Typed::Line(String::new()),
-            KeyCode::Esc => return Typed::Line(String::new()),
+            KeyCode::Char('d' | 'D') if control => return Typed::Line(Zeroizing::default()),
+            KeyCode::Esc => return Typed::Line(Zeroizing::default()),
             // Some terminals send a line feed for Enter.
             KeyCode::Char('j' | 'J') if control => return Typed::Line(std::mem::take(&mut self.typed)),
             KeyCode::Enter => return Typed::Line(std::mem::take(&mut self.typed)),

@@ -6,7 +6,7 @@ use wire::onvif::{Login, Secret};
 use crate::readdress::Given;
 
 /// What the environment holds for the device; where that is nothing, somebody is asked.
-pub(super) fn given(device: Option<&Device>) -> Given {
+pub(in super::super) fn given(device: Option<&Device>) -> Given {
     let Some(login) = device.and_then(|d| d.login.as_ref()) else {
         return Given::Ask;
     };

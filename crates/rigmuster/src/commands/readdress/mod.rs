@@ -4,6 +4,8 @@ mod dry;
 mod list;
 mod login;
 
+pub(super) use login::given;
+
 use rig::{Device, Rig};
 use vocab::Ipv4Net;
 

@@ -1,22 +1,42 @@
 //! The board as the host of a deed: what it says and asks goes to a page of the board, and the head count goes on.
 
-use ::board::{Board, DeedForm, DeedLine};
+#[cfg(test)]
+mod tests;
+mod wanted;
+
+use ::board::{Answer, Board, DeedForm, DeedLine};
 use ledger::Snapshot;
 use vocab::{Level, Moment};
 
+use self::wanted::Seat;
 use super::super::open::Run;
-use crate::hands::wink::{self, By};
-use crate::hands::{Deed, Doing, End, Form, Question, Said, Stop, Whom, choose, may};
-use crate::journal::Recorder;
+use crate::hands::{Deed, Doing, End, Form, Question, Said, Stop, Whom, may};
+use crate::journal::Action;
+use crate::settings::Expected;
 
 /// The deed that the board is the host of, if any.
-#[derive(Default)]
 pub(in super::super) struct Hands {
+    /// What the rig file says.
+    expected: Expected,
     doing: Option<Doing<'static>>,
     question: Option<Question>,
 }
 
 impl Hands {
+    /// No deed yet, on this rig.
+    pub(in super::super) const fn new(expected: Expected) -> Self {
+        Self {
+            expected,
+            doing: None,
+            question: None,
+        }
+    }
+
+    /// What the rig file says, which may have changed.
+    pub(in super::super) const fn expected(&mut self) -> &mut Expected {
+        &mut self.expected
+    }
+
     /// Whether a deed is under way.
     pub(in super::super) const fn are_busy(&self) -> bool {
         self.doing.is_some()
@@ -33,6 +53,7 @@ impl Hands {
     ) {
         let deed = match wanted {
             ::board::Deed::Wink => Deed::Wink,
+            ::board::Deed::Readdress => Deed::Readdress,
         };
         if self.are_busy() {
             return;
@@ -45,34 +66,24 @@ impl Hands {
             (None, Ok(mac)) => Whom::Mac(mac),
             _ => Whom::Device(who.to_owned()),
         };
-        let listed: Option<Vec<_>> = device.map(|d| d.control.iter().map(|c| c.port).collect());
+        let seat = Seat::at(run);
+        self.doing = Some(match wanted {
+            ::board::Deed::Wink => {
+                let listed = device.map(|d| d.control.iter().map(|c| c.port).collect());
+                wanted::wink(seat, whom, listed)
+            }
+            ::board::Deed::Readdress => wanted::readdress(seat, whom, self.expected.clone()),
+        });
         board.begin_deed(&format!("{} {who}", deed.verb()));
-        let now = run.source.now();
-        self.doing = Some(Doing::begin(now, |desk, talk| async move {
-            let place = match choose(&talk, deed, whom).await {
-                Ok(Some(place)) => place,
-                Ok(None) => return End::Failed,
-                Err(stop) => return End::Stopped(stop),
-            };
-            let by = match talk
-                .line("Enter for its lamp, or type head to move its head a little:")
-                .await
-            {
-                Ok(line) if line.trim() == "head" => By::Head,
-                Ok(line) if line.trim().is_empty() || line.trim() == "lamp" => By::Lamp(wink::SPAN),
-                Ok(_) => return End::Declined,
-                Err(stop) => return End::Stopped(stop),
-            };
-            wink::wink(desk, talk, place, wink::ports(listed.as_deref()), by).await
-        }));
     }
 
-    /// Lets the deed do all that it can do now, and shows what it says. True if frames wait to leave.
+    /// Lets the deed do all that it can do now, and shows what it says; what it did goes to `note`. True if frames
+    /// wait to leave.
     pub(in super::super) fn step(
         &mut self,
         run: &mut Run,
         board: &mut Board,
-        journal: &mut Recorder,
+        note: &mut dyn FnMut(Action, Moment),
     ) -> bool {
         let Some(doing) = &mut self.doing else {
             return false;
@@ -83,7 +94,7 @@ impl Hands {
                 Said::Line(text) => board.deed_says(DeedLine::Result, &text),
                 Said::Aside(text) => board.deed_says(DeedLine::Aside, text.trim_start_matches("rigmuster: ")),
                 Said::Progress(text) => board.deed_goes_on(&text),
-                Said::Action(action) => journal.act(action, run.source.now()),
+                Said::Action(action) => note(action, run.source.now()),
                 Said::Question(question) => {
                     let form = match question.form {
                         Form::YesNo => DeedForm::YesNo,
@@ -111,9 +122,9 @@ impl Hands {
     }
 
     /// The user's answer.
-    pub(in super::super) fn answer(&mut self, line: String) {
+    pub(in super::super) fn answer(&mut self, answer: Answer) {
         if let Some(question) = self.question.take() {
-            question.answer(line);
+            question.answer(answer.into_words());
         }
     }
 

@@ -2,9 +2,10 @@
 //!
 //! A pure view of a state. The program fills it in and gets the answers as requests.
 
-pub(crate) mod keys;
+use std::fmt;
 
 use ratatui::text::Line;
+use zeroize::Zeroizing;
 
 use crate::look;
 use crate::text;
@@ -34,12 +35,37 @@ pub enum DeedLine {
     Aside,
 }
 
+/// What was typed. It may be a secret, so it is never printed, and wiped when it is dropped.
+#[derive(Clone, PartialEq, Eq)]
+pub struct Answer(Zeroizing<String>);
+
+impl Answer {
+    /// An answer of these words.
+    pub fn new(words: &str) -> Self {
+        // It never grows, so that no part of it is left anywhere.
+        let mut typed = Zeroizing::new(String::with_capacity(LONGEST.max(words.len())));
+        typed.push_str(words);
+        Self(typed)
+    }
+
+    /// The words.
+    pub fn into_words(self) -> Zeroizing<String> {
+        self.0
+    }
+}
+
+impl fmt::Debug for Answer {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str("Answer(..)")
+    }
+}
+
 /// What is asked now.
 #[derive(Debug, Clone, PartialEq, Eq)]
 struct Asked {
     words: String,
     form: DeedForm,
-    typed: String,
+    typed: Answer,
 }
 
 /// What the keys mean on the page.
@@ -96,7 +122,7 @@ impl Panel {
         self.asked = Some(Asked {
             words: last.to_owned(),
             form,
-            typed: String::new(),
+            typed: Answer::new(""),
         });
     }
 
@@ -130,7 +156,7 @@ impl Panel {
         let asked = self.asked.as_ref()?;
         Some(match asked.form {
             DeedForm::YesNo => asked.words.clone(),
-            DeedForm::Text => format!("> {}_", asked.typed),
+            DeedForm::Text => format!("> {}_", asked.typed.0.as_str()),
             DeedForm::Secret => "> (not shown) _".to_owned(),
         })
     }
@@ -138,23 +164,36 @@ impl Panel {
     /// Adds a character to what is typed.
     pub(crate) fn push(&mut self, c: char) {
         if let Some(asked) = &mut self.asked
-            && asked.typed.len() + c.len_utf8() <= LONGEST
+            && asked.typed.0.len() + c.len_utf8() <= LONGEST
             && !c.is_control()
         {
-            asked.typed.push(c);
+            asked.typed.0.push(c);
         }
     }
 
     /// Takes the last one away.
     pub(crate) fn pop(&mut self) {
         if let Some(asked) = &mut self.asked {
-            asked.typed.pop();
+            asked.typed.0.pop();
         }
     }
 
-    /// The answer as it is typed; the question is gone.
-    pub(crate) fn take(&mut self) -> Option<String> {
-        self.asked.take().map(|asked| asked.typed)
+    /// The answer: whether it is a yes, or as it is typed. The question is gone, and stands on the page with it.
+    pub(crate) fn take(&mut self, yes: bool) -> Option<Answer> {
+        let asked = self.asked.take()?;
+        if asked.form == DeedForm::YesNo {
+            let word = if yes { "yes" } else { "no" };
+            self.say(DeedLine::Result, &format!("{} {word}", asked.words));
+            return Some(Answer::new(word));
+        }
+        if asked.form == DeedForm::Text
+            && let Some((_, line)) = self.lines.last_mut()
+            && *line == asked.words
+        {
+            line.push(' ');
+            line.push_str(&asked.typed.0);
+        }
+        Some(asked.typed)
     }
 
     /// The lines of the page.

@@ -1,0 +1,73 @@
+//! Deeds by the board's keys on a real terminal, on devices of other making behind real kernels.
+
+use rigmuster_tests::lab::{Lab, SEAT, lab};
+use rigmuster_tests::program::Outcome;
+use rigmuster_tests::python_has;
+use rigmuster_tests::rigs::RigText;
+use serde_json::Value;
+
+const LOFT: &str = "02:52:43:00:00:21";
+const PASSWORD: &str = "bellows-1911";
+const JOURNAL: &str = "/run/rigs/journal.db";
+
+fn actions(lab: &Lab) -> Vec<(Value, String)> {
+    let call = ["journal", "--journal", JOURNAL, "--kind", "action", "--json"];
+    let journal: Outcome = lab.call(&call).run();
+    let lines = journal.expect(0).out.lines();
+    lines
+        .map(|line| {
+            let entry: Value = serde_json::from_str(line).unwrap();
+            (
+                entry["began"].clone(),
+                entry["basis"].as_str().unwrap().to_owned(),
+            )
+        })
+        .collect()
+}
+
+#[test]
+fn on_the_board_a_device_moves_into_the_rigs_subnet_after_a_typed_yes() {
+    let name = "on_the_board_a_device_moves_into_the_rigs_subnet_after_a_typed_yes";
+    if !python_has(name, "lxml") {
+        return;
+    }
+    lab(name, |lab| {
+        lab.seat(&["10.40.8.5/24"]);
+        lab.host("loft", LOFT, &["192.168.0.20/24"]);
+        let options = ["eth0", "--user", "operator", "--password", PASSWORD];
+        let options = [&options[..], &["--wants", "sha256", "--takes", "soon"]].concat();
+        let mut device = lab.tool("loft", "onvif_device.py", &options);
+        device.wait("ready", |line| line == "ready");
+        let rig = RigText::hall().device("Organ loft", LOFT, "10.40.8.21", &["control = [\"onvif\"]"]);
+        let rig = lab.rig(rig.as_str()).display().to_string();
+        let board = lab.screen(&["board", &rig, "--journal", JOURNAL]).start();
+        board.wait_text("another");
+        board.send("a");
+        board.wait_text("User name of Organ loft");
+        board.send("operator\r");
+        board.wait_text("Password (not shown");
+        board.send(PASSWORD);
+        board.send("\r");
+        board.wait_words(&["192.168.0.20", "10.40.8.21", "Type yes to change it"]);
+        let set = |line: &String| line.starts_with("asked SetNetworkInterfaces");
+        assert!(!device.heard().iter().any(set), "nothing before a yes");
+        let before = lab.settings(SEAT);
+        board.send("yes\r");
+        device.wait("the new address", |line| line == "took 10.40.8.21/24");
+        board.wait_text("Organ loft answers at 10.40.8.21");
+        board.wait_text("Done. Esc closes this page.");
+        assert_eq!(lab.settings(SEAT)[..2], before[..2]);
+        board.send("\x1b");
+        board.wait_text("Tab view");
+        board.send("q");
+        assert_eq!(board.end().code, 0);
+        let raw = String::from_utf8_lossy(&board.raw()).into_owned();
+        assert!(!raw.contains(PASSWORD) && !raw.contains("Digest "), "{raw}");
+        let [(began, before), (ended, after)] = actions(lab).try_into().unwrap();
+        assert!(
+            began == true && before.contains("before: 192.168.0.20/24"),
+            "{before}"
+        );
+        assert!(ended == false && after.contains("10.40.8.21"), "{after}");
+    });
+}
