@@ -3,6 +3,7 @@
 //! [`lab`] runs a test twice: outside it starts the same test again through `unshare -rnm`, also when it already is root, so that
 //! this machine's own network is never touched; inside the body runs, on a network that ends with it.
 
+mod kernel;
 mod switch;
 mod watch;
 
@@ -12,6 +13,7 @@ use std::process::{Command, Output, Stdio};
 use std::thread;
 use std::time::{Duration, Instant};
 
+pub use kernel::Kernel;
 pub use watch::{Capture, asks_for, most_memory, open_files, processor_time};
 
 use serde_json::Value;

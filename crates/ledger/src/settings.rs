@@ -16,6 +16,10 @@ pub enum Purpose {
     Check,
     /// One look at the whole wire: passes only; strangers' usual control ports are asked too.
     Survey,
+    /// Whom something is to be done to: a check by ARP, and by what is answered to everybody. Who answers this
+    /// computer alone soon asks for its hardware, and then its kernel notes a neighbour; control ports would even
+    /// be asked by the kernel itself. A deed asks those that it needs, from a borrowed address.
+    Deed,
     /// A survey from which a rig file is made: strangers are asked at every control port that has a
     /// usual place, and where they say that they serve; and whom they call is noted.
     Enroll,
@@ -25,6 +29,11 @@ impl Purpose {
     /// Whether it is a look at the whole wire, strangers included, that ends with its passes.
     pub const fn surveys(self) -> bool {
         matches!(self, Self::Survey | Self::Enroll)
+    }
+
+    /// Whether nothing is asked that would add to this computer's neighbour table.
+    pub const fn leaves_no_neighbour(self) -> bool {
+        matches!(self, Self::Deed)
     }
 }
 

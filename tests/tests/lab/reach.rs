@@ -115,7 +115,7 @@ fn a_page_on_a_foreign_subnet_opens_and_nothing_changes_here() {
         |lab| {
             let rig = hall(lab, "[\"http\", \"http:8080\"]");
             let mut server = page(lab, "loft", THERE, &["80", "8080"]);
-            let before = lab.settings(SEAT);
+            let mut kernel = lab.kernel(SEAT);
             let mut capture = lab.capture(SEAT);
             let mut reach = Reach::start(
                 lab,
@@ -160,7 +160,7 @@ fn a_page_on_a_foreign_subnet_opens_and_nothing_changes_here() {
                 ]);
                 assert_eq!(refused.expect(0).out, status, "{header}");
             }
-            assert_eq!(lab.settings(SEAT), before, "while it stands");
+            kernel.same("while it stands");
             let (others, all) = listeners(lab);
             assert!(others.is_empty(), "{others:?}");
             assert_eq!(all, 2, "the two ports that work");
@@ -168,7 +168,7 @@ fn a_page_on_a_foreign_subnet_opens_and_nothing_changes_here() {
             let end = reach.wait("ended (interrupted)");
             assert!(end.contains(&format!("{borrowed} given back")), "{end}");
             until("it is gone", || listeners(lab).1 == 0);
-            assert_eq!(lab.settings(SEAT), before, "afterwards");
+            kernel.same("afterwards");
             let asked = server.heard();
             assert!(!asked.iter().any(|line| line.contains("evil")), "{asked:?}");
 
@@ -312,7 +312,7 @@ fn control_software_speaks_through_it_and_a_kill_leaves_no_trace() {
         |lab| {
             let rig = hall(lab, "[\"visca-udp\", \"visca-tcp\", \"rtsp\"]");
             let mut services = lab.service("loft", &["visca-udp", "visca-tcp", "rtsp"]);
-            let before = lab.settings(SEAT);
+            let mut kernel = lab.kernel(SEAT);
             let decode = python_has(
                 "control_software_speaks_through_it_and_a_kill_leaves_no_trace",
                 "scapy.all",
@@ -357,7 +357,7 @@ fn control_software_speaks_through_it_and_a_kill_leaves_no_trace() {
 
             reach.signal("-KILL");
             until("nothing listens", || listeners(lab).1 == 0);
-            assert_eq!(lab.settings(SEAT), before, "nothing was ever changed");
+            kernel.same("nothing was ever changed");
             // Frames as an independent decoder reads them: nobody is answered but the one device.
             if let Some(wire) = &mut wire {
                 wire.say("end");
@@ -396,7 +396,7 @@ fn one_of_two_on_one_address_is_opened_by_its_mac() {
             page(lab, "loft", "loft", &["80"]),
             page(lab, "guest", "guest", &["80"]),
         ];
-        let before = lab.settings(SEAT);
+        let mut kernel = lab.kernel(SEAT);
         for host in ["Organ loft", "10.40.8.21"] {
             let refused = lab.call(&["reach", host, "--rig", &rig, "--no-journal"]).run();
             refused.expect(2).tells(&[LOFT, GUEST, "choose one by its MAC"]);
@@ -415,7 +415,7 @@ fn one_of_two_on_one_address_is_opened_by_its_mac() {
             reach.signal("-INT");
             reach.wait("ended (interrupted)");
         }
-        assert_eq!(lab.settings(SEAT)[..2], before[..2]);
+        kernel.same("afterwards");
     });
 }
 

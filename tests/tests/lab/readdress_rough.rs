@@ -4,7 +4,7 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use rigmuster_tests::lab::{Lab, SEAT, lab};
+use rigmuster_tests::lab::{Kernel, Lab, SEAT, lab};
 use rigmuster_tests::python_has;
 use rigmuster_tests::rigs::RigText;
 use rigmuster_tests::terminal::{Ended, Terminal};
@@ -21,7 +21,7 @@ struct Hall<'l> {
     lab: &'l Lab,
     device: Option<Tool>,
     rig: PathBuf,
-    before: Vec<String>,
+    kernel: Kernel<'l>,
 }
 
 impl<'l> Hall<'l> {
@@ -34,14 +34,12 @@ impl<'l> Hall<'l> {
             "login = \"env:LOFT_LOGIN\"",
         ];
         let rig = RigText::hall().device("Organ loft", LOFT, "10.40.8.21", &more);
-        let mut hall = Self {
+        Self {
             device: None,
             rig: lab.rig(rig.as_str()),
+            kernel: lab.kernel(SEAT),
             lab,
-            before: Vec::new(),
-        };
-        hall.before = hall.seat();
-        hall
+        }
     }
 
     /// The camera is like that from now on, and where it left the factory.
@@ -62,15 +60,6 @@ impl<'l> Hall<'l> {
         self.device.as_mut().expect("a camera")
     }
 
-    /// What this computer's kernel holds. Once the device is in the computer's own subnet its control ports are asked as
-    /// by `check`, through the kernel, which then knows it as a neighbour: that line is left out.
-    fn seat(&self) -> Vec<String> {
-        let all = self.lab.settings(SEAT);
-        let lines = all.iter().flat_map(|text| text.lines());
-        let lines = lines.filter(|line| !line.starts_with("10.40.8.21 "));
-        lines.map(str::to_owned).collect()
-    }
-
     fn begin(&self, login: Option<&str>, more: &[&str]) -> Terminal {
         let rig = self.rig.display().to_string();
         let words = ["readdress", "Organ loft", "--rig", &rig];
@@ -83,7 +72,7 @@ impl<'l> Hall<'l> {
     }
 
     /// Says yes where it is asked, and waits for the end.
-    fn through(&self) -> (Ended, String) {
+    fn through(&mut self) -> (Ended, String) {
         let terminal = self.begin(None, &["--no-journal"]);
         terminal.wait_text("Type yes");
         self.same();
@@ -96,8 +85,8 @@ impl<'l> Hall<'l> {
 
     /// The computer is as it was.
     #[track_caller]
-    fn same(&self) {
-        assert_eq!(self.seat(), self.before);
+    fn same(&mut self) {
+        self.kernel.same("all along");
     }
 
     /// How many lines of the device's so far are like that.

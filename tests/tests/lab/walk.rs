@@ -95,28 +95,6 @@ fn actions(lab: &Lab) -> Vec<String> {
     lines.map(text).collect()
 }
 
-/// Addresses and routes are as before, and the neighbour table knows the devices of the rig alone, each at its own
-/// hardware: the head count asks for them in the computer's own name, and the walk adds nothing.
-#[track_caller]
-fn same(lab: &Lab, before: &[String], when: &str) {
-    let now = lab.settings(SEAT);
-    assert_eq!(now[..2], before[..2], "{when}");
-    for line in now[2].lines() {
-        let words: Vec<&str> = line.split(' ').collect();
-        let number = words[0]
-            .strip_prefix("10.40.8.")
-            .unwrap_or_else(|| panic!("{when}: {line}"));
-        assert!(["21", "22", "23", "60"].contains(&number), "{when}: {line}");
-        if let Some(at) = words.iter().position(|word| *word == "lladdr") {
-            assert_eq!(
-                words[at + 1],
-                format!("02:52:43:00:00:{number}"),
-                "{when}: {line}"
-            );
-        }
-    }
-}
-
 #[test]
 fn real_cameras_prove_a_panels_channels_and_only_positions_are_asked_for() {
     let name = "real_cameras_prove_a_panels_channels_and_only_positions_are_asked_for";
@@ -128,9 +106,9 @@ fn real_cameras_prove_a_panels_channels_and_only_positions_are_asked_for() {
             .filter(|_| scapy)
             .map(|address| Tool::start(&python("hear_payload.py", &[SEAT, address])))
             .collect();
-        let before = lab.settings(SEAT);
+        let mut kernel = lab.kernel(SEAT);
         let terminal = walk(lab, &["--rig", &hall.rig, "--journal", JOURNAL]);
-        same(lab, &before, "while it asks");
+        kernel.same("while it asks");
         let early = [&mut hall.loft, &mut hall.west].map(|c| asked(c).contains(&WHERE.to_owned()));
         assert_eq!(early, [false, false], "nothing before a yes");
         terminal.send("y\r");
@@ -144,7 +122,7 @@ fn real_cameras_prove_a_panels_channels_and_only_positions_are_asked_for() {
             "10.40.8.21",
         );
         terminal.wait_text("channel 1  proven: Organ loft moved");
-        same(lab, &before, "while it reads");
+        kernel.same("while it reads");
         push(
             &terminal,
             &mut hall.panel,
@@ -174,7 +152,7 @@ fn real_cameras_prove_a_panels_channels_and_only_positions_are_asked_for() {
         ]);
         let ended = terminal.end();
         assert_eq!(ended.code, 1);
-        same(lab, &before, "afterwards");
+        kernel.same("afterwards");
 
         for camera in [&mut hall.loft, &mut hall.west, &mut hall.conductor] {
             let all = asked(camera);
@@ -248,7 +226,7 @@ fn signed(lab: &Lab, rig: &str) {
 fn an_interrupted_walk_says_what_was_proven_so_far() {
     lab("an_interrupted_walk_says_what_was_proven_so_far", |lab| {
         let mut hall = hall(lab);
-        let before = lab.settings(SEAT);
+        let mut kernel = lab.kernel(SEAT);
         let terminal = walk(lab, &["--rig", &hall.rig, "--journal", JOURNAL]);
         terminal.send("y\r");
         push(
@@ -263,7 +241,7 @@ fn an_interrupted_walk_says_what_was_proven_so_far() {
         terminal.signal(Signal::SIGINT);
         terminal.wait_text("1 of 4 channels proven");
         assert_eq!(terminal.end().code, 130);
-        same(lab, &before, "afterwards");
+        kernel.same("afterwards");
         assert_eq!(
             actions(lab).last().map(String::as_str),
             Some("walk Desk panel: ended; 1 of 4 channels proven")

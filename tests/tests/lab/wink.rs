@@ -56,18 +56,18 @@ fn a_lamp_on_a_foreign_subnet_winks_and_nothing_changes_here() {
         let mut camera = lab.tool("loft", "camera.py", &["visca-udp"]);
         let decode = python_has(name, "scapy.all");
         let mut wire = decode.then(|| Tool::start(&python("hear_payload.py", &[SEAT, THERE])));
-        let before = lab.settings(SEAT);
+        let mut kernel = lab.kernel(SEAT);
         let args = ["Organ loft", "--rig", &rig, "--journal", JOURNAL, "--for", "3s"];
         let terminal = wink(lab, &args);
         terminal.wait_words(&["on air", "Switch the lamp?", "[y/N]"]);
         assert_eq!(told(&mut camera), [""; 0], "nothing before a yes");
-        assert_eq!(lab.settings(SEAT), before, "while it asks");
+        kernel.same("while it asks");
         terminal.send("y\r");
         until_told(&mut camera, "lamp on");
-        assert_eq!(lab.settings(SEAT), before, "while it winks");
+        kernel.same("while it winks");
         terminal.wait_text("the lamp is dark again (read back)");
         assert_eq!(terminal.end().code, 0);
-        assert_eq!(lab.settings(SEAT), before, "afterwards");
+        kernel.same("afterwards");
         let deeds = told(&mut camera);
         assert_eq!(deeds.last().map(String::as_str), Some("lamp off"), "{deeds:?}");
         assert!(deeds.len() >= 3 && deeds[0] == "lamp on", "{deeds:?}");
@@ -121,17 +121,18 @@ fn a_lit_lamp_by_tcp_is_lit_again_after_an_interrupt() {
     lab("a_lit_lamp_by_tcp_is_lit_again_after_an_interrupt", |lab| {
         let rig = hall(lab, "10.40.8.21/24", "visca-tcp");
         let mut camera = lab.tool("loft", "camera.py", &["visca-tcp", "lit"]);
-        let before = lab.settings(SEAT);
+        let mut kernel = lab.kernel(SEAT);
         let args = ["Organ loft", "--rig", &rig, "--no-journal", "--for", "60s"];
         let terminal = wink(lab, &args);
         terminal.wait_text("Switch the lamp?");
         terminal.send("y\r");
         until_told(&mut camera, "lamp off");
+        kernel.same("while the lamp is dark");
         terminal.signal(Signal::SIGINT);
         terminal.wait_text("the lamp is lit again (read back)");
         assert_eq!(terminal.end().code, 130);
         assert_eq!(told(&mut camera).last().map(String::as_str), Some("lamp on"));
-        assert_eq!(lab.settings(SEAT)[..2], before[..2]);
+        kernel.same("afterwards");
     });
 }
 
@@ -142,6 +143,7 @@ fn one_of_two_on_one_address_must_be_named_by_its_mac() {
         lab.host("guest", GUEST, &["10.40.8.21/24"]);
         let mut own = lab.tool("loft", "camera.py", &["visca-udp"]);
         let mut other = lab.tool("guest", "camera.py", &["visca-udp"]);
+        let mut kernel = lab.kernel(SEAT);
         let refused = lab
             .call(&["wink", "Organ loft", "--rig", &rig, "--no-journal"])
             .run();
@@ -154,6 +156,7 @@ fn one_of_two_on_one_address_must_be_named_by_its_mac() {
         terminal.send("yes\r");
         terminal.wait_text("the lamp is dark again");
         assert_eq!(terminal.end().code, 0);
+        kernel.same("afterwards");
         assert!(told(&mut other).contains(&"lamp on".to_owned()));
         assert_eq!(told(&mut own), [""; 0]);
     });

@@ -162,6 +162,10 @@ impl Ledger {
             self.plan_sparing(address, now);
             return;
         }
+        // No deed reaches behind a router.
+        if self.routed() && self.settings.purpose.leaves_no_neighbour() {
+            return;
+        }
         self.plan_contest(address, now);
         let searched = self.plan_search(address, now);
         let Some(target) = self.targets.get(&address) else {
@@ -386,6 +390,7 @@ impl Ledger {
             .holder(target.address)
             .is_some_and(|id| Some(id) != self.me());
         if self.routed()
+            || self.settings.purpose.leaves_no_neighbour()
             || !stands
             || !self.watches()
             || !self.near(target.address)

@@ -26,7 +26,7 @@ impl Ledger {
         let routed = self.routed();
         let away = here.is_some() && self.tracks[i].evidence.here.is_none() && !routed;
         let track = &self.tracks[i];
-        if track.ports.is_empty() || self.watch_only {
+        if track.ports.is_empty() || self.watch_only || self.settings.purpose.leaves_no_neighbour() {
             return;
         }
         if track.port_lanes != here

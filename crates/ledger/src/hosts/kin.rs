@@ -122,7 +122,7 @@ impl Ledger {
 
     /// Plans the echoes that tell whether those who hold `address` are one unit.
     pub(crate) fn plan_kin(&mut self, address: Ipv4Addr, macs: &[Mac], now: Moment) {
-        if !self.near(address) || self.is_ours(address) {
+        if !self.near(address) || self.is_ours(address) || self.settings.purpose.leaves_no_neighbour() {
             return;
         }
         let watches = self.watches() && self.targets.contains_key(&address);

@@ -85,14 +85,15 @@ impl Ledger {
         if !self.sees_frames() {
             return;
         }
-        for which in [
-            RollCall::Nodes,
-            RollCall::DnsSd,
-            RollCall::WsDiscovery,
-            RollCall::Enquiry,
-        ] {
-            self.lanes.want(Key::Roll(which), Some(at));
-        }
+        self.want_rolls(
+            at,
+            &[
+                RollCall::Nodes,
+                RollCall::DnsSd,
+                RollCall::WsDiscovery,
+                RollCall::Enquiry,
+            ],
+        );
         if self.watches() {
             self.timers.set(Timer::Roll, Some(at + AGAIN));
         }
@@ -100,7 +101,14 @@ impl Ledger {
 
     /// There is an address to ask from over IPv6 only now.
     pub(crate) fn call_by_six(&mut self, at: Moment) {
-        for which in [RollCall::Nodes, RollCall::DnsSd] {
+        self.want_rolls(at, &[RollCall::Nodes, RollCall::DnsSd]);
+    }
+
+    fn want_rolls(&mut self, at: Moment, all: &[RollCall]) {
+        let quiet = self.settings.purpose.leaves_no_neighbour();
+        // These are answered to everybody, the others to this computer alone.
+        let fits = |which: &RollCall| !quiet || matches!(which, RollCall::DnsSd | RollCall::Enquiry);
+        for which in all.iter().copied().filter(fits) {
             self.lanes.want(Key::Roll(which), Some(at));
         }
     }

@@ -133,6 +133,7 @@ impl<'a> Units<'a> {
             dhcp_id: host.words.id.clone(),
             same_unit: self.same_unit(ledger, host),
             asks_dhcp: host.asks_dhcp,
+            serves: host.serves.iter().copied().collect(),
             calls: host.calls.iter().copied().collect(),
         }
     }

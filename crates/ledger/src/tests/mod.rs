@@ -28,6 +28,7 @@ mod outage;
 mod overall;
 mod plugged;
 mod port;
+mod quiet;
 mod ready;
 mod routed;
 mod search;

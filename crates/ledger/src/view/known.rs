@@ -2,7 +2,7 @@
 
 use std::net::Ipv4Addr;
 
-use vocab::{AddressSource, ClientId, Moment, Text};
+use vocab::{AddressSource, ClientId, ControlPort, Moment, Text};
 
 /// By what a host is known to hold an address, the weaker first. From [`Proof::Kernel`] on only an
 /// owner does so, not one that answers for others.
@@ -99,6 +99,8 @@ pub struct HeardView {
     pub same_unit: Vec<String>,
     /// Whether it was heard asking a DHCP server for an address.
     pub asks_dhcp: bool,
+    /// Services that it announced at ports of its own, whether or not anybody asked there.
+    pub serves: Vec<ControlPort>,
     /// In an enrolment: the addresses that it asked others for by ARP, at most 16.
     pub calls: Vec<Ipv4Addr>,
 }

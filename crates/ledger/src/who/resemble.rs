@@ -187,7 +187,8 @@ impl Ledger {
     /// maker that the rig has, at a factory or foreign address, or that announces pictures or sound
     /// (the contract of asking). Each is asked once.
     fn ask_strangers(&mut self, missing: &[usize], strangers: &[HostId], now: Moment) {
-        if self.blind().is_some() || self.settings.purpose.surveys() {
+        let purpose = self.settings.purpose;
+        if self.blind().is_some() || purpose.surveys() || purpose.leaves_no_neighbour() {
             return;
         }
         let ports: BTreeSet<ControlPort> = missing

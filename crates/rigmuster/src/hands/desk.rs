@@ -5,7 +5,7 @@ use std::time::Duration;
 
 use link::Stage;
 use tokio::sync::{mpsc, oneshot, watch};
-use vocab::{Ask, Moment, Sighting};
+use vocab::{Ask, ControlPort, ControlState, Moment, Sighting};
 
 use super::clock::Clock;
 use super::whom::Place;
@@ -134,6 +134,17 @@ impl Reached {
     /// How it failed.
     pub(crate) async fn stream(&self, port: u16) -> Result<Line, Stage> {
         self.desk.connect(port).await
+    }
+
+    /// Whether a control port gives a sign of life: one inquiry, tried three times.
+    pub(crate) async fn sign_of_life(&self, desk: &Desk, port: ControlPort) -> ControlState {
+        let wait = |span| desk.wait(span);
+        let device = self.place.address;
+        if !port.word.is_udp() {
+            return tunnel::sign_of_life(&self.desk, device, port, None, wait).await;
+        }
+        let mut replies = self.exchange(port.port).await.replies;
+        tunnel::sign_of_life(&self.desk, device, port, Some(&mut replies), wait).await
     }
 
     /// An exchange of datagrams with a port; one at a time for each port.

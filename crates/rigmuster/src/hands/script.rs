@@ -73,7 +73,7 @@ impl Stage {
             gateway: None,
             factory: Vec::new(),
             vendors: Vendors::NONE,
-            purpose: Purpose::Check,
+            purpose: Purpose::Deed,
         };
         let rehearsal = Rehearsal::new(scene, seed, &nets, false, None);
         Self {

@@ -1,5 +1,6 @@
 //! The deed: carries out the course over the two handles that every deed has.
 
+use std::net::Ipv4Addr;
 use std::time::Duration;
 
 use vocab::{ControlPort, ControlWord, Moment};
@@ -102,7 +103,7 @@ impl Hand {
             }
             Step::Try(service) => {
                 self.way = None;
-                let to = (self.order.to.address(), self.order.place.mac);
+                let to = self.place(self.order.to.address());
                 let within = self.patience(course);
                 let onvif = service.map(|port| ControlPort {
                     word: ControlWord::Onvif,
@@ -111,7 +112,7 @@ impl Hand {
                 let mut ports = self.order.ports.clone();
                 ports.extend(onvif.filter(|port| !self.order.ports.contains(port)));
                 let look = self.look();
-                Event::Tried(look.ports(to, &ports, within).await?)
+                Event::Tried(look.ports(&to, &ports, within).await?)
             }
             Step::Over(_) => Event::Interrupted,
         })
@@ -123,6 +124,15 @@ impl Hand {
             talk: &self.talk,
             leg: self.order.place.leg,
             name: self.order.place.name.as_deref().unwrap_or("the device"),
+        }
+    }
+
+    /// The device at this address.
+    fn place(&self, address: Ipv4Addr) -> Place {
+        Place {
+            address,
+            shared: false,
+            ..self.order.place.clone()
         }
     }
 
@@ -145,11 +155,7 @@ impl Hand {
         question: &Question,
     ) -> Result<Result<crate::readdress::step::Answer, Trouble>, Stop> {
         self.talk.progress(doing(question));
-        let place = Place {
-            address: service.host,
-            shared: false,
-            ..self.order.place.clone()
-        };
+        let place = self.place(service.host);
         if self.way.as_ref().is_none_or(|(to, _)| *to != place) {
             // First the old one, or both would be open.
             self.way = None;

@@ -1,6 +1,5 @@
 //! What is asked of the wire: whether an address is free, where the device turns up, and its control ports.
 
-use std::collections::BTreeMap;
 use std::net::Ipv4Addr;
 use std::time::Duration;
 
@@ -10,7 +9,7 @@ use vocab::{ArpForm, Ask, Budget, ControlPort, ControlState, Fact, Mac, Rank, Si
 
 use super::follow::{Follow, Trail, Verdict};
 use super::step::{Ports, Probed};
-use crate::hands::{Desk, Sight, Stop, Talk, Whom};
+use crate::hands::{Desk, Place, Sight, Stop, Talk, Whom};
 
 /// Probes that nobody answers before an address is taken for free: `PROBE_NUM` of RFC 5227 section 1.1.
 const PROBES: u32 = 3;
@@ -19,8 +18,6 @@ const PROBES: u32 = 3;
 const PROBE: Duration = Duration::from_secs(15);
 /// From a round of questions to control ports to the next.
 const ROUND: Duration = Duration::from_secs(5);
-/// So long one control port may take: three tries.
-const PORT: Duration = Duration::from_secs(30);
 
 /// On which network, and how the device is called.
 #[derive(Debug, Clone, Copy)]
@@ -141,99 +138,38 @@ impl Look<'_> {
         }
     }
 
-    /// Asks control ports at its new address until all answer, for at most `within`. Where this computer has no
-    /// address of its own in that subnet the head count is asked, which sees to those of the rig.
+    /// Asks control ports at its new address until all answer, for at most `within`. `None` are those that could
+    /// not be asked.
     ///
     /// # Errors
     /// It is to end.
     pub(super) async fn ports(
         &self,
-        (address, mac): (Ipv4Addr, Mac),
+        place: &Place,
         wanted: &[ControlPort],
         within: Duration,
     ) -> Result<Ports, Stop> {
         let until = self.desk.now() + within;
-        let mut told: BTreeMap<ControlPort, ControlState> = BTreeMap::new();
-        let left = |told: &BTreeMap<ControlPort, ControlState>| {
-            let mut all = wanted.iter().copied();
-            all.find(|port| told.get(port) != Some(&ControlState::Answered))
-        };
-        while left(&told).is_some() {
-            self.talk
-                .progress(format!("asking the control ports of {} ...", self.name));
-            let snapshot = self.talk.snapshot().await?;
-            let near = snapshot
-                .station
-                .iter()
-                .flat_map(|s| &s.addresses)
-                .any(|net| net.contains(&address));
-            for port in wanted {
-                if told.get(port) == Some(&ControlState::Answered) {
-                    continue;
-                }
-                let state = if near {
-                    self.port(address, mac, *port).await?
-                } else {
-                    self.seen(&snapshot, address, *port)
-                };
-                if let Some(state) = state {
-                    told.insert(*port, state);
+        let mut told: Ports = wanted.iter().map(|port| (*port, None)).collect();
+        let name = self.name;
+        self.talk
+            .progress(format!("asking the control ports of {name} ..."));
+        let way = self.talk.unless_stopped(self.desk.reach(place)).await?;
+        while let Ok(way) = &way {
+            let mut silent = false;
+            for (port, state) in &mut told {
+                if *state != Some(ControlState::Answered) {
+                    let sign = way.sign_of_life(self.desk, *port);
+                    *state = Some(self.talk.unless_stopped(sign).await?);
+                    silent |= *state != Some(ControlState::Answered);
                 }
             }
-            if left(&told).is_none() || self.desk.now() >= until {
+            if !silent || self.desk.now() >= until {
                 break;
             }
             self.talk.unless_stopped(self.desk.wait(ROUND)).await?;
         }
         self.talk.progress("");
-        Ok(wanted
-            .iter()
-            .map(|port| (*port, told.get(port).copied()))
-            .collect())
-    }
-
-    async fn port(
-        &self,
-        address: Ipv4Addr,
-        mac: Mac,
-        port: ControlPort,
-    ) -> Result<Option<ControlState>, Stop> {
-        let mut seen = self.desk.sightings();
-        self.desk.ask(
-            self.leg,
-            Ask::Control {
-                address,
-                mac: Some(mac),
-                port,
-            },
-        );
-        let listen = async {
-            while let Some((_, sighting)) = seen.recv().await {
-                match sighting.fact {
-                    Fact::Control {
-                        address: of,
-                        port: which,
-                        state,
-                        ..
-                    } if (of, which) == (address, port) => return Some(state),
-                    Fact::ControlNotAsked {
-                        address: of,
-                        port: which,
-                    } if (of, which) == (address, port) => return None,
-                    _ => {}
-                }
-            }
-            None
-        };
-        let heard = self.talk.unless_stopped(self.desk.within(PORT, listen)).await?;
-        Ok(heard.flatten())
-    }
-
-    /// What the head count says of a control port of this device.
-    fn seen(&self, snapshot: &Snapshot, address: Ipv4Addr, port: ControlPort) -> Option<ControlState> {
-        let device = snapshot.devices.iter().find(|d| d.name == self.name)?;
-        let there = device.seen.as_ref()?.address == Some(address);
-        let view = device.control.iter().find(|view| view.port == port)?;
-        view.state.filter(|_| there)
+        Ok(told)
     }
 }

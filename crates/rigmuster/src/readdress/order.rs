@@ -14,7 +14,7 @@ use super::words::Who;
 use crate::hands::Place;
 
 /// Where devices offer the service when they do not say it: the usual port of HTTP first, then those that
-/// are common for it (common practice, no source). All but the first only where they are known to be open.
+/// are common for it (common practice, no source). All but the first only where something is said to be there.
 const USUAL: [u16; 4] = [80, 8080, 2000, 8899];
 
 /// How the login is had.
@@ -121,11 +121,15 @@ fn known(snapshot: &Snapshot, place: &Place) -> Known {
     let devices = snapshot
         .devices
         .iter()
-        .filter(|d| of(d.seen.as_ref().and_then(|s| s.mac)));
-    let listed = devices.flat_map(|d| d.control.iter().map(|view| (view.port, view.state)));
+        .filter_map(|d| Some((d, d.seen.as_ref()?)));
+    let devices = devices.filter(|(_, seen)| of(seen.mac));
     let strangers = snapshot.unlisted.iter().filter(|h| of(h.mac));
-    let heard = strangers.flat_map(|h| h.control.iter().map(|(port, state)| (*port, Some(*state))));
-    listed.chain(heard).collect()
+    let serves = devices.clone().map(|(_, seen)| &seen.heard);
+    let serves = serves.chain(strangers.clone().map(|h| &h.heard));
+    let serves = serves.flat_map(|heard| heard.serves.iter().map(|port| (*port, None)));
+    let listed = devices.flat_map(|(d, _)| d.control.iter().map(|view| (view.port, view.state)));
+    let asked = strangers.flat_map(|h| h.control.iter().map(|(port, state)| (*port, Some(*state))));
+    listed.chain(asked).chain(serves).collect()
 }
 
 fn answering(known: &Known) -> impl Iterator<Item = ControlPort> {
@@ -135,24 +139,24 @@ fn answering(known: &Known) -> impl Iterator<Item = ControlPort> {
         .map(|(port, _)| *port)
 }
 
-/// Where the device may offer the service: where it answered or says so, where the rig file says so, then the
-/// usual places.
+/// Where the device may offer the service: where it answered or says so, where the rig file says so, at its
+/// pages, then in the usual places.
 fn services(place: &Place, device: Option<&Device>, known: &Known) -> Vec<Service> {
     let is = |word| move |port: &ControlPort| port.word == word;
+    let listed = || device.into_iter().flat_map(|d| d.control.iter().copied());
+    let open = || {
+        let open = known
+            .iter()
+            .filter(|(_, state)| *state != Some(ControlState::Refused));
+        open.map(|(port, _)| *port).chain(listed())
+    };
     let spoken = answering(known).filter(is(ControlWord::Onvif));
-    let said = known.iter().map(|(port, _)| *port).filter(is(ControlWord::Onvif));
-    let listed = device.into_iter().flat_map(|d| d.control.iter().copied());
-    let listed = listed.filter(is(ControlWord::Onvif));
-    let pages = answering(known).filter(is(ControlWord::Http));
-    let open =
-        |port: &u16| *port == USUAL[0] || answering(known).any(|p| p.port == *port && !p.word.is_udp());
+    let said = open().filter(is(ControlWord::Onvif));
+    let pages = answering(known).chain(open()).filter(is(ControlWord::Http));
+    let usual = |port: &u16| *port == USUAL[0] || open().any(|p| p.port == *port && !p.word.is_udp());
     let mut ports: Vec<u16> = Vec::new();
-    let all = spoken
-        .chain(said)
-        .chain(listed)
-        .chain(pages)
-        .map(|port| port.port);
-    for port in all.chain(USUAL.into_iter().filter(open)) {
+    let all = spoken.chain(said).chain(pages).map(|port| port.port);
+    for port in all.chain(USUAL.into_iter().filter(usual)) {
         if !ports.contains(&port) {
             ports.push(port);
         }

@@ -6,7 +6,6 @@ use std::time::Duration;
 use link::Stage;
 use tokio::io::{AsyncReadExt, AsyncWriteExt};
 use tokio::sync::mpsc;
-use tokio::time::{sleep, timeout};
 use vocab::{ControlPort, ControlState};
 use wire::control::{self, Judge, Verdict};
 
@@ -21,21 +20,23 @@ const APART: Duration = Duration::from_secs(2);
 /// What comes of a datagram's exchange.
 pub(crate) type Replies = mpsc::Receiver<(SocketAddr, Vec<u8>)>;
 
-/// Asks until there is an answer or the tries are over. `replies` are those from the port, for datagrams.
-pub(crate) async fn ask(
+/// Asks until there is an answer or the tries are over. `replies` are those from the port, for datagrams; `wait` waits
+/// by the clock of whoever asks.
+pub(crate) async fn ask<W: Future<Output = ()>>(
     desk: &Desk,
     device: Ipv4Addr,
     port: ControlPort,
     replies: Option<&mut Replies>,
+    wait: impl Fn(Duration) -> W,
 ) -> ControlState {
     let mut state = ControlState::Silent;
     match replies {
         None => {
             for n in 0..TRIES {
                 if n > 0 {
-                    sleep(APART).await;
+                    wait(APART).await;
                 }
-                state = timeout(PATIENCE, stream(desk, device, port, n))
+                state = within(wait(PATIENCE), stream(desk, device, port, n))
                     .await
                     .unwrap_or(ControlState::Silent);
                 // A refusal is an answer too.
@@ -46,13 +47,23 @@ pub(crate) async fn ask(
         }
         Some(replies) => {
             for n in 0..TRIES {
-                if datagram(desk, device, port, n, replies).await {
+                let answer = datagram(desk, device, port, n, replies);
+                if within(wait(APART), answer).await == Some(true) {
                     return ControlState::Answered;
                 }
             }
         }
     }
     state
+}
+
+/// What comes of `work`; `None` once `end` is reached.
+async fn within<T>(end: impl Future<Output = ()>, work: impl Future<Output = T>) -> Option<T> {
+    tokio::select! {
+        biased;
+        done = work => Some(done),
+        () = end => None,
+    }
 }
 
 async fn stream(desk: &Desk, device: Ipv4Addr, port: ControlPort, nonce: u32) -> ControlState {
@@ -96,13 +107,10 @@ async fn datagram(
     let mut judge = Judge::new(port, nonce);
     desk.wish(Wish::Send((port.port, nobody), request.first_bytes))
         .await;
-    let answer = async {
-        while let Some((_, bytes)) = replies.recv().await {
-            if matches!(judge.feed(&bytes), Verdict::Answered(_)) {
-                return true;
-            }
+    while let Some((_, bytes)) = replies.recv().await {
+        if matches!(judge.feed(&bytes), Verdict::Answered(_)) {
+            return true;
         }
-        false
-    };
-    timeout(APART, answer).await.unwrap_or(false)
+    }
+    false
 }

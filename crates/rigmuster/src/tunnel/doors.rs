@@ -6,6 +6,7 @@ use std::sync::{Arc, PoisonError, RwLock};
 
 use tokio::net::{TcpListener, TcpStream, UdpSocket};
 use tokio::sync::{Semaphore, mpsc};
+use tokio::time::sleep;
 use vocab::{ControlPort, ControlState, ControlWord};
 
 use super::check::{self, Replies};
@@ -93,7 +94,7 @@ impl Hall {
             .await
             .map_err(Opened::NoDoor)?;
         let address = listener.local_addr().map_err(Opened::NoDoor)?;
-        let state = check::ask(&self.desk, self.names().device(), port, None).await;
+        let state = check::ask(&self.desk, self.names().device(), port, None, sleep).await;
         if state != ControlState::Answered {
             return Err(Opened::Not(state));
         }
@@ -150,7 +151,7 @@ impl Hall {
         let (give, mut replies) = mpsc::channel(DATAGRAMS);
         self.desk.wish(Wish::Listen(port.port, give)).await;
         let device = self.names().device();
-        let state = check::ask(&self.desk, device, port, Some(&mut replies)).await;
+        let state = check::ask(&self.desk, device, port, Some(&mut replies), sleep).await;
         if state != ControlState::Answered {
             return Err(Opened::Not(state));
         }

@@ -17,6 +17,7 @@ mod plain;
 mod pump;
 pub(crate) mod rtsp;
 
+pub(crate) use check::ask as sign_of_life;
 pub(crate) use head::Door;
 pub(crate) use names::Names;
 

@@ -51,7 +51,7 @@ pub(super) fn prepare(deed: Deed, args: &DeedArgs) -> Result<Expected, Failure> 
 /// # Errors
 /// It cannot be opened, or gives no whole frames.
 pub(super) fn open(deed: Deed, args: &DeedArgs, expected: &Expected) -> Result<Run, Failure> {
-    let run = open_without(expected, &args.link, Purpose::Check, Tempo::Real, true)?;
+    let run = open_without(expected, &args.link, Purpose::Deed, Tempo::Real, true)?;
     may(Level::All, run.source.mode()).map_err(|why| why.at_a_command(deed))?;
     Ok(run)
 }
