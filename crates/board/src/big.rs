@@ -99,8 +99,53 @@ pub(crate) fn lines(words: &str, columns: usize, most: usize) -> Option<Vec<&str
 
 /// Draws one line of large letters with its top left corner at `x`, `y` of the pen's area.
 pub(crate) fn put(pen: &mut Pen<'_>, x: u16, y: u16, words: &str, style: Style) {
-    for row in 0..ROWS {
-        let (upper, lower) = (usize::from(row) * 2, usize::from(row) * 2 + 1);
+    for (row, y) in rows(words, Size::Large).iter().zip(y..) {
+        pen.put(x, y, u16::MAX, row, style);
+    }
+}
+
+/// How large letters are.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Size {
+    /// Three rows: two dots share a cell.
+    Large,
+    /// Five rows: a dot is two cells wide.
+    Larger,
+    /// Ten rows: a dot is four cells wide and two high.
+    Largest,
+}
+
+impl Size {
+    /// All of them, the largest first.
+    pub(crate) const ALL: [Self; 3] = [Self::Largest, Self::Larger, Self::Large];
+
+    /// Columns that a dot takes.
+    pub(crate) const fn across(self) -> usize {
+        match self {
+            Self::Large => 1,
+            Self::Larger => 2,
+            Self::Largest => 4,
+        }
+    }
+
+    /// Rows that a line takes.
+    pub(crate) const fn down(self) -> usize {
+        match self {
+            Self::Large => ROWS as usize,
+            Self::Larger => 5,
+            Self::Largest => 10,
+        }
+    }
+}
+
+/// The rows of one line of letters of that size, without the blanks at their ends.
+pub(crate) fn rows(words: &str, size: Size) -> Vec<String> {
+    let row = |row: usize| {
+        let (upper, lower) = match size {
+            Size::Large => (row * 2, row * 2 + 1),
+            Size::Larger => (row, row),
+            Size::Largest => (row / 2, row / 2),
+        };
         let mut out = String::new();
         for dots in words.chars().filter_map(glyph) {
             let dot = |line: usize, at: usize| {
@@ -108,17 +153,19 @@ pub(crate) fn put(pen: &mut Pen<'_>, x: u16, y: u16, words: &str, style: Style) 
                     .is_some_and(|l| l.as_bytes().get(at) == Some(&b'#'))
             };
             for at in 0..dots[0].len() {
-                out.push(match (dot(upper, at), dot(lower, at)) {
-                    (true, true) => '█',
-                    (true, false) => '▀',
-                    (false, true) => '▄',
-                    (false, false) => ' ',
-                });
+                let cell = match (dot(upper, at), dot(lower, at)) {
+                    (true, true) => "█",
+                    (true, false) => "▀",
+                    (false, true) => "▄",
+                    (false, false) => " ",
+                };
+                out.push_str(&cell.repeat(size.across()));
             }
-            out.push(' ');
+            out.push_str(&" ".repeat(size.across()));
         }
-        pen.put(x, y + row, u16::MAX, out.trim_end(), style);
-    }
+        out.trim_end().to_owned()
+    };
+    (0..size.down()).map(row).collect()
 }
 
 #[cfg(test)]

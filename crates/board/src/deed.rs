@@ -7,6 +7,7 @@ use std::fmt;
 use ratatui::text::Line;
 use zeroize::Zeroizing;
 
+use crate::big::{self, Size};
 use crate::look;
 use crate::text;
 
@@ -85,9 +86,14 @@ pub(crate) struct Panel {
     title: String,
     lines: Vec<(DeedLine, String)>,
     progress: String,
+    /// What is to be read from afar, in lines.
+    call: String,
     asked: Option<Asked>,
     over: bool,
 }
+
+/// An empty prompt, below a question that stands above it.
+const PROMPT: &str = ">";
 
 impl Panel {
     pub(crate) fn new(title: &str) -> Self {
@@ -95,6 +101,7 @@ impl Panel {
             title: title.to_owned(),
             lines: Vec::new(),
             progress: String::new(),
+            call: String::new(),
             asked: None,
             over: false,
         }
@@ -112,11 +119,15 @@ impl Panel {
         words.clone_into(&mut self.progress);
     }
 
+    pub(crate) fn call(&mut self, words: &str) {
+        words.clone_into(&mut self.call);
+    }
+
     pub(crate) fn ask(&mut self, words: &str, form: DeedForm) {
         // At the foot there is room for a short question alone.
         let (above, last) = words.trim_end().rsplit_once('\n').unwrap_or(("", words));
         self.say(DeedLine::Aside, above);
-        if form != DeedForm::YesNo {
+        if form != DeedForm::YesNo && last != PROMPT {
             self.say(DeedLine::Result, last);
         }
         self.asked = Some(Asked {
@@ -133,6 +144,7 @@ impl Panel {
     pub(crate) fn end(&mut self, words: &str) {
         self.asked = None;
         self.progress.clear();
+        self.call.clear();
         self.say(DeedLine::Result, words);
         self.over = true;
     }
@@ -186,7 +198,12 @@ impl Panel {
             self.say(DeedLine::Result, &format!("{} {word}", asked.words));
             return Some(Answer::new(word));
         }
-        if asked.form == DeedForm::Text
+        if asked.words == PROMPT {
+            if !asked.typed.0.is_empty() {
+                let line = format!("{PROMPT} {}", asked.typed.0.as_str());
+                self.say(DeedLine::Result, &line);
+            }
+        } else if asked.form == DeedForm::Text
             && let Some((_, line)) = self.lines.last_mut()
             && *line == asked.words
         {
@@ -196,11 +213,15 @@ impl Panel {
         Some(asked.typed)
     }
 
-    /// The lines of the page.
-    pub(crate) fn lines(&self, columns: u16) -> Vec<Line<'static>> {
+    /// The lines of the page, which has so many columns and rows.
+    pub(crate) fn lines(&self, columns: u16, rows: u16, unicode: bool) -> Vec<Line<'static>> {
         let room = usize::from(columns.saturating_sub(2));
         let mut out = vec![Line::styled(self.title.clone(), look::BOLD), Line::default()];
         for (kind, words) in &self.lines {
+            if words.is_empty() {
+                out.push(Line::default());
+                continue;
+            }
             let bold = *kind == DeedLine::Result
                 || words.starts_with("caution: ")
                 || words.starts_with("next step: ");
@@ -216,6 +237,33 @@ impl Panel {
         if !self.progress.is_empty() {
             out.push(Line::styled(self.progress.clone(), look::PLAIN));
         }
+        if !self.call.is_empty() {
+            out.push(Line::default());
+            out.extend(called(&self.call, room, usize::from(rows), unicode));
+        }
         out
     }
+}
+
+/// What is to be read from afar, as large as it goes on half of a page of so many rows.
+fn called(words: &str, columns: usize, rows: usize, unicode: bool) -> Vec<Line<'static>> {
+    let lines: Vec<&str> = words.lines().collect();
+    let wide = lines.iter().map(|line| big::width(line)).max().flatten();
+    let fits = |size: &Size| {
+        // Half blocks have no stand-in.
+        (unicode || *size != Size::Large)
+            && wide.is_some_and(|wide| wide * size.across() <= columns)
+            && lines.len() * (size.down() + 1) <= rows.div_ceil(2)
+    };
+    let Some(size) = Size::ALL.into_iter().find(fits) else {
+        let plain = lines.iter().map(|line| line.to_uppercase());
+        return plain.map(|line| Line::styled(line, look::MARKED)).collect();
+    };
+    let mut out = Vec::new();
+    for line in lines {
+        let letters = big::rows(line, size).into_iter();
+        out.extend(letters.map(|row| Line::styled(row, look::BOLD)));
+        out.push(Line::default());
+    }
+    out
 }

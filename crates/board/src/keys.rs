@@ -185,6 +185,13 @@ pub(crate) static KEYS: &[Key] = &[
         "asks, then gives the selected device its address in the file",
     ),
     key(
+        Action::Do(Deed::Walk),
+        &[KeyCode::Char('p')],
+        "p",
+        "panel",
+        "asks, then walks the panel: which head moves on each channel",
+    ),
+    key(
         Action::Accept,
         &[KeyCode::Char('m')],
         "m",
@@ -364,6 +371,7 @@ pub(crate) fn hints(mood: Mood, x: u16, columns: u16, of_use: impl Fn(Action) ->
             CheckCable,
             Do(Deed::Wink),
             Do(Deed::Readdress),
+            Do(Deed::Walk),
             Moves,
         ],
         Mood::Moves => &[Help, Quit, Back, Tick],

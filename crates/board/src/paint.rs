@@ -102,7 +102,7 @@ fn main(board: &Board, pen: &mut Pen<'_>, plan: &Plan, snapshot: &Snapshot, cloc
             &board.cable_lines(snapshot, area.width, clock),
             plan.page_top,
         ),
-        Some(Page::Deed) => lines(pen, &board.deed_lines(area.width), plan.page_top),
+        Some(Page::Deed) => lines(pen, &board.deed_lines(area), plan.page_top),
         Some(Page::Starts) => {
             let all = starts::lines(snapshot, area.width, clock);
             lines(pen, &all, plan.page_top);

@@ -174,7 +174,7 @@ impl Board {
                 let lines = self.cable_lines(snapshot, areas.main.width, &clock);
                 lines.len().saturating_sub(rows)
             }
-            Some(Page::Deed) => self.deed_lines(areas.main.width).len().saturating_sub(rows),
+            Some(Page::Deed) => self.deed_lines(areas.main).len().saturating_sub(rows),
             Some(Page::Restart) => self
                 .restart_lines(snapshot, areas.main.width)
                 .len()

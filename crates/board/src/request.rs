@@ -12,6 +12,8 @@ pub enum Deed {
     Wink,
     /// Give it the address that the rig file says.
     Readdress,
+    /// Prove the channels of the panel that it is, or that it hangs on.
+    Walk,
 }
 
 /// Something that the user wants from the program.

@@ -10,6 +10,16 @@ const LOFT: &str = "02:52:43:00:00:21";
 const PASSWORD: &str = "bellows-1911";
 const JOURNAL: &str = "/run/rigs/journal.db";
 
+/// A panel in the rig file.
+const PANEL: &str = r#"
+[[device]]
+name = "Desk panel"
+role = "panel"
+mac = "02:52:43:00:00:60"
+address = "10.40.8.60"
+channels = { 1 = "Organ loft", 2 = "West door" }
+"#;
+
 fn actions(lab: &Lab) -> Vec<(Value, String)> {
     let call = ["journal", "--journal", JOURNAL, "--kind", "action", "--json"];
     let journal: Outcome = lab.call(&call).run();
@@ -23,6 +33,61 @@ fn actions(lab: &Lab) -> Vec<(Value, String)> {
             )
         })
         .collect()
+}
+
+#[test]
+fn on_the_board_a_channel_is_proven_by_the_head_that_moves() {
+    let name = "on_the_board_a_channel_is_proven_by_the_head_that_moves";
+    lab(name, |lab| {
+        lab.seat(&["10.40.8.5/24"]);
+        let mut rig = RigText::hall();
+        for (host, name, n) in [("loft", "Organ loft", 21), ("west", "West door", 22)] {
+            let mac = format!("02:52:43:00:00:{n}");
+            lab.host(host, &mac, &[&format!("10.40.8.{n}/24")]);
+            rig = rig.device(
+                name,
+                &mac,
+                &format!("10.40.8.{n}"),
+                &["control = [\"visca-udp\"]"],
+            );
+        }
+        lab.host("panel", "02:52:43:00:00:60", &["10.40.8.60/24"]);
+        let rig = rig.as_str().to_owned() + PANEL;
+        let rig = lab.rig(&rig).display().to_string();
+        let camera = ["camera", "visca-udp"];
+        let (_loft, _west) = (
+            lab.tool("loft", "heads.py", &camera),
+            lab.tool("west", "heads.py", &camera),
+        );
+        let mut panel = lab.tool("panel", "heads.py", &["panel"]);
+        let board = lab.screen(&["board", &rig, "--journal", JOURNAL]).start();
+        board.wait_text("Ready.");
+        board.send("p");
+        board.wait_text("Enter for all 2 channels of Desk panel");
+        board.send("\r");
+        board.wait_text("Is everybody clear of the heads?");
+        board.send("y");
+        board.wait_text("Channel 1 (Organ loft)");
+        panel.say("push visca-udp 10.40.8.21");
+        board.wait_text("proven: Organ loft moved");
+        // The channels are crossed from here on: it is pushed twice, to be sure.
+        board.wait_text("Channel 2 (West door)");
+        panel.say("push visca-udp 10.40.8.21");
+        board.wait_text("Once more, to be sure.");
+        board.wait_for("a second push", |screen| {
+            screen.contents().matches("Channel 2 (West door)").count() == 2
+        });
+        panel.say("push visca-udp 10.40.8.21");
+        board.wait_words(&[
+            "wrong: Organ loft moved, not West door",
+            "Not all of it is proven",
+        ]);
+        board.send("\x1b");
+        board.wait_text("Tab view");
+        board.send("q");
+        assert_eq!(board.end().code, 0);
+        assert_eq!(actions(lab).len(), 4, "begun, two channels, ended");
+    });
 }
 
 #[test]

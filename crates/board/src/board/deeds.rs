@@ -2,6 +2,7 @@
 
 use crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
 use ledger::Snapshot;
+use ratatui::layout::Rect;
 use ratatui::text::Line;
 use vocab::Level;
 
@@ -49,6 +50,11 @@ impl Board {
     /// Shows how far the deed is, in place of what was shown before.
     pub fn deed_goes_on(&mut self, words: &str) {
         self.change_deed(|panel| panel.progress(words));
+    }
+
+    /// Shows in large letters what is to be read from afar, one or two lines; nothing takes it away.
+    pub fn deed_calls(&mut self, words: &str) {
+        self.change_deed(|panel| panel.call(words));
     }
 
     /// Asks what the deed asks; the answer is a [`Request::Answer`].
@@ -134,9 +140,10 @@ impl Board {
     }
 
     /// The lines of the page.
-    pub(crate) fn deed_lines(&self, columns: u16) -> Vec<Line<'static>> {
+    pub(crate) fn deed_lines(&self, page: Rect) -> Vec<Line<'static>> {
+        let unicode = self.look().unicode;
         self.deed
             .as_ref()
-            .map_or_else(Vec::new, |panel| panel.lines(columns))
+            .map_or_else(Vec::new, |panel| panel.lines(page.width, page.height, unicode))
     }
 }

@@ -163,6 +163,7 @@ impl Stage {
                     Said::Line(text) => course.lines.push(text),
                     Said::Aside(text) => course.lines.push(format!("! {text}")),
                     Said::Progress(text) => course.lines.push(format!("~ {text}")),
+                    Said::Call(text) => course.lines.push(format!("# {text}")),
                     Said::Action(action) => course.actions.push(action),
                     Said::Question(question) => {
                         answered = true;

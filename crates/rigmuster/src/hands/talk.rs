@@ -20,6 +20,9 @@ pub(crate) enum Said {
     Aside(String),
     /// How far it is, in place of what was shown before; empty takes it away.
     Progress(String),
+    /// What is to be read from afar, one or two short lines, in place of what was shown before; empty takes it
+    /// away. Where there are no large letters it is left out: all of it is said otherwise too.
+    Call(String),
     /// A question that waits for its answer.
     Question(Question),
     /// What it did, for the journal.
@@ -107,6 +110,11 @@ impl Talk {
     /// Tells how far it is, in one short line that takes the place of the last; an empty one takes it away.
     pub(crate) fn progress(&self, text: impl Into<String>) {
         self.put(Said::Progress(text.into()));
+    }
+
+    /// Shows what is to be read from afar, one or two short lines; empty takes it away.
+    pub(crate) fn call(&self, text: impl Into<String>) {
+        self.put(Said::Call(text.into()));
     }
 
     /// Asks for yes or no; whatever is no clear yes is a no.

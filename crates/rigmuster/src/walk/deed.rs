@@ -6,8 +6,9 @@ use std::pin::Pin;
 use std::task::Poll;
 use std::time::Duration;
 
+use ledger::Snapshot;
 use tokio::sync::{mpsc, watch};
-use vocab::Moment;
+use vocab::{LinkState, Moment};
 use wire::visca::Framing;
 
 use super::eye::{Eye, Glimpse};
@@ -22,6 +23,8 @@ use crate::journal::Action;
 const FIRST: Duration = Duration::from_secs(6);
 /// So long after all are seen others at their addresses may still answer.
 const OTHERS: Duration = Duration::from_secs(1);
+/// A link that carries nothing for so long is down.
+const DOWN: Duration = Duration::from_secs(3);
 /// So often a push may be asked for on one channel.
 const PUSHES: usize = 12;
 /// So often an answer may be none of those that were offered.
@@ -160,6 +163,34 @@ fn eye(map: &Map, head: usize, place: Result<Place, String>, now: Moment) -> Res
     })
 }
 
+/// Until no link of this computer has carried anything for a while.
+async fn no_link(desk: Desk, talk: Talk) {
+    let mut revision = 0;
+    loop {
+        let Ok(mut snapshot) = talk.next_snapshot(&mut revision).await else {
+            return std::future::pending().await;
+        };
+        if carries(&snapshot) {
+            continue;
+        }
+        desk.wait(DOWN).await;
+        match talk.snapshot().await {
+            Ok(later) => snapshot = later,
+            Err(_) => return std::future::pending().await,
+        }
+        if !carries(&snapshot) {
+            return;
+        }
+    }
+}
+
+/// Whether any link of this computer carries, or is not known.
+fn carries(snapshot: &Snapshot) -> bool {
+    let others = snapshot.networks.iter().filter_map(|n| n.station.as_ref());
+    let mut all = snapshot.station.iter().chain(others).peekable();
+    all.peek().is_none() || all.any(|station| station.state == LinkState::Up)
+}
+
 /// What came of one push.
 enum Pushed {
     /// This was read.
@@ -198,9 +229,18 @@ struct Course {
 
 impl Course {
     async fn go(mut self, blind: Vec<(usize, String)>) -> End {
-        let stop = self.walk(blind).await.err();
+        let no_link = no_link(self.desk.clone(), self.talk.clone());
+        let (stop, lost) = tokio::select! {
+            biased;
+            walked = self.walk(blind) => (walked.err(), false),
+            () = no_link => (None, true),
+        };
         self.open.send_replace(false);
         self.talk.progress("");
+        self.talk.call("");
+        if lost {
+            self.talk.aside(say::NO_LINK);
+        }
         let all = self.results.len();
         let proven = |(_, verdict): &&(usize, Verdict)| matches!(verdict, Verdict::Proven(_));
         let proven = self.results.iter().filter(proven).count();
@@ -333,6 +373,7 @@ impl Course {
         let pushed = self.watch(channel).await;
         self.open.send_replace(false);
         self.talk.progress("");
+        self.talk.call("");
         pushed
     }
 
@@ -363,6 +404,7 @@ impl Course {
                     }
                     self.restless.clone_from(&restless);
                     outcome.restless.clone_from(&restless);
+                    talk.call(format!("Push the stick\non channel {}", channel.number));
                     let unread = restless.contains(&channel.head) || self.blind.contains(&channel.head);
                     let text = self.prompt(channel, unread);
                     let talk = talk.clone();
@@ -371,6 +413,7 @@ impl Course {
                 }
                 Step::Moves(heads) => {
                     question = None;
+                    talk.call("Let go\nof the stick");
                     talk.progress(format!(
                         "{} moves. Let go of the stick ...",
                         say::names(&self.map, &heads)
@@ -483,6 +526,7 @@ impl Course {
     fn settle(&mut self, place: usize, channel: &Channel, verdict: Verdict) {
         let result = say::result(&self.map, channel, &verdict);
         self.talk.say(format!("  channel {}  {result}", channel.number));
+        self.talk.call(say::from_afar(channel, &verdict));
         for line in say::advice(&self.map, channel, &verdict) {
             self.talk.say(format!("      {line}"));
         }

@@ -305,3 +305,72 @@ fn a_device_that_dies_in_the_midst_is_told_and_the_others_go_on() {
     let course = play(&scene("calm"), None, dies(40), &answers, Vec::new());
     assert_eq!(noted(&course), proven(&HALL), "{:#?}", course.lines);
 }
+
+#[test]
+fn cameras_that_answer_only_whoever_asked_last_are_proven_like_others() {
+    let set = |stage: &mut Stage| {
+        for (_, name) in HALL {
+            let plan = CameraPlan {
+                last_peer_only: true,
+                thinks: Duration::from_millis(60),
+                ..CameraPlan::default()
+            };
+            camera(stage, name, plan);
+        }
+    };
+    let answers = ["y", "...", "...", "...", "...", "...", "..."];
+    let course = play(&scene("calm"), None, set, &answers, Vec::new());
+    assert_eq!(course.end, Some(End::Done), "{:#?}", course.lines);
+    assert_eq!(noted(&course), proven(&HALL));
+    assert!(course.says("answer only whoever asked last"));
+}
+
+#[test]
+fn each_push_and_what_came_of_it_is_called_for_who_stands_at_the_panel() {
+    let course = play(&scene("calm"), Some(4), |_| {}, &["y", "..."], Vec::new());
+    let called: Vec<&str> = course
+        .lines
+        .iter()
+        .filter_map(|line| line.strip_prefix("# "))
+        .collect();
+    assert_eq!(
+        called,
+        [
+            "Push the stick\non channel 4",
+            "Let go\nof the stick",
+            "",
+            "Channel 4\nis right",
+            ""
+        ]
+    );
+}
+
+#[test]
+fn a_link_that_is_down_ends_it_with_what_was_proven_and_a_short_gap_does_not() {
+    let pull = |at: u64, deed: Deed| -> Event {
+        let plan = move |source: &mut crate::source::Source, _: &mut crate::hands::Doing<'_>| {
+            if let crate::source::Source::Rehearsal(rehearsal) = source {
+                let now = rehearsal.now();
+                rehearsal.venue_mut().plan(now, deed);
+            }
+        };
+        (Duration::from_secs(at), Box::new(plan))
+    };
+    let answers = ["y", "...", "...", "...", "...", "...", "..."];
+    let course = play(
+        &scene("calm"),
+        None,
+        |_| {},
+        &answers,
+        vec![pull(20, Deed::UnplugUs)],
+    );
+    assert_eq!(course.end, Some(End::Failed));
+    assert!(course.says("network link is down") && course.says("next step: "));
+    let before = noted(&course).len();
+    assert!((1..6).contains(&before), "{before}");
+    assert!(course.took < Duration::from_secs(25), "{:?}", course.took);
+    let events = vec![pull(20, Deed::UnplugUs), pull(21, Deed::PlugUs)];
+    let answers = ["y", "...", "...", "...", "...", "...", "...", "...", "...", "..."];
+    let course = play(&scene("calm"), None, |_| {}, &answers, events);
+    assert!(!course.says("network link is down"), "{:#?}", course.lines);
+}

@@ -13,9 +13,15 @@ use super::watch::pause;
 /// Said before anything moves.
 pub(super) const CAUTION: &str = "\
 caution: heads move when a stick is pushed. Keep people clear of them, follow
-the rules of the venue, and do this only while no camera is on air. Some cameras
-answer only whoever asked last: if the panel or a picture behaves oddly, press
-Ctrl-C, and the questions end.";
+the rules of the venue, and do this only while no camera is on air. Some
+cameras answer only whoever asked last: if the panel or a picture behaves
+oddly, end this (Ctrl-C; on the board Esc), and the questions end.";
+
+/// Said where it ends because nothing can be seen.
+pub(super) const NO_LINK: &str = "\
+This computer's network link is down, so no head can be read: the walk ends.
+next step: look at this computer's cable and the switch, then walk the channels
+that are left";
 
 /// What it does, in short.
 pub(super) fn plan(map: &Map, rate: &str) -> String {
@@ -79,6 +85,18 @@ pub(super) fn result(map: &Map, channel: &Channel, verdict: &Verdict) -> String 
         Verdict::Unclear => "not proven: it could not be told".to_owned(),
         Verdict::Skipped => "not walked: left out".to_owned(),
     }
+}
+
+/// The same for somebody who stands at the panel.
+pub(super) fn from_afar(channel: &Channel, verdict: &Verdict) -> String {
+    let word = match verdict {
+        Verdict::Proven(_) => "is right",
+        Verdict::Other(..) | Verdict::Several(_) => "is wrong",
+        Verdict::Nothing(_) => "is dead",
+        Verdict::Unclear => "is unclear",
+        Verdict::Skipped => "is left out",
+    };
+    format!("Channel {}\n{word}", channel.number)
 }
 
 /// What is to be changed for a channel; nothing where it is proven or was left out.

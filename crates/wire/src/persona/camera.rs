@@ -18,6 +18,8 @@ use crate::visca::{self, Command, Control, Datagram, Framing, Inquiry, Kind, Pos
 pub struct CameraPlan {
     /// Whether its tally lamp is lit at first; `None` for one that knows no tally.
     pub lamp: Option<bool>,
+    /// Whether it tells how that is.
+    pub tells_lamp: bool,
     /// Where its head points at first; `None` for one without a head.
     pub head: Option<Position>,
     /// Whether it tells where its head points.
@@ -43,6 +45,7 @@ impl Default for CameraPlan {
     fn default() -> Self {
         Self {
             lamp: Some(false),
+            tells_lamp: true,
             head: Some(at(0, 0)),
             tells_position: true,
             sway: None,
@@ -262,6 +265,7 @@ impl<P: Clone> Camera<P> {
         match inquiry {
             Inquiry::Version => Some(Reply::Version(persona.version)),
             Inquiry::Power => Some(Reply::Byte(visca::reply::power_byte(persona.power))),
+            Inquiry::Tally if !self.plan.tells_lamp => None,
             Inquiry::Tally => Some(Reply::Byte(visca::reply::lamp_byte(self.lamp?))),
             Inquiry::Position => Some(Reply::Position(
                 self.position(now).filter(|_| self.plan.tells_position)?,

@@ -84,6 +84,7 @@ impl Terminal {
                 Ok(())
             })?,
             Said::Progress(text) => self.show(&text),
+            Said::Call(_) => {}
             Said::Question(question) => self.put(question),
         }
         Ok(None)

@@ -225,6 +225,60 @@ fn numbering_is_begun_anew_only_with_consent() {
     }
 }
 
+#[test]
+fn a_lamp_that_switches_and_cannot_be_read_is_left_as_the_user_says() {
+    for (said, lit) in [("on", true), ("off", false)] {
+        run(async {
+            let mut stage = hall(CameraPlan {
+                lamp: Some(true),
+                tells_lamp: false,
+                ..CameraPlan::default()
+            })
+            .await;
+            let log = Log::default();
+            let course = play(&mut stage, LOFT, LAMP, &[said, "y"], lamps(LOFT, &log)).await;
+            assert_eq!(course.end, Some(End::Done), "{:#?}", course.lines);
+            assert_eq!(stage.venue().lamp(LOFT), Some(lit));
+            let seen = log.lock().unwrap();
+            assert!(
+                seen.contains(&Some(true)) && seen.contains(&Some(false)),
+                "{seen:?}"
+            );
+            assert!(course.says("it cannot be read") && !course.says("read back"));
+            assert!(course.actions[0].basis.contains("before: the lamp was not known"));
+            assert!(course.actions[1].basis.contains("told so; it cannot be read"));
+        });
+    }
+}
+
+#[test]
+fn a_link_that_is_lost_while_it_winks_ends_it_and_nothing_is_said_that_is_not_known() {
+    for ms in [1_700, 2_200, 3_100, 4_600] {
+        run(async {
+            let mut stage = Stage::named("calm", 1);
+            let pull: Event = (
+                Duration::from_millis(ms),
+                Box::new(|source, _| {
+                    let now = source.now();
+                    venue(source).plan(now, Deed::UnplugUs);
+                }),
+            );
+            let course = play(&mut stage, LOFT, LAMP, &["y"], vec![pull]).await;
+            assert_eq!(course.end, Some(End::Failed), "{ms}: {:#?}", course.lines);
+            assert!(course.says("NOT put back to dark"), "{ms}: {:#?}", course.lines);
+            let lit = stage.venue().lamp(LOFT) == Some(true);
+            assert!(
+                !course.says(if lit { "now dark" } else { "now lit," }),
+                "{ms}: {:#?}",
+                course.lines
+            );
+            assert!(began_and_ended(&course));
+            assert!(course.actions[1].text.contains("could not be put back"));
+            assert!(course.took < 40 * SECOND, "{:?}", course.took);
+        });
+    }
+}
+
 /// A camera that dies of the packet of that number.
 fn dying(n: u32) -> CameraPlan {
     CameraPlan {

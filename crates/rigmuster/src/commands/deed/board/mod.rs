@@ -2,6 +2,7 @@
 
 #[cfg(test)]
 mod tests;
+mod walk;
 mod wanted;
 
 use ::board::{Answer, Board, DeedForm, DeedLine};
@@ -18,6 +19,8 @@ use crate::settings::Expected;
 pub(in super::super) struct Hands {
     /// What the rig file says.
     expected: Expected,
+    /// What is done, and how it goes.
+    deed: Deed,
     doing: Option<Doing<'static>>,
     question: Option<Question>,
 }
@@ -27,6 +30,7 @@ impl Hands {
     pub(in super::super) const fn new(expected: Expected) -> Self {
         Self {
             expected,
+            deed: Deed::Wink,
             doing: None,
             question: None,
         }
@@ -54,6 +58,7 @@ impl Hands {
         let deed = match wanted {
             ::board::Deed::Wink => Deed::Wink,
             ::board::Deed::Readdress => Deed::Readdress,
+            ::board::Deed::Walk => Deed::Walk,
         };
         if self.are_busy() {
             return;
@@ -67,14 +72,25 @@ impl Hands {
             _ => Whom::Device(who.to_owned()),
         };
         let seat = Seat::at(run);
+        let mut title = format!("{} {who}", deed.verb());
         self.doing = Some(match wanted {
             ::board::Deed::Wink => {
                 let listed = device.map(|d| d.control.iter().map(|c| c.port).collect());
                 wanted::wink(seat, whom, listed)
             }
             ::board::Deed::Readdress => wanted::readdress(seat, whom, self.expected.clone()),
+            ::board::Deed::Walk => match walk::panels(who, self.expected.rig.as_ref()) {
+                Ok(panels) => {
+                    if let [panel] = &panels[..] {
+                        title = format!("{} {panel}", deed.verb());
+                    }
+                    walk::begin(&seat, who, panels, self.expected.clone(), run.simulated)
+                }
+                Err(why) => return board.tell(&why),
+            },
         });
-        board.begin_deed(&format!("{} {who}", deed.verb()));
+        self.deed = deed;
+        board.begin_deed(&title);
     }
 
     /// Lets the deed do all that it can do now, and shows what it says; what it did goes to `note`. True if frames
@@ -94,6 +110,7 @@ impl Hands {
                 Said::Line(text) => board.deed_says(DeedLine::Result, &text),
                 Said::Aside(text) => board.deed_says(DeedLine::Aside, text.trim_start_matches("rigmuster: ")),
                 Said::Progress(text) => board.deed_goes_on(&text),
+                Said::Call(text) => board.deed_calls(&text),
                 Said::Action(action) => note(action, run.source.now()),
                 Said::Question(question) => {
                     let form = match question.form {
@@ -111,7 +128,7 @@ impl Hands {
             board.deed_asks_nothing();
         }
         if let Some(end) = doing.end() {
-            board.end_deed(words(end));
+            board.end_deed(words(self.deed, end));
             self.question = None;
             if let Some(doing) = self.doing.take() {
                 doing.close(&mut run.source);
@@ -157,8 +174,11 @@ impl Hands {
 }
 
 /// What is said when it is over.
-const fn words(end: End) -> &'static str {
+const fn words(deed: Deed, end: End) -> &'static str {
     match end {
+        End::Failed if matches!(deed, Deed::Walk) => {
+            "Not all of it is proven: see above. Esc closes this page."
+        }
         End::Done => "Done. Esc closes this page.",
         End::Declined => "Not done, as you said. Esc closes this page.",
         End::Failed => "Not done: see above. Esc closes this page.",

@@ -2,6 +2,7 @@
 //! written down.
 
 mod readdress;
+mod walk;
 mod whom;
 
 use std::time::Duration;

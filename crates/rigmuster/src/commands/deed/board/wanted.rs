@@ -34,6 +34,11 @@ impl Seat {
         }
     }
 
+    /// When it begins.
+    pub(super) const fn now(&self) -> Moment {
+        self.now
+    }
+
     fn own(&self, leg: usize) -> &[Ipv4Net] {
         self.legs.get(leg).map_or(&[], |(own, _)| own)
     }
