@@ -4,6 +4,7 @@
 
 use std::time::Duration;
 
+use nix::sys::signal::Signal;
 use rigmuster_tests::program::run;
 use rigmuster_tests::terminal::{Start, Terminal};
 
@@ -277,6 +278,25 @@ fn every_size_is_drawn_or_says_what_it_needs() {
     terminal.resize(3, 1);
     terminal.resize(80, 24);
     terminal.wait_for("the picture again", |screen| row(screen, 23).contains("q quit"));
+    quits(&terminal);
+}
+
+#[test]
+fn a_window_that_was_smaller_for_a_moment_is_whole_again() {
+    let terminal = rehearse("calm", 80, 24);
+    let right_edge = |screen: &vt100::Screen| {
+        let lines = (1..24).map(|n| row(screen, n).chars().skip(70).collect::<String>());
+        lines.map(|line| line.trim_end().to_owned()).collect::<Vec<_>>()
+    };
+    terminal.wait_text("Ready.");
+    let wanted = terminal.look(right_edge);
+    // It has its size again before the board gets to look: what was cut off is lost all the same.
+    terminal.signal(Signal::SIGSTOP);
+    terminal.resize(70, 20);
+    terminal.resize(80, 24);
+    assert_ne!(terminal.look(right_edge), wanted);
+    terminal.signal(Signal::SIGCONT);
+    terminal.wait_for("what was cut off", |screen| right_edge(screen) == wanted);
     quits(&terminal);
 }
 

@@ -171,7 +171,7 @@ async fn draw(
                 leaves = Some(Exit::Interrupted);
                 hands.stop(Stop::Interrupted, run);
             }
-            event = input.next(), if leaves.is_none() => match event {
+            event = input.next(), if leaves.is_none() => match event.inspect(|event| screen.notice(event)) {
                 None => {
                     leaves = Some(Exit::Interrupted);
                     hands.stop(Stop::Interrupted, run);

@@ -11,6 +11,8 @@ use super::quiet::Quiet;
 #[derive(Debug)]
 pub(super) struct Canvas<W: Write> {
     terminal: Terminal<Quiet<CrosstermBackend<W>>>,
+    /// What the terminal shows is not what was written to it.
+    lost: bool,
 }
 
 impl<W: Write> Canvas<W> {
@@ -18,7 +20,10 @@ impl<W: Write> Canvas<W> {
     pub(super) fn new(out: W, options: TerminalOptions) -> io::Result<Self> {
         let backend = Quiet::new(CrosstermBackend::new(out));
         let terminal = Terminal::with_options(backend, options)?;
-        Ok(Self { terminal })
+        Ok(Self {
+            terminal,
+            lost: false,
+        })
     }
 
     /// Columns and rows, where the terminal says.
@@ -26,8 +31,18 @@ impl<W: Write> Canvas<W> {
         self.terminal.size().ok().map(|size| (size.width, size.height))
     }
 
+    /// Believes no longer that the terminal shows what was written to it: the next picture is written whole.
+    pub(super) const fn forget(&mut self) {
+        self.lost = true;
+    }
+
     /// Paints, and writes what is different from the last picture: nothing if nothing is.
     pub(super) fn draw(&mut self, paint: impl FnOnce(&mut Frame)) -> io::Result<()> {
+        if core::mem::take(&mut self.lost) {
+            // Wipes, also where the size is the same; `Terminal::clear` would ask the terminal for its cursor.
+            let area = self.terminal.get_frame().area();
+            self.terminal.resize(area)?;
+        }
         self.terminal.autoresize()?;
         paint(&mut self.terminal.get_frame());
         self.terminal.flush()?;
@@ -92,6 +107,28 @@ mod tests {
             purpose: Purpose::Board,
         };
         Ledger::new(settings, Moment::ZERO).snapshot(Moment::ZERO)
+    }
+
+    /// A window that was smaller for a moment, and has its size again before the next picture.
+    #[test]
+    fn what_the_terminal_lost_is_written_again() {
+        let written = Cell::new(0);
+        let options = TerminalOptions {
+            viewport: Viewport::Fixed(SIZE),
+        };
+        let mut canvas = Canvas::new(Counter(&written), options).expect("memory has room");
+        let mut draw = |canvas: &mut Canvas<Counter>| {
+            let before = written.get();
+            let painted = canvas.draw(|frame| frame.render_widget("Harbour Hall", SIZE));
+            painted.expect("memory has room");
+            written.get() - before
+        };
+        let whole = draw(&mut canvas);
+        assert!(whole > 12, "{whole}");
+        assert_eq!(draw(&mut canvas), 0);
+        canvas.forget();
+        assert!(draw(&mut canvas) >= whole, "once, and whole");
+        assert_eq!(draw(&mut canvas), 0);
     }
 
     /// A thousand devices on a wall: what each picture costs on the way to the terminal. What is far away may be a slow

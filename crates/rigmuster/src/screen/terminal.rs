@@ -4,7 +4,7 @@ use std::io::{self, BufWriter, Stdout, Write};
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use crossterm::cursor::{Hide, Show};
-use crossterm::event::{DisableMouseCapture, EnableMouseCapture};
+use crossterm::event::{DisableMouseCapture, EnableMouseCapture, Event};
 use crossterm::style::Print;
 use crossterm::terminal::{
     EnterAlternateScreen, LeaveAlternateScreen, SetTitle, disable_raw_mode, enable_raw_mode,
@@ -78,6 +78,14 @@ impl Screen {
     /// Rings the bell once.
     pub(crate) fn ring() -> io::Result<()> {
         execute!(io::stdout(), Print('\u{7}'))
+    }
+
+    /// Takes note of an event. A window that changes its size loses cells, also one that has its old size
+    /// again by the next picture.
+    pub(crate) const fn notice(&mut self, event: &Event) {
+        if matches!(event, Event::Resize(..)) {
+            self.canvas.forget();
+        }
     }
 
     /// Paints, and writes what is different from the last picture: nothing if nothing is.

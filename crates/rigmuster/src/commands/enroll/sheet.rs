@@ -211,7 +211,7 @@ impl<'a> Session<'a> {
             tokio::select! {
                 biased;
                 () = interrupt.wait() => return Ok(End::Left(Exit::Interrupted)),
-                event = input.next() => match event {
+                event = input.next() => match event.inspect(|event| self.screen.notice(event)) {
                     None => return Ok(End::Left(Exit::Interrupted)),
                     Some(event) if is_interrupt(&event) => return Ok(End::Left(Exit::Interrupted)),
                     Some(event) => {
