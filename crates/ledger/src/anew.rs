@@ -3,7 +3,7 @@
 
 use std::time::Duration;
 
-use vocab::{Gap, Moment, Station};
+use vocab::{Gap, LinkState, Mode, Moment, Station};
 
 use crate::ledger::Ledger;
 use crate::port::OwnPort;
@@ -65,6 +65,34 @@ impl Ledger {
         self.learn(at);
         self.wire_dirty = true;
         self.touched.extend(0..self.tracks.len());
+    }
+
+    /// Our own interface is called otherwise, or was gone and one of its name is there again.
+    pub(crate) fn note_other_name(&mut self, at: Moment, old: &Station) {
+        let Some(new) = self.station.as_ref().filter(|new| new.mode != Mode::Routed) else {
+            return;
+        };
+        let text = if old.state == LinkState::Gone && new.state != LinkState::Gone {
+            if old.mac == new.mac {
+                format!(
+                    "This computer's interface {} was gone and is there again: looking anew.",
+                    new.name
+                )
+            } else {
+                format!(
+                    "This computer's interface {} was gone, and another of that name is there now ({}): looking anew.",
+                    new.name, new.mac
+                )
+            }
+        } else if old.index == new.index && old.name != new.name {
+            format!(
+                "This computer's interface {} is called {} from now on; the head count goes on there.",
+                old.name, new.name
+            )
+        } else {
+            return;
+        };
+        self.changes.push(note(at, text));
     }
 
     /// Our own interface is not what it was, though its link was up all the while.

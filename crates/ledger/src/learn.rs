@@ -44,6 +44,9 @@ impl Ledger {
                 OwnPort::new(at)
             };
         }
+        if let Some(old) = &old {
+            self.note_other_name(at, old);
+        }
         let stayed = |o: &&Station| carried(o) && carried(station) && before.is_none();
         if let Some(old) = old.as_ref().filter(stayed) {
             self.note_other_station(at, old);

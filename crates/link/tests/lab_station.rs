@@ -22,6 +22,8 @@ const FAR_IP: Ipv4Addr = Ipv4Addr::new(10, 40, 8, 21);
 
 /// Asks until the far side answers.
 async fn must_answer(live: &mut Live) {
+    // The far end of a cable that was just made may not carry yet.
+    until_station(live, "up", |s| s.state == LinkState::Up).await;
     let end = Instant::now() + LONG;
     loop {
         assert!(Instant::now() < end, "no answer");
@@ -189,6 +191,32 @@ fn made_again_it_heals_without_permission() {
                 must_answer(&mut live).await;
                 assert!(restless(&mut live).await <= 5);
             }
+        });
+    });
+}
+
+#[test]
+fn by_another_name_it_is_the_same() {
+    run("by_another_name_it_is_the_same", &[], || {
+        cable("10.40.8.5/24", "10.40.8.21/24");
+        block_on(async {
+            let mut live = Live::open("near", OpenHow::Raw).unwrap();
+            must_answer(&mut live).await;
+            let first = live.station().index;
+            sh("ip link set near down; ip link set near name lan9; ip link set lan9 up");
+            let up = |s: &vocab::Station| s.name == "lan9" && s.state == LinkState::Up;
+            let station = until_station(&mut live, "up by its new name", up).await;
+            assert_eq!((station.index, station.mac), (first, NEAR));
+            must_answer(&mut live).await;
+            // Another that is called as it was is none of ours.
+            sh(
+                "ip link add near type veth peer name raen; ip link set near up; ip link set raen up;
+                ip addr add 10.40.12.5/24 dev near",
+            );
+            let station = until_station(&mut live, "another way", |s| !s.others.is_empty()).await;
+            assert_eq!((station.name.as_str(), station.index), ("lan9", first));
+            assert_eq!(station.others[0].name, "near");
+            must_answer(&mut live).await;
         });
     });
 }

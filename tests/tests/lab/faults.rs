@@ -143,3 +143,33 @@ fn stalls_of_the_computer_make_nobody_missing() {
         assert!(told.out.trim().is_empty(), "{told}");
     });
 }
+
+#[test]
+fn an_interface_that_gets_another_name_is_gone_on_with() {
+    lab("an_interface_that_gets_another_name_is_gone_on_with", |lab| {
+        let rig = hall(lab);
+        let data = tempfile::tempdir().expect("a folder");
+        let home = data.path().display().to_string();
+        let terminal = board(lab, &rig, &home);
+        lab.within(SEAT, &["ip", "link", "set", "dev", "eth0", "down"]);
+        terminal.wait_text("switched off");
+        lab.within(SEAT, &["ip", "link", "set", "dev", "eth0", "name", "lan9"]);
+        lab.within(SEAT, &["ip", "link", "set", "dev", "lan9", "up"]);
+        terminal.wait_words(&["lan9", "1 present", "computer's interface eth0 is call"]);
+        let mut capture = lab.capture(SEAT);
+        capture.wait("watching", 3, |f| asks_for(f, "10.40.8.21"));
+        drop(capture);
+        // The adapter is pulled out, and another is plugged in that gets its name.
+        lab.within(SEAT, &["ip", "link", "del", "dev", "lan9"]);
+        terminal.wait_text("is gone");
+        lab.port(SEAT, "lan9", "seat-b", "02:52:43:00:00:66", &["10.40.8.5/24"]);
+        terminal.wait_words(&["1 present", "computer's interface lan9"]);
+        quits(&terminal);
+        let told = Call::program(&["journal", "--rig", &rig, "--json"]);
+        let told = told.env("XDG_DATA_HOME", &home).run();
+        told.expect(0);
+        for words in ["is called lan9", "another of that name is there now"] {
+            assert_eq!(told.out.matches(words).count(), 1, "{told}");
+        }
+    });
+}

@@ -145,6 +145,52 @@ fn another_interface_or_address_is_told_of_and_begins_anew() {
 }
 
 #[test]
+fn an_interface_that_is_called_otherwise_is_told_once_and_asks_nobody_anew() {
+    let mut w = world();
+    w.station.name = "lan9".into();
+    w.plug();
+    assert!(w.ledger.ready(), "nothing else changed");
+    w.plug();
+    w.run(8.0);
+    assert!(w.ledger.ready());
+    let said = "This computer's interface eth0 is called lan9 from now on; the head count goes on there.";
+    assert_eq!(texts(&w), [said]);
+    // While it is switched off, as older systems want it.
+    for (name, state) in [
+        ("lan9", LinkState::Down),
+        ("eth0", LinkState::Down),
+        ("eth0", LinkState::Up),
+    ] {
+        (w.station.name, w.station.state) = (name.into(), state);
+        w.plug();
+        w.run(1.0);
+    }
+    w.run_until(8.0, |w| w.ledger.ready());
+    let said = texts(&w);
+    assert_eq!(said.len(), 2, "{said:?}");
+    assert!(said[1].contains("lan9 is called eth0"), "{said:?}");
+}
+
+#[test]
+fn an_interface_that_was_gone_and_is_there_again_is_told() {
+    let mut w = world();
+    for (adapter, words) in [
+        (w.station.mac, "eth0 was gone and is there again"),
+        (mac(251), "another of that name is there now (02:"),
+    ] {
+        (w.station.index, w.station.state) = (0, LinkState::Gone);
+        w.plug();
+        w.run(1.0);
+        (w.station.index, w.station.mac, w.station.state) = (9, adapter, LinkState::Up);
+        w.plug();
+        w.run_until(8.0, |w| w.ledger.ready());
+        let said = texts(&w);
+        assert!(said.last().is_some_and(|t| t.contains(words)), "{said:?}");
+    }
+    assert_eq!(texts(&w).len(), 2);
+}
+
+#[test]
 fn a_gap_while_the_link_is_down_is_told_and_nothing_else() {
     let mut w = world();
     w.station.state = LinkState::NoCarrier;

@@ -109,6 +109,12 @@ impl Books {
             .collect()
     }
 
+    /// What the interface with this number is called now, if it carries Ethernet frames.
+    pub(super) fn name(&self, index: u32) -> Option<&str> {
+        let row = self.links.get(&index).filter(|row| row.is_ethernet())?;
+        Some(&row.name)
+    }
+
     /// Whether there is an interface of that name, and if so, whether it carries Ethernet frames.
     pub(super) fn is_ethernet(&self, name: &str) -> Option<bool> {
         self.links

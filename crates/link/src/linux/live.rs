@@ -34,8 +34,8 @@ enum Means {
 /// One interface, whole: frames or the unprivileged means, the interface's state, the system's
 /// dialer.
 ///
-/// It heals by itself: when the interface goes down, loses its cable, is deleted and made again
-/// under the same name, what was open stays open and no permission is needed anew.
+/// It heals by itself: when the interface goes down, loses its cable, is called otherwise, or is deleted and
+/// made again under the same name, what was open stays open and no permission is needed anew.
 #[derive(Debug)]
 pub struct Live {
     station: Station,
@@ -44,7 +44,7 @@ pub struct Live {
     dialer: OsDialer,
     groups: Groups,
     waiting: VecDeque<LiveEvent>,
-    /// The interface number that the packet socket is bound to.
+    /// The number of the interface that the sockets are bound to.
     bound: u32,
 }
 
@@ -240,11 +240,12 @@ impl Live {
                 }
             }
         }
-        let way = match &mut self.means {
+        let name = match &mut self.means {
             Means::Routed(_, way) => way.out(&self.monitor),
-            Means::Frames(_) | Means::Plain(..) => None,
+            // It may be called otherwise now. Once its number is gone, the next of its name is taken.
+            Means::Frames(_) | Means::Plain(..) => self.monitor.books().name(self.bound).map(str::to_owned),
         };
-        let name = way.as_ref().unwrap_or(&self.station.name);
+        let name = name.as_ref().unwrap_or(&self.station.name);
         let station = self.monitor.station(name, self.station.mode, Some(&self.station));
         match &mut self.means {
             Means::Frames(packets) => {

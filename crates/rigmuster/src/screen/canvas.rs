@@ -117,7 +117,7 @@ mod tests {
             viewport: Viewport::Fixed(SIZE),
         };
         let mut canvas = Canvas::new(Counter(&written), options).expect("memory has room");
-        let mut draw = |canvas: &mut Canvas<Counter>| {
+        let draw = |canvas: &mut Canvas<Counter>| {
             let before = written.get();
             let painted = canvas.draw(|frame| frame.render_widget("Harbour Hall", SIZE));
             painted.expect("memory has room");
