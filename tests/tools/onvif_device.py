@@ -3,7 +3,8 @@
 
     onvif_device.py INTERFACE [--port N] [--wants nothing|token|md5|sha256|both|basic] [--user NAME] [--password WORD]
         [--clock SECONDS] [--takes soon|mute|restarting|at-restart] [--comes-up there|unmoved|never|ADDRESS/LEN]
-        [--down SECONDS] [--tells own|two|nameless|foreign|twins] [--soap11] [--lock]
+        [--down SECONDS] [--tells own|two|nameless|foreign|twins] [--soap11] [--lock] [--path PATH] [--discovers]
+        [--forgets]
         [--trouble QUESTION=refuse:CODE|die|die-halfway|die-after|silent|drip|giant|page]...
 
 The interface must be alone in its network namespace: its addresses, its default route and its link are set with `ip`.
@@ -16,11 +17,15 @@ The interface must be alone in its network namespace: its addresses, its default
 --down      how long a restart keeps its link down; 1 without
 --tells     which interfaces: its own; a second with other hardware; its own without HwAddress; one with other hardware; two alike
 --lock      after one refused login it refuses every later one, right or wrong
+--path      where its service is on it; /onvif/device_service without
+--discovers it answers probes of WS-Discovery that come to it alone or to the group, and names another host's service first
+--forgets   once it has moved it refuses every login
 --trouble   what goes wrong at a question, by its name in the service, such as SetNetworkInterfaces; `die` takes the link down
 
 Prints `ready` when it listens, then a line for each thing that happens:
 
     asked QUESTION login=none|right|wrong schema=ok|absent|bad      each request, with what an XML Schema validator says of it
+    probed                                                          a probe of WS-Discovery
     took ADDRESS/LEN, kept ADDRESS/LEN, gateway ADDRESS, restarting, up, died
     odd WHY                                                         what is no request of the service
 
@@ -113,9 +118,12 @@ class Net:
     def mac(self):
         return self.link()["address"]
 
-    def address(self):
+    def addresses(self):
         found = [a for a in self.link()["addr_info"] if a["family"] == "inet"]
-        return f"{found[0]['local']}/{found[0]['prefixlen']}" if found else None
+        return [f"{a['local']}/{a['prefixlen']}" for a in found]
+
+    def address(self):
+        return next(iter(self.addresses()), None)
 
     def gateway(self):
         out = subprocess.run(["ip", "-j", "route", "show", "default"], check=True, capture_output=True)
@@ -280,8 +288,7 @@ class Device:
                 four = add(one, TT, "IPv4")
                 add(four, TT, "Enabled", "true")
                 config = add(four, TT, "Config")
-                own = self.net.address()
-                if own and token == "eth0":
+                for own in self.net.addresses() if token == "eth0" else []:
                     address, length = own.split("/")
                     manual = add(config, TT, "Manual")
                     add(manual, TT, "Address", address)
@@ -348,6 +355,7 @@ class Device:
             if gateway:
                 self.net.set_gateway(gateway)
             self.net.announce()
+            self.locked |= bool(told) and self.o.forgets
             if told:
                 say(f"{'kept' if self.o.comes_up == 'unmoved' else 'took'} {own}")
             if restart:
@@ -411,7 +419,7 @@ def handler(device):
         def do_POST(self):
             length = int(self.headers.get("Content-Length", 0))
             body = self.rfile.read(min(length, LONGEST))
-            if self.path != PATH:
+            if self.path != device.o.path:
                 say(f"odd path {self.path!r}")
                 return self.send(self.reply(404, b"Nothing here.", kind="text/plain"))
             try:
@@ -491,6 +499,45 @@ def handler(device):
     return Handler
 
 
+PROBES = {"http://schemas.xmlsoap.org/ws/2005/04/discovery": "http://schemas.xmlsoap.org/ws/2004/08/addressing",
+          "http://docs.oasis-open.org/ws-dd/ns/discovery/2009/01": "http://www.w3.org/2005/08/addressing"}
+NETWORK = "http://www.onvif.org/ver10/network/wsdl"
+
+
+def discover(device):
+    """Answers probes with where its service is, after that of a host that is not it (WS-Discovery section 5.3)."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as port:
+        port.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        port.bind(("0.0.0.0", 3702))
+        while True:
+            data, peer = port.recvfrom(LONGEST)
+            try:
+                envelope = etree.fromstring(data, PARSER)
+                probe = envelope.find(f"{q(S12, 'Body')}")[0]
+            except (etree.XMLSyntaxError, TypeError, IndexError) as e:
+                say(f"odd probe {e}")
+                continue
+            name = etree.QName(probe)
+            if name.localname != "Probe" or name.namespace not in PROBES:
+                say(f"odd probe {name}")
+                continue
+            say("probed")
+            d, a = name.namespace, PROBES[name.namespace]
+            top = etree.Element(q(S12, "Envelope"), nsmap={"s": S12, "d": d, "a": a, "dn": NETWORK})
+            head = etree.SubElement(top, q(S12, "Header"))
+            for tag, words in (("Action", d + "/ProbeMatches"), ("MessageID", f"urn:uuid:{secrets.token_hex(16)}"),
+                               ("RelatesTo", envelope.findtext(f"{q(S12, 'Header')}/{q(a, 'MessageID')}"))):
+                etree.SubElement(head, q(a, tag)).text = words
+            matches = etree.SubElement(etree.SubElement(top, q(S12, "Body")), q(d, "ProbeMatches"))
+            match = etree.SubElement(matches, q(d, "ProbeMatch"))
+            etree.SubElement(match, q(d, "Types")).text = "dn:NetworkVideoTransmitter"
+            own = device.net.address().split("/")[0]
+            other = ipaddress.IPv4Address(own) + 1
+            etree.SubElement(match, q(d, "XAddrs")).text = \
+                f"http://{other}/onvif/device_service http://{own}:{device.o.port}{device.o.path}"
+            port.sendto(etree.tostring(top), peer)
+
+
 def main():
     words = argparse.ArgumentParser()
     words.add_argument("interface")
@@ -505,6 +552,9 @@ def main():
     words.add_argument("--tells", choices=["own", "two", "nameless", "foreign", "twins"], default="own")
     words.add_argument("--soap11", action="store_true")
     words.add_argument("--lock", action="store_true")
+    words.add_argument("--path", default=PATH)
+    words.add_argument("--discovers", action="store_true")
+    words.add_argument("--forgets", action="store_true")
     words.add_argument("--trouble", action="append", default=[])
     device = Device(words.parse_args())
     # One address comes after another: it listens on all.
@@ -512,6 +562,8 @@ def main():
     server = http.server.ThreadingHTTPServer(("0.0.0.0", device.o.port), handler(device))
     server.daemon_threads = True
     threading.Thread(target=server.serve_forever, daemon=True).start()
+    if device.o.discovers:
+        threading.Thread(target=discover, args=(device,), daemon=True).start()
     say("ready")
     for line in sys.stdin:
         if line.strip() == "stop":

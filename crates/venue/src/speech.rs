@@ -115,8 +115,10 @@ impl Host {
             self.tell_settings(udp.payload, now, out);
             return true;
         }
-        let group = (ip.destination, udp.destination_port);
-        if group != (mdns::GROUP, mdns::PORT) && group != (wsd::GROUP, wsd::PORT) {
+        let to = (ip.destination, udp.destination_port);
+        let own = self.held.first().map(|own| (own.addr(), wsd::PORT));
+        // A probe may also come to one device alone, as most systems deliver it.
+        if to != (mdns::GROUP, mdns::PORT) && to != (wsd::GROUP, wsd::PORT) && own != Some(to) {
             return false;
         }
         let Some(own) = self

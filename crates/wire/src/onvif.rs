@@ -27,6 +27,7 @@ mod fault;
 mod network;
 mod question;
 mod secret;
+mod service;
 mod token;
 mod tree;
 
@@ -36,8 +37,9 @@ pub use clock::{DeviceTime, read_clock};
 pub use digest::Challenge;
 pub use fault::{Fault, Wrong};
 pub use network::{Demand, Interface, NoChoice, Token, choose, read_demand, read_gateways, read_interfaces};
-pub use question::{Pass, Place, Question, Setting, read_gateway_set, read_needs_restart, read_restart};
+pub use question::{Pass, Question, Setting, read_gateway_set, read_needs_restart, read_restart};
 pub use secret::{Draw, Login, Secret};
+pub use service::{Place, ServicePath};
 
 /// Where the service lives on every device (ONVIF Core Specification; only the port may differ).
 pub const PATH: &str = "/onvif/device_service";

@@ -15,6 +15,7 @@ use quick_xml::name::{Namespace, ResolveResult};
 use vocab::{Mac, Name, NameSource, Text};
 
 use crate::malformed::{Layer, Malformed, Reason};
+use crate::onvif::{Place, ServicePath};
 use crate::{Path, Udp};
 
 /// The port that devices listen on (WS-Discovery section 2.4).
@@ -119,8 +120,9 @@ pub struct Device {
     pub mac: Option<Mac>,
     /// Whether it is one of ONVIF: by its types, or by any scope.
     pub onvif: bool,
-    /// Where it says that its service is, as far as it says so in numbers (`XAddrs`, `http` only).
-    pub places: Vec<(Ipv4Addr, u16)>,
+    /// Where it says that its service is, as far as it says so in numbers (`XAddrs`, `http` only); the path where
+    /// it is one that can go into a request.
+    pub places: Vec<(Ipv4Addr, u16, Option<ServicePath>)>,
 }
 
 impl Message {
@@ -202,7 +204,7 @@ impl Message {
     /// message tells of no other.
     pub fn addresses_of(&self, mac: Mac) -> impl Iterator<Item = Ipv4Addr> {
         let own = self.own_device(mac).into_iter();
-        own.flat_map(|device| device.places.iter().map(|(address, _)| *address))
+        own.flat_map(|device| device.places.iter().map(|(address, ..)| *address))
     }
 
     /// The one device that it tells of, if that tells of itself: not of several, and not with other
@@ -221,21 +223,35 @@ impl Message {
         let Some(device) = self.own_device(mac).filter(|device| device.onvif) else {
             return (false, None);
         };
-        let place = device.places.iter().find(|(host, _)| *host == from);
-        (true, place.map(|(_, port)| *port))
+        let place = device.places.iter().find(|(host, ..)| *host == from);
+        (true, place.map(|(_, port, _)| *port))
+    }
+
+    /// All places at which the host with this hardware and address says that its ONVIF service is, in its own
+    /// order. Those of other hosts are left out.
+    pub fn services_of(&self, mac: Mac, from: Ipv4Addr) -> Vec<Place> {
+        let own = self.own_device(mac).filter(|device| device.onvif);
+        let places = own.into_iter().flat_map(|device| &device.places);
+        let own = places.filter(|(host, ..)| *host == from);
+        own.map(|(host, port, path)| Place {
+            host: *host,
+            port: *port,
+            path: path.clone().unwrap_or_default(),
+        })
+        .collect()
     }
 }
 
-/// The host and port of an address such as `http://10.40.8.21:2000/onvif`, if it is in numbers.
-fn place(url: &str) -> Option<(Ipv4Addr, u16)> {
+/// The host, port and path of an address such as `http://10.40.8.21:2000/onvif`, if it is in numbers.
+fn place(url: &str) -> Option<(Ipv4Addr, u16, Option<ServicePath>)> {
     let (scheme, rest) = url.split_at_checked(7)?;
     if !scheme.eq_ignore_ascii_case("http://") {
         return None;
     }
-    let host = rest.split(['/', '?', '#']).next()?;
+    let (host, path) = rest.split_at(rest.find(['/', '?', '#']).unwrap_or(rest.len()));
     let (host, port) = host.split_once(':').unwrap_or((host, "80"));
     let port = port.parse().ok().filter(|port| *port != 0)?;
-    Some((host.parse().ok()?, port))
+    Some((host.parse().ok()?, port, ServicePath::new(path)))
 }
 
 /// A question to all devices of this publication; `id` makes its number.

@@ -114,6 +114,35 @@ fn the_place_of_a_service_counts_only_where_the_sender_itself_is() {
 }
 
 #[test]
+fn a_device_says_at_which_paths_its_own_service_is() {
+    let from = Ipv4Addr::new(10, 40, 8, 21);
+    let text = format!(
+        "<e:Envelope xmlns:e='{SOAP}' xmlns:d='{}'><e:Body><d:Hello><d:Types>dn:NetworkVideoTransmitter</d:Types>\
+         <d:XAddrs>http://10.40.8.99/other http://10.40.8.21:8080/camera/one http://10.40.8.21 \
+         http://10.40.8.21/a\"b</d:XAddrs></d:Hello></e:Body></e:Envelope>",
+        Version::April2005.namespace()
+    );
+    let all = read(&text).unwrap().services_of(MAC, from);
+    let all: Vec<String> = all
+        .iter()
+        .map(|p| format!("{}:{}{}", p.host, p.port, p.path.as_str()))
+        .collect();
+    assert_eq!(
+        all,
+        [
+            "10.40.8.21:8080/camera/one",
+            "10.40.8.21:80/onvif/device_service",
+            "10.40.8.21:80/onvif/device_service"
+        ]
+    );
+    let message = read(MATCHES).unwrap();
+    assert!(
+        message.services_of(MAC, from).is_empty(),
+        "a proxy answers for others"
+    );
+}
+
+#[test]
 fn two_devices_in_one_message_name_nobody() {
     let one = "<ProbeMatch><Scopes>onvif://www.onvif.org/name/x</Scopes></ProbeMatch>";
     let text = MATCHES.replace("</ProbeMatches>", &format!("{one}</ProbeMatches>"));

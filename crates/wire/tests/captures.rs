@@ -161,7 +161,7 @@ fn ours(bytes: &[u8]) -> (Fields, &'static [&'static str]) {
                 "wsd.scopes",
                 Some([name, hardware].map(Option::unwrap).join(" ")),
             );
-            let [(address, port)] = device.places[..] else {
+            let [(address, port, _)] = device.places[..] else {
                 panic!("{device:?}")
             };
             some(

@@ -380,7 +380,7 @@ fn we_read_in_their_frames_what_they_wrote() {
                 name: Some("Organ loft".into()),
                 hardware: Some("PT-20".into()),
                 onvif: true,
-                places: vec![(LOFT_IP, 2_000)],
+                places: vec![(LOFT_IP, 2_000, Some(wire::onvif::ServicePath::default()))],
                 ..wsd::Device::default()
             };
             assert_eq!((from, message.kind), (LOFT_IP, wsd::Kind::Hello));

@@ -1,5 +1,6 @@
 //! Puts questions to the device service over a way that stands, with the login where one is wanted.
 
+use std::cell::Cell;
 use std::time::Duration;
 
 use link::Stage;
@@ -178,9 +179,10 @@ async fn exchange(desk: &Desk, way: &Reached, port: u16, request: Vec<u8>) -> Re
         Some(Err(_)) => return Err(mute(Why::Cut, false)),
     };
     let until = desk.now() + ANSWER;
+    let began = Cell::new(false);
     let talk = async {
         line.write_all(&request).await.map_err(|_| mute(Why::Cut, true))?;
-        let answer = listen(&mut line).await;
+        let answer = listen(&mut line, &began).await;
         // Ended in order on both sides, so that the device keeps nothing of it.
         let _ = line.shutdown().await;
         let _ = desk
@@ -189,33 +191,37 @@ async fn exchange(desk: &Desk, way: &Reached, port: u16, request: Vec<u8>) -> Re
         answer
     };
     let span = until.since(desk.now());
-    desk.within(span, talk)
-        .await
-        .unwrap_or(Err(mute(Why::Silent, true)))
+    desk.within(span, talk).await.unwrap_or_else(|| {
+        Err(if began.get() {
+            Trouble::Says(Refusal::Cut)
+        } else {
+            mute(Why::Silent, true)
+        })
+    })
 }
 
-/// Until an answer is whole.
-async fn listen(line: &mut Line) -> Result<onvif::Answer, Trouble> {
-    let cut = Trouble::Mute {
-        why: Why::Cut,
-        sent: true,
-    };
+/// Until an answer is whole; `began` once any of it came, which tells one that breaks off from none.
+async fn listen(line: &mut Line, began: &Cell<bool>) -> Result<onvif::Answer, Trouble> {
     let mut ear = Ear::new();
     let mut piece = vec![0; PIECE];
     loop {
         match line.read(&mut piece).await {
-            Ok(0) => {
-                return ear.end().map_err(|refusal| match refusal {
-                    Refusal::Cut => cut,
-                    other => Trouble::Says(other),
-                });
-            }
-            Ok(n) => {
+            Ok(n) if n > 0 => {
+                began.set(true);
                 if let Some(heard) = ear.feed(piece.get(..n).unwrap_or_default()) {
                     return heard.map_err(Trouble::Says);
                 }
             }
-            Err(_) => return Err(cut),
+            end => {
+                let told = if end.is_ok() { ear.end() } else { Err(Refusal::Cut) };
+                return told.map_err(|refusal| match refusal {
+                    Refusal::Cut if !began.get() => Trouble::Mute {
+                        why: Why::Cut,
+                        sent: true,
+                    },
+                    other => Trouble::Says(other),
+                });
+            }
         }
     }
 }

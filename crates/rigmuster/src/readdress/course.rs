@@ -5,22 +5,27 @@
 //!
 //! The device is asked by ONVIF Core's device service: its time first (which needs no login), then
 //! its interfaces without a login, which shows whether it wants one. A login is tried once: after a
-//! refusal nothing more is asked.
+//! refusal nothing more is asked. Once it has moved it is asked how it is set now, with the login that
+//! it took before.
 
 use std::time::Duration;
 
 use wire::onvif::{Interface, Place as Service, Question, Refusal, Setting, choose};
 
 use super::follow::{Trail, Verdict};
-use super::step::{Answer, Before, Event, Job, Outcome, Ports, Probed, Sent, Step, Told, Trouble, Why};
+use super::step::{Answer, Event, Job, Outcome, Ports, Probed, Sent, Settings, Step, Told, Trouble, Why};
 
 /// Added to the time that the device's start may take.
 const SPARE: Duration = Duration::from_mins(1);
+
+mod back;
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Stage {
     /// Whether the new address is free.
     Free,
+    /// For the device's own word on where its service is.
+    Seeking,
     /// Which service speaks.
     Finding(usize),
     /// What it tells without a login.
@@ -47,6 +52,10 @@ enum Stage {
     LateGateway,
     /// Its control ports.
     Ports,
+    /// How it is set now.
+    After,
+    /// Its gateways now.
+    AfterGateways,
 }
 
 /// What a device was asked, and what it said.
@@ -57,14 +66,22 @@ type Heard = Result<Answer, Trouble>;
 pub(crate) struct Course {
     job: Job,
     stage: Stage,
+    /// Where its service may be, the likeliest first.
+    services: Vec<Service>,
     /// The service that speaks.
     service: Option<Service>,
-    before: Option<Before>,
+    /// An answer that broke off before any service spoke.
+    broke: Option<Trouble>,
+    before: Option<Settings>,
     sent: Sent,
     took: Option<Duration>,
     gateway_trouble: Option<Trouble>,
     /// Its control ports at the new address.
     ports: Ports,
+    /// Whether its service speaks there.
+    speaks: bool,
+    /// How it says that it is set then.
+    after: Option<Settings>,
     /// Whether it must be restarted for its new settings.
     restarts: bool,
 }
@@ -74,14 +91,18 @@ impl Course {
     pub(crate) fn begin(job: Job) -> (Self, Step) {
         let step = Step::Probe(job.to.address());
         let course = Self {
+            services: job.services.clone(),
             job,
             stage: Stage::Free,
             service: None,
+            broke: None,
             before: None,
             sent: Sent::default(),
             took: None,
             gateway_trouble: None,
             ports: Ports::new(),
+            speaks: false,
+            after: None,
             restarts: false,
         };
         (course, step)
@@ -93,7 +114,7 @@ impl Course {
     }
 
     /// How the device was set, once it said so.
-    pub(crate) const fn before(&self) -> Option<&Before> {
+    pub(crate) const fn before(&self) -> Option<&Settings> {
         self.before.as_ref()
     }
 
@@ -112,13 +133,14 @@ impl Course {
     /// Whether its address, mask or DHCP is to be changed.
     pub(crate) fn changes_address(&self) -> bool {
         let has = self.before.as_ref().map(|b| &b.interface);
-        has.is_none_or(|i| i.dhcp || i.own() != Some(self.job.to.net))
+        has.is_none_or(|i| i.dhcp || !i.manual.contains(&self.job.to.net))
     }
 
     /// What comes after `event`.
     pub(crate) fn go(&mut self, event: Event) -> Step {
         match (self.stage, event) {
             (Stage::Free | Stage::StillFree, Event::Probed(probed)) => self.probed(probed),
+            (Stage::Seeking, Event::Sought(said)) => self.sought(said),
             (Stage::Finding(nth), Event::Heard(heard)) => self.found(nth, &heard),
             (Stage::Bare | Stage::First, Event::Heard(heard)) => self.looked(heard),
             (Stage::Login, Event::Login(true)) => self.put(Stage::First, Question::Interfaces),
@@ -134,11 +156,13 @@ impl Course {
             (Stage::Gateway, Event::Heard(heard)) => self.gateway_told(heard),
             (Stage::Restart, Event::Heard(heard)) => self.restart_told(heard),
             (Stage::Following, Event::Followed(verdict)) => self.followed(verdict),
-            (Stage::Ports, Event::Tried(ports)) => self.tried(ports),
+            (Stage::Ports, Event::Tried { ports, speaks }) => self.tried(ports, speaks),
             (Stage::LateGateway, Event::Heard(heard)) => {
                 (self.sent.gateway, self.gateway_trouble) = told(heard);
-                self.arrived()
+                self.look_back()
             }
+            (Stage::After, Event::Heard(heard)) => self.looked_back(heard),
+            (Stage::AfterGateways, Event::Heard(heard)) => self.gateways_now(heard),
             // An interruption; and if a step were answered by something else, stopping does no harm.
             (_, _) => Step::Over(Outcome::Interrupted),
         }
@@ -156,19 +180,25 @@ impl Course {
             *told = Told::Unsure;
         }
         let service = self.service.as_ref().map(|service| match stage {
-            Stage::LateGateway => service.at(self.job.to.address()),
+            Stage::LateGateway | Stage::After | Stage::AfterGateways => service.at(self.job.to.address()),
             _ => service.clone(),
         });
-        service.map_or(Step::Over(Outcome::NoService), |service| {
-            Step::Put(service, question)
-        })
+        match (service, &self.broke) {
+            (Some(service), _) => Step::Put(service, question),
+            // It was about to speak.
+            (None, Some(trouble)) => Step::Over(Outcome::Failed(question, trouble.clone())),
+            (None, None) => Step::Over(Outcome::NoService),
+        }
     }
 
     fn probed(&mut self, probed: Probed) -> Step {
         match probed {
             Probed::Held(mac) if mac != self.job.mac => Step::Over(Outcome::Held(mac)),
             Probed::NotAsked => Step::Over(Outcome::NotProbed),
-            Probed::Free | Probed::Held(_) if self.stage == Stage::Free => self.find(0),
+            Probed::Free | Probed::Held(_) if self.stage == Stage::Free => {
+                self.stage = Stage::Seeking;
+                Step::Seek
+            }
             Probed::Free | Probed::Held(_) => match &self.before {
                 Some(before) => {
                     let token = before.interface.token.clone();
@@ -180,8 +210,21 @@ impl Course {
         }
     }
 
+    /// What the device says itself comes first.
+    fn sought(&mut self, said: Vec<Service>) -> Step {
+        let here = self.job.at;
+        let mut all: Vec<Service> = said.into_iter().filter(|s| s.host == here).collect();
+        all.append(&mut self.services);
+        for service in all {
+            if !self.services.contains(&service) {
+                self.services.push(service);
+            }
+        }
+        self.find(0)
+    }
+
     fn find(&mut self, nth: usize) -> Step {
-        self.service = self.job.services.get(nth).cloned();
+        self.service = self.services.get(nth).cloned();
         self.put(Stage::Finding(nth), Question::Clock)
     }
 
@@ -194,7 +237,12 @@ impl Course {
             Err(trouble @ Trouble::Mute { why: Why::NoWay, .. }) => {
                 Step::Over(Outcome::Failed(Question::Clock, trouble.clone()))
             }
-            Err(_) => self.find(nth + 1),
+            Err(trouble) => {
+                if *trouble == Trouble::Says(Refusal::Cut) {
+                    self.broke.get_or_insert_with(|| trouble.clone());
+                }
+                self.find(nth + 1)
+            }
         }
     }
 
@@ -221,7 +269,7 @@ impl Course {
         if says.peek().is_some() && !says.any(|net| net.addr() == self.job.at) {
             return Step::Over(Outcome::Elsewhere);
         }
-        self.before = Some(Before {
+        self.before = Some(Settings {
             interface: interface.clone(),
             gateways: None,
         });
@@ -250,7 +298,7 @@ impl Course {
     fn set_gateway(&mut self, stage: Stage) -> Step {
         match self.job.to.gateway {
             Some(gateway) => self.put(stage, Question::SetGateway(gateway)),
-            None => self.arrived(),
+            None => self.look_back(),
         }
     }
 
@@ -329,29 +377,6 @@ impl Course {
     /// Whether it is still to be told its gateway, at the new address.
     fn owes_gateway(&self) -> bool {
         self.took.is_some() && self.changes_gateway() && self.sent.gateway != Told::Yes
-    }
-
-    /// A device that has just arrived may need a while until it listens.
-    fn ports(&mut self) -> Step {
-        self.stage = Stage::Ports;
-        let owes = self.owes_gateway();
-        Step::Try(self.service.as_ref().filter(|_| owes).map(|service| service.port))
-    }
-
-    fn tried(&mut self, ports: Ports) -> Step {
-        self.ports = ports;
-        if self.owes_gateway() {
-            return self.set_gateway(Stage::LateGateway);
-        }
-        self.arrived()
-    }
-
-    fn arrived(&self) -> Step {
-        Step::Over(Outcome::Arrived {
-            took: self.took,
-            ports: self.ports.clone(),
-            gateway: self.gateway_trouble.clone(),
-        })
     }
 }
 

@@ -3,9 +3,10 @@
 use std::net::Ipv4Addr;
 
 use proptest::prelude::*;
-use vocab::{ControlPort, ControlState, Mac, Text};
-use wire::onvif::{Ear, NoChoice, read_interfaces};
+use vocab::{ControlState, Mac, Text};
+use wire::onvif::{Ear, NoChoice, ServicePath, read_interfaces};
 
+use super::super::step::Now;
 use super::super::target::Target;
 use super::*;
 
@@ -60,6 +61,20 @@ fn mute(why: Why, sent: bool) -> Event {
     Event::Heard(Err(Trouble::Mute { why, sent }))
 }
 
+const fn nothing_said() -> Event {
+    Event::Sought(Vec::new())
+}
+
+/// Its control ports were tried, and its service speaks.
+fn tried(ports: Ports) -> Event {
+    Event::Tried { ports, speaks: true }
+}
+
+/// How it says that it is set at its new address.
+fn back(address: &str, prefix: u8) -> Event {
+    heard(Answer::Interfaces(interfaces(CAMERA, address, prefix, false)))
+}
+
 const fn free() -> Event {
     Event::Probed(Probed::Free)
 }
@@ -85,8 +100,8 @@ fn name(step: &Step) -> String {
         Step::Login => "login".to_owned(),
         Step::Confirm => "confirm".to_owned(),
         Step::Follow(trail) => format!("follow to {} for {} s", trail.new, trail.within.as_secs()),
-        Step::Try(None) => "try".to_owned(),
-        Step::Try(Some(port)) => format!("try and {port}"),
+        Step::Seek => "seek".to_owned(),
+        Step::Try(service) => format!("try and {}:{}", service.host, service.port),
         Step::Over(_) => "over".to_owned(),
     }
 }
@@ -95,6 +110,7 @@ fn name(step: &Step) -> String {
 fn until_asked() -> Vec<Event> {
     vec![
         free(),
+        nothing_said(),
         heard(Answer::Clock),
         heard(Answer::WantsLogin),
         Event::Login(true),
@@ -119,13 +135,16 @@ fn a_device_that_restarts_goes_all_the_way() {
         heard(Answer::Takes),
         heard(Answer::Takes),
         arrived(),
-        Event::Tried(vec![("http".parse().unwrap(), Some(ControlState::Answered))]),
+        tried(vec![("http".parse().unwrap(), Some(ControlState::Answered))]),
+        back("10.40.8.21", 24),
+        heard(Answer::Gateways(vec![GATEWAY])),
     ];
     let (course, steps, outcome) = play(Some(GATEWAY), &[until_sent(), rest.to_vec()].concat());
     assert_eq!(
         steps,
         [
             "probe 10.40.8.21",
+            "seek",
             "192.168.0.100:80 GetSystemDateAndTime",
             "192.168.0.100:80 GetNetworkInterfaces",
             "login",
@@ -137,7 +156,9 @@ fn a_device_that_restarts_goes_all_the_way() {
             "192.168.0.100:80 SetNetworkDefaultGateway",
             "192.168.0.100:80 SystemReboot",
             "follow to 10.40.8.21 for 135 s",
-            "try",
+            "try and 10.40.8.21:80",
+            "10.40.8.21:80 GetNetworkInterfaces",
+            "10.40.8.21:80 GetNetworkDefaultGateway",
         ]
     );
     assert!(matches!(
@@ -145,6 +166,7 @@ fn a_device_that_restarts_goes_all_the_way() {
         Some(Outcome::Arrived {
             took: Some(_),
             gateway: None,
+            now: Now::Told(_),
             ..
         })
     ));
@@ -163,16 +185,19 @@ fn one_that_changes_at_once_gets_its_gateway_at_the_new_address() {
     let rest = [
         heard(Answer::TakesAddress { restart: false }),
         arrived(),
-        Event::Tried(Vec::new()),
+        tried(Vec::new()),
     ];
     let (_, steps, _) = play(Some(GATEWAY), &[until_sent(), rest.to_vec()].concat());
     assert_eq!(
         steps[steps.len() - 2..],
-        ["try and 80", "10.40.8.21:80 SetNetworkDefaultGateway"]
+        ["try and 10.40.8.21:80", "10.40.8.21:80 SetNetworkDefaultGateway"]
     );
-    let (_, steps, outcome) = play(None, &[until_sent(), rest.to_vec()].concat());
-    assert_eq!(steps.last().unwrap(), "try", "the file names no gateway");
-    assert!(matches!(outcome, Some(Outcome::Arrived { .. })));
+    let (_, steps, _) = play(None, &[until_sent(), rest.to_vec()].concat());
+    let last = steps.last().unwrap();
+    assert_eq!(
+        last, "10.40.8.21:80 GetNetworkInterfaces",
+        "the file names no gateway"
+    );
 }
 
 #[test]
@@ -182,13 +207,18 @@ fn a_gateway_that_is_refused_before_the_restart_is_tried_once_more_after_it() {
         says(Refusal::NotOffered),
         heard(Answer::Takes),
         arrived(),
-        Event::Tried(Vec::new()),
+        tried(Vec::new()),
+        says(Refusal::NotOffered),
         says(Refusal::NotOffered),
     ];
     let (_, steps, outcome) = play(Some(GATEWAY), &[until_sent(), rest.to_vec()].concat());
     assert_eq!(
-        steps[steps.len() - 2..],
-        ["try and 80", "10.40.8.21:80 SetNetworkDefaultGateway"]
+        steps[steps.len() - 3..],
+        [
+            "try and 10.40.8.21:80",
+            "10.40.8.21:80 SetNetworkDefaultGateway",
+            "10.40.8.21:80 GetNetworkInterfaces"
+        ]
     );
     assert!(matches!(
         outcome,
@@ -203,6 +233,7 @@ fn a_gateway_that_is_refused_before_the_restart_is_tried_once_more_after_it() {
 fn nothing_is_asked_after_a_login_was_refused() {
     let events = [
         free(),
+        nothing_said(),
         heard(Answer::Clock),
         heard(Answer::WantsLogin),
         Event::Login(true),
@@ -232,9 +263,9 @@ fn an_address_in_use_stops_it_before_and_after_the_question() {
 #[test]
 fn each_place_is_tried_once_and_then_no_more() {
     let nobody = || mute(Why::Refused, false);
-    let (_, steps, outcome) = play(None, &[free(), nobody(), nobody()]);
+    let (_, steps, outcome) = play(None, &[free(), nothing_said(), nobody(), nobody()]);
     assert_eq!(
-        steps[1..],
+        steps[2..],
         [
             "192.168.0.100:80 GetSystemDateAndTime",
             "192.168.0.100:2000 GetSystemDateAndTime"
@@ -244,8 +275,112 @@ fn each_place_is_tried_once_and_then_no_more() {
 }
 
 #[test]
+fn what_the_device_says_of_its_service_comes_first_and_only_of_itself() {
+    let path = ServicePath::new("/camera/one").unwrap();
+    let own = Service {
+        path,
+        ..Service::usual(OLD, 8080)
+    };
+    let said = Event::Sought(vec![
+        Service::usual(GATEWAY, 80),
+        own.clone(),
+        Service::usual(OLD, 80),
+    ]);
+    let (mut course, _) = Course::begin(job(None));
+    course.go(free());
+    assert_eq!(course.go(said), Step::Put(own, Question::Clock));
+    let nobody = || mute(Why::Refused, false);
+    let all: Vec<String> = (0..3).map(|_| name(&course.go(nobody()))).collect();
+    let asks = |port: u16| format!("192.168.0.100:{port} GetSystemDateAndTime");
+    assert_eq!(all, [asks(80), asks(2000), "over".to_owned()], "each place once");
+}
+
+#[test]
+fn one_that_breaks_off_while_it_tells_the_time_is_not_one_without_the_service() {
+    let refused = || mute(Why::Refused, false);
+    let broken = || says(Refusal::Cut);
+    for events in [[broken(), refused()], [refused(), broken()]] {
+        let events = [vec![free(), nothing_said()], events.to_vec()].concat();
+        let (course, _, outcome) = play(None, &events);
+        let cut = Trouble::Says(Refusal::Cut);
+        assert_eq!(outcome, Some(Outcome::Failed(Question::Clock, cut)));
+        let told = told_of(&course, &outcome.unwrap());
+        assert!(
+            told.contains("its answer broke off before it was whole"),
+            "{told}"
+        );
+        assert!(
+            told.contains("Nothing was changed") && told.contains("next step: "),
+            "{told}"
+        );
+    }
+}
+
+/// What is told at the end.
+fn told_of(course: &Course, outcome: &Outcome) -> String {
+    let who = super::super::words::Who {
+        short: "Organ loft".into(),
+        called: "Organ loft".into(),
+        mac: "02:52:43:00:00:21".into(),
+    };
+    let text = super::super::ending::ending(course, outcome, &who, &[]).text;
+    text.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+#[test]
+fn what_it_says_once_it_has_moved_is_held_against_what_it_was_told() {
+    let rest = |events: &[Event]| {
+        let moved = [
+            heard(Answer::TakesAddress { restart: true }),
+            heard(Answer::Takes),
+            heard(Answer::Takes),
+            arrived(),
+        ];
+        let all = [until_sent(), moved.to_vec(), events.to_vec()].concat();
+        let (course, _, outcome) = play(Some(GATEWAY), &all);
+        told_of(&course, &outcome.unwrap())
+    };
+    let gateways = |all: &[Ipv4Addr]| heard(Answer::Gateways(all.to_vec()));
+    let none = || tried(Ports::new());
+    let well = rest(&[none(), back("10.40.8.21", 24), gateways(&[GATEWAY])]);
+    let line = "It says that it is set to 10.40.8.21/24, gateway 10.40.8.1, no DHCP.";
+    assert!(well.contains(line) && !well.contains("next step"), "{well}");
+    for (events, words) in [
+        (
+            vec![none(), back("10.40.8.21", 16), gateways(&[])],
+            "not what it was told: mask 255.255.0.0, not 255.255.255.0; gateway none, not 10.40.8.1. next step: set",
+        ),
+        (
+            vec![none(), says(Refusal::NotAuthorized)],
+            "could not be read back: the device does not take the login. next step: look at both",
+        ),
+        (
+            vec![Event::Tried {
+                ports: Ports::new(),
+                speaks: false,
+            }],
+            "could not be read back: ONVIF does not answer at the new address. next step: look at both",
+        ),
+        (
+            vec![none(), back("10.40.8.21", 24), says(Refusal::NotOffered)],
+            "It says that it is set to 10.40.8.21/24, gateway not told, no DHCP.",
+        ),
+    ] {
+        let told = rest(&events);
+        assert!(told.contains(words), "{words}\n{told}");
+    }
+}
+
+#[test]
 fn what_is_not_clear_is_not_touched() {
-    let looked = |all| [free(), heard(Answer::Clock), heard(Answer::Interfaces(all))];
+    let looked = |all| {
+        [
+            free(),
+            nothing_said(),
+            heard(Answer::Clock),
+            heard(Answer::Interfaces(all)),
+        ]
+    };
     let other = interfaces(OTHER, "192.168.0.100", 24, false);
     assert_eq!(
         play(None, &looked(other)).2,
@@ -263,6 +398,7 @@ fn what_is_set_already_is_left_alone() {
     });
     for event in [
         Event::Probed(Probed::Held(CAMERA)),
+        nothing_said(),
         heard(Answer::Clock),
         heard(Answer::Interfaces(interfaces(CAMERA, "10.40.8.21", 24, false))),
     ] {
@@ -280,6 +416,7 @@ fn a_gateway_alone_needs_neither_probe_nor_restart() {
     });
     for event in [
         Event::Probed(Probed::Held(CAMERA)),
+        nothing_said(),
         heard(Answer::Clock),
         heard(Answer::Interfaces(interfaces(CAMERA, "10.40.8.21", 24, false))),
         heard(Answer::Gateways(Vec::new())),
@@ -290,7 +427,8 @@ fn a_gateway_alone_needs_neither_probe_nor_restart() {
         name(&course.go(Event::Confirmed(true))),
         "192.168.0.100:80 SetNetworkDefaultGateway"
     );
-    assert_eq!(course.go(heard(Answer::Takes)), Step::Try(None));
+    let there = Service::usual(Ipv4Addr::new(10, 40, 8, 21), 80);
+    assert_eq!(course.go(heard(Answer::Takes)), Step::Try(there));
 }
 
 #[test]
@@ -368,7 +506,8 @@ fn any_event() -> impl Strategy<Value = Event> {
         2 => any::<bool>().prop_map(Event::Login),
         3 => prop::bool::weighted(0.8).prop_map(Event::Confirmed),
         2 => verdicts.prop_map(Event::Followed),
-        1 => Just(Event::Tried(Vec::<(ControlPort, Option<ControlState>)>::new())),
+        1 => any::<bool>().prop_map(|speaks| Event::Tried { ports: Ports::new(), speaks }),
+        2 => any::<bool>().prop_map(|says| Event::Sought(says.then(|| Service::usual(OLD, 8080)).into_iter().collect())),
         1 => Just(Event::Interrupted),
     ]
 }
@@ -383,7 +522,8 @@ fn answers(step: &Step, event: &Event) -> bool {
             | (Step::Login, Event::Login(_))
             | (Step::Confirm, Event::Confirmed(_))
             | (Step::Follow(_), Event::Followed(_))
-            | (Step::Try(_), Event::Tried(_))
+            | (Step::Seek, Event::Sought(_))
+            | (Step::Try(_), Event::Tried { .. })
     )
 }
 
@@ -423,7 +563,7 @@ proptest! {
                 _ => {}
             }
         }
-        prop_assert!(logins <= 1 && sets <= 4 && puts <= 12);
+        prop_assert!(logins <= 1 && sets <= 4 && puts <= 15);
     }
 }
 

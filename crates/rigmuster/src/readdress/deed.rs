@@ -3,8 +3,8 @@
 use std::net::Ipv4Addr;
 use std::time::Duration;
 
-use vocab::{ControlPort, ControlWord, Moment};
-use wire::onvif::{Login, Place as Service, Question, Secret};
+use vocab::{ControlPort, ControlState, ControlWord, Moment};
+use wire::onvif::{Login, Place as Service, Question, Refusal, Secret};
 
 use super::asker::Asker;
 use super::course::Course;
@@ -12,11 +12,14 @@ use super::ending::ending;
 use super::look::Look;
 use super::order::{Given, Order};
 use super::step::{Event, Outcome, Step, Told, Trouble, Why};
-use super::words::{self, settings_after, settings_before};
+use super::whereabouts::whereabouts;
+use super::words::{self, settings, settings_after};
 use crate::hands::{Desk, End, Place, Reached, Stop, Talk};
 
 /// So long control ports of a device that was not restarted may take.
 const SETTLED: Duration = Duration::from_secs(20);
+/// From one question to a service that does not speak yet to the next.
+const ROUND: Duration = Duration::from_secs(5);
 /// Added to the time that a start may take.
 const SPARE: Duration = Duration::from_mins(1);
 
@@ -71,7 +74,7 @@ impl Hand {
         };
         self.way = None;
         self.talk.progress("");
-        self.end(&course, &outcome)
+        self.end(&course, &outcome).await
     }
 
     async fn carry_out(&mut self, course: &Course, step: Step) -> Result<Event, Stop> {
@@ -101,19 +104,8 @@ impl Hand {
                 self.way = None;
                 Event::Followed(self.look().follow(trail).await?)
             }
-            Step::Try(service) => {
-                self.way = None;
-                let to = self.place(self.order.to.address());
-                let within = self.patience(course);
-                let onvif = service.map(|port| ControlPort {
-                    word: ControlWord::Onvif,
-                    port,
-                });
-                let mut ports = self.order.ports.clone();
-                ports.extend(onvif.filter(|port| !self.order.ports.contains(port)));
-                let look = self.look();
-                Event::Tried(look.ports(&to, &ports, within).await?)
-            }
+            Step::Seek => Event::Sought(self.seek().await?),
+            Step::Try(service) => self.try_all(course, &service).await?,
             Step::Over(_) => Event::Interrupted,
         })
     }
@@ -155,25 +147,89 @@ impl Hand {
         question: &Question,
     ) -> Result<Result<crate::readdress::step::Answer, Trouble>, Stop> {
         self.talk.progress(doing(question));
-        let place = self.place(service.host);
-        if self.way.as_ref().is_none_or(|(to, _)| *to != place) {
-            // First the old one, or both would be open.
-            self.way = None;
-            match self.talk.unless_stopped(self.desk.reach(&place)).await? {
-                Ok(way) => self.way = Some((place, way)),
-                Err(_) => {
-                    return Ok(Err(Trouble::Mute {
-                        why: Why::NoWay,
-                        sent: false,
-                    }));
-                }
-            }
+        if !self.goes_to(service.host).await? {
+            return Ok(Err(Trouble::Mute {
+                why: Why::NoWay,
+                sent: false,
+            }));
         }
         let Some((_, way)) = &self.way else {
             return Err(Stop::Interrupted);
         };
         let put = self.asker.put(&self.desk, way, service, question);
         self.talk.unless_stopped(put).await
+    }
+
+    /// Opens the way to the device at this address, in place of any other. False where there is none.
+    async fn goes_to(&mut self, address: Ipv4Addr) -> Result<bool, Stop> {
+        let place = self.place(address);
+        if self.way.as_ref().is_none_or(|(to, _)| *to != place) {
+            // First the old one, or both would be open.
+            self.way = None;
+            let way = self.talk.unless_stopped(self.desk.reach(&place)).await?;
+            self.way = way.ok().map(|way| (place, way));
+        }
+        Ok(self.way.is_some())
+    }
+
+    /// Where the device itself says that its service is.
+    async fn seek(&mut self) -> Result<Vec<Service>, Stop> {
+        self.talk
+            .progress("asking the device where its service is (WS-Discovery) ...");
+        let peer = self.order.place.peer();
+        if !self.goes_to(peer.address).await? {
+            return Ok(Vec::new());
+        }
+        let Some((_, way)) = &self.way else {
+            return Ok(Vec::new());
+        };
+        self.talk.unless_stopped(whereabouts(&self.desk, way, peer)).await
+    }
+
+    /// Asks its control ports at its new address, and its service, until all answer or their time is over.
+    async fn try_all(&mut self, course: &Course, service: &Service) -> Result<Event, Stop> {
+        let is_service = |port: &ControlPort| (port.word, port.port) == (ControlWord::Onvif, service.port);
+        let until = self.desk.now() + self.patience(course);
+        // Asked by its own path, which its control port need not have.
+        let state = self.speaks(service, until).await?;
+        let others: Vec<ControlPort> = self
+            .order
+            .ports
+            .iter()
+            .copied()
+            .filter(|p| !is_service(p))
+            .collect();
+        let left = self.patience(course);
+        let others = match &self.way {
+            Some((_, way)) => self.look().ports(way, &others, left).await?,
+            None => others.into_iter().map(|port| (port, None)).collect(),
+        };
+        let told = |port: &ControlPort| {
+            let other = others.iter().find(|(p, _)| p == port);
+            other.map_or(state, |(_, state)| *state)
+        };
+        Ok(Event::Tried {
+            ports: self.order.ports.iter().map(|port| (*port, told(port))).collect(),
+            speaks: state == Some(ControlState::Answered),
+        })
+    }
+
+    /// Whether the service speaks at the device's new address; `None` where it could not be asked.
+    async fn speaks(&mut self, service: &Service, until: Moment) -> Result<Option<ControlState>, Stop> {
+        loop {
+            let state = match self.put(service, &Question::Clock).await? {
+                Ok(_) | Err(Trouble::Says(Refusal::NotAuthorized | Refusal::Fault(_))) => {
+                    Some(ControlState::Answered)
+                }
+                Err(Trouble::Mute { why: Why::NoWay, .. }) => return Ok(None),
+                Err(Trouble::Mute { why: Why::Silent, .. }) => Some(ControlState::Silent),
+                Err(_) => Some(ControlState::Refused),
+            };
+            if state == Some(ControlState::Answered) || self.desk.now() >= until {
+                return Ok(state);
+            }
+            self.talk.unless_stopped(self.desk.wait(ROUND)).await?;
+        }
     }
 
     /// Gets a login, and says that it is tried once.
@@ -219,13 +275,13 @@ impl Hand {
         );
         let basis = format!(
             "before: {}; asked for: {}",
-            settings_before(course.before(), job.at),
+            settings(course.before(), job.at),
             settings_after(job.to)
         );
         self.talk.note(self.order.place.action(true, text, basis));
     }
 
-    fn end(self, course: &Course, outcome: &Outcome) -> End {
+    async fn end(self, course: &Course, outcome: &Outcome) -> End {
         let who = self.order.who();
         let told = ending(course, outcome, &who, &self.order.pointers);
         if told.well {
@@ -235,15 +291,30 @@ impl Hand {
         }
         if self.since.is_some() || *outcome == Outcome::LoginRefused {
             let text = format!("readdress {}: {}", who.called, told.note);
-            let before = settings_before(course.before(), course.job().at);
+            let before = settings(course.before(), course.job().at);
             let basis = format!("before: {before}; after: {}", told.after);
             self.talk.note(self.order.place.action(false, text, basis));
+        }
+        if told.by_hand && self.stopped.is_none() {
+            self.offer().await;
         }
         match (self.stopped, outcome) {
             (Some(stop), _) => End::Stopped(stop),
             (None, Outcome::NotConfirmed | Outcome::NoLogin) => End::Declined,
             (None, _) if told.well => End::Done,
             (None, _) => End::Failed,
+        }
+    }
+}
+
+impl Hand {
+    /// Asks whether to open its page here and now, where that can be done. With nobody to ask the command that
+    /// was told does.
+    async fn offer(&self) {
+        let Some(offer) = &self.order.offer else { return };
+        let question = "Open its page from here now, until Ctrl-C?";
+        if self.talk.agree(question).await == Ok(true) {
+            offer.accept(self.order.place.clone());
         }
     }
 }

@@ -6,14 +6,16 @@ use wire::onvif::{Question, Refusal};
 
 use super::course::Course;
 use super::follow::Verdict;
-use super::step::{Outcome, Ports, Told, Trouble, Why};
-use super::words::{self, Who, fold, settings_after, settings_before};
+use super::step::{Now, Outcome, Ports, Told, Trouble, Why};
+use super::words::{self, Who, fold, settings, settings_after};
 
 /// What is told of an outcome.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) struct Ending {
     /// Whether the device is now where it should be, and works.
     pub well: bool,
+    /// Whether all that is left is to set it by hand, on its own page.
+    pub by_hand: bool,
     /// For the screen: several lines, the last of a trouble being the next step.
     pub text: String,
     /// For the journal: one sentence.
@@ -32,13 +34,17 @@ pub(crate) fn ending(course: &Course, outcome: &Outcome, who: &Who, pointers: &[
         .unwrap_or_default()
         .trim_end_matches('.')
         .to_owned();
-    if let Outcome::Arrived { ports, gateway, .. } = outcome {
+    if let Outcome::Arrived {
+        ports, gateway, now, ..
+    } = outcome
+    {
         for (port, state) in ports {
             text += &(words::port(*port, *state) + "\n");
         }
         if let Some(trouble) = gateway {
             text += &(fold(&format!("Its gateway is not set: {}.", said(trouble)), "") + "\n");
         }
+        text += &(fold(&read_back(course, now), "") + "\n");
         for line in pointers {
             text += &(line.clone() + "\n");
         }
@@ -54,6 +60,7 @@ pub(crate) fn ending(course: &Course, outcome: &Outcome, who: &Who, pointers: &[
     }
     Ending {
         well,
+        by_hand: by_hand(outcome),
         text,
         note,
         after: after(course, outcome),
@@ -65,7 +72,9 @@ fn by_hand(outcome: &Outcome) -> bool {
     match outcome {
         Outcome::NoService | Outcome::Unclear(_) | Outcome::Elsewhere => true,
         Outcome::Failed(Question::Restart, _) => false,
-        Outcome::Failed(_, Trouble::Says(refusal)) => !matches!(refusal, Refusal::NotAuthorized),
+        Outcome::Failed(_, Trouble::Says(refusal)) => {
+            !matches!(refusal, Refusal::NotAuthorized | Refusal::Cut)
+        }
         _ => false,
     }
 }
@@ -76,8 +85,13 @@ fn first(course: &Course, outcome: &Outcome, who: &Who) -> (bool, String) {
     let (old, new) = (job.at, job.to.address());
     let nothing = "Nothing was changed on the device.";
     match outcome {
-        Outcome::Arrived { took, ports, gateway } => {
-            let well = gateway.is_none() && all_answer(ports);
+        Outcome::Arrived {
+            took,
+            ports,
+            gateway,
+            now,
+        } => {
+            let well = gateway.is_none() && all_answer(ports) && differences(course, now).is_empty();
             let text = match took {
                 Some(took) if took.as_secs() == 0 => format!("{name} answers at {new} already."),
                 Some(took) => format!("{name} answers at {new}, {} after it was told.", span(*took)),
@@ -124,6 +138,34 @@ fn first(course: &Course, outcome: &Outcome, who: &Who) -> (bool, String) {
         Outcome::NotConfirmed => (false, format!("Not confirmed. {nothing}")),
         Outcome::Failed(question, trouble) => (false, failed(course, question, trouble, who)),
         Outcome::Interrupted => (false, interrupted(course)),
+    }
+}
+
+/// What it says now that it was not told.
+fn differences(course: &Course, now: &Now) -> Vec<String> {
+    match now {
+        Now::Told(now) => words::differences(now, course.job().to),
+        Now::Untold(_) | Now::NotAsked => Vec::new(),
+    }
+}
+
+/// What it says of its settings once it has moved.
+fn read_back(course: &Course, now: &Now) -> String {
+    let to = course.job().to;
+    let unread = "Mask and gateway could not be read back";
+    match now {
+        Now::Told(says) => {
+            let line = settings(Some(says), to.address());
+            match differences(course, now).as_slice() {
+                [] => format!("It says that it is set to {line}."),
+                all => format!(
+                    "It says that it is set to {line}. That is not what it was told: {}.",
+                    all.join("; ")
+                ),
+            }
+        }
+        Now::Untold(trouble) => format!("{unread}: {}.", said(trouble)),
+        Now::NotAsked => format!("{unread}: ONVIF does not answer at the new address."),
     }
 }
 
@@ -178,6 +220,7 @@ fn failed(course: &Course, question: &Question, trouble: &Trouble, who: &Who) ->
 fn said(trouble: &Trouble) -> String {
     match trouble {
         Trouble::Says(Refusal::Fault(fault)) => format!("it says {}", words::quoted(&fault.text)),
+        Trouble::Says(Refusal::Cut) => "its answer broke off before it was whole".to_owned(),
         Trouble::Says(refusal) => refusal.to_string(),
         Trouble::Mute { why, .. } => match why {
             Why::Refused => "it takes no connection",
@@ -237,13 +280,19 @@ fn step(course: &Course, outcome: &Outcome, who: &Who) -> Option<String> {
     let (name, mac) = (&who.short, &who.mac);
     let look = words::command("rigmuster survey --far") + " finds where it is";
     Some(match outcome {
-        Outcome::Arrived { ports, gateway, .. } => {
+        Outcome::Arrived {
+            ports, gateway, now, ..
+        } => {
             if !all_answer(ports) {
                 let check = words::command("rigmuster check");
                 let page = words::reach(who);
                 format!("give it a minute, then look again: {check}; its page opens with {page}")
             } else if gateway.is_some() {
                 format!("set the gateway on its own page: {}", words::reach(who))
+            } else if !differences(course, now).is_empty() {
+                format!("set that on its own page: {}", words::reach(who))
+            } else if !matches!(now, Now::Told(_)) {
+                format!("look at both on its own page: {}", words::reach(who))
             } else {
                 return None;
             }
@@ -287,7 +336,7 @@ fn step(course: &Course, outcome: &Outcome, who: &Who) -> Option<String> {
                 words::command("rigmuster check")
             )
         }
-        Outcome::Failed(_, Trouble::Mute { .. }) => {
+        Outcome::Failed(_, Trouble::Mute { .. } | Trouble::Says(Refusal::Cut)) => {
             format!("look whether {name} is still there ({look}), then try again")
         }
         Outcome::Interrupted if !course.sent().nothing() => format!("{look}: it is {mac}"),
@@ -304,16 +353,20 @@ fn step(course: &Course, outcome: &Outcome, who: &Who) -> Option<String> {
 /// How the device is now, as far as is known.
 fn after(course: &Course, outcome: &Outcome) -> String {
     let job = course.job();
-    let before = || settings_before(course.before(), job.at);
+    let before = || settings(course.before(), job.at);
     match outcome {
-        Outcome::Arrived { gateway, .. } => {
+        Outcome::Arrived { gateway, now, .. } => {
             let gateway = if gateway.is_some() {
                 ", but not its gateway"
             } else {
                 ""
             };
+            let says = match now {
+                Now::Told(now) => format!("; says {}", settings(Some(now), job.to.address())),
+                Now::Untold(_) | Now::NotAsked => "; does not say how it is set now".to_owned(),
+            };
             format!(
-                "answers at {}; was told {}{gateway}",
+                "answers at {}; was told {}{gateway}{says}",
                 job.to.address(),
                 settings_after(job.to)
             )

@@ -9,7 +9,7 @@ use vocab::{ArpForm, Ask, Budget, ControlPort, ControlState, Fact, Mac, Rank, Si
 
 use super::follow::{Follow, Trail, Verdict};
 use super::step::{Ports, Probed};
-use crate::hands::{Desk, Place, Sight, Stop, Talk, Whom};
+use crate::hands::{Desk, Reached, Sight, Stop, Talk, Whom};
 
 /// Probes that nobody answers before an address is taken for free: `PROBE_NUM` of RFC 5227 section 1.1.
 const PROBES: u32 = 3;
@@ -138,14 +138,13 @@ impl Look<'_> {
         }
     }
 
-    /// Asks control ports at its new address until all answer, for at most `within`. `None` are those that could
-    /// not be asked.
+    /// Asks control ports over a way until all answer, for at most `within`.
     ///
     /// # Errors
     /// It is to end.
     pub(super) async fn ports(
         &self,
-        place: &Place,
+        way: &Reached,
         wanted: &[ControlPort],
         within: Duration,
     ) -> Result<Ports, Stop> {
@@ -154,8 +153,7 @@ impl Look<'_> {
         let name = self.name;
         self.talk
             .progress(format!("asking the control ports of {name} ..."));
-        let way = self.talk.unless_stopped(self.desk.reach(place)).await?;
-        while let Ok(way) = &way {
+        loop {
             let mut silent = false;
             for (port, state) in &mut told {
                 if *state != Some(ControlState::Answered) {

@@ -13,11 +13,12 @@ mod order;
 mod pointers;
 mod step;
 mod target;
+mod whereabouts;
 mod words;
 mod work;
 
 pub(crate) use deed::readdress;
-pub(crate) use order::{Given, Order};
+pub(crate) use order::{Given, Offer, Order};
 pub(crate) use pointers::pointers;
 pub(crate) use target::{Refused, Target, Wish, target as check};
 pub(crate) use words::{CAUTION, fold, nowhere, settings_after};

@@ -1,5 +1,7 @@
 //! All that a deed needs to know of a device before it begins.
 
+use std::cell::RefCell;
+use std::rc::Rc;
 use std::time::Duration;
 
 use ledger::Snapshot;
@@ -29,6 +31,22 @@ pub(crate) enum Given {
     Login(Login),
 }
 
+/// Lets the user have the device's own page opened, once all that is left is to set it by hand: the device stands in
+/// here then, for whoever can open it.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Offer(Rc<RefCell<Option<Place>>>);
+
+impl Offer {
+    pub(super) fn accept(&self, place: Place) {
+        self.0.replace(Some(place));
+    }
+
+    /// The device whose page is wanted, if one is.
+    pub(crate) fn accepted(&self) -> Option<Place> {
+        self.0.take()
+    }
+}
+
 /// What is to be done to one device.
 #[derive(Debug)]
 pub(crate) struct Order {
@@ -50,6 +68,8 @@ pub(crate) struct Order {
     pub services: Vec<Service>,
     /// How long its start may take.
     pub boot: Duration,
+    /// Where the device's own page may be asked for; `None`: whoever wants it opens it by himself.
+    pub offer: Option<Offer>,
 }
 
 impl Order {
@@ -85,6 +105,7 @@ impl Order {
             to,
             login: Given::Ask,
             utc: None,
+            offer: None,
             ports,
             place,
         })

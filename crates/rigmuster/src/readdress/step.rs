@@ -29,6 +29,8 @@ pub(crate) struct Job {
 pub(crate) enum Step {
     /// Ask three times who holds this address; answered by [`Event::Probed`].
     Probe(Ipv4Addr),
+    /// Ask the device itself where its service is; answered by [`Event::Sought`].
+    Seek,
     /// Put this to the device, with the login if there is one; answered by [`Event::Heard`].
     Put(Service, Question),
     /// Get a login; answered by [`Event::Login`].
@@ -37,9 +39,9 @@ pub(crate) enum Step {
     Confirm,
     /// Look for it; answered by [`Event::Followed`].
     Follow(Trail),
-    /// Ask its control ports at the new address, and whether this port speaks ONVIF; answered by
+    /// Ask its control ports at the new address, and whether its service speaks there; answered by
     /// [`Event::Tried`].
-    Try(Option<u16>),
+    Try(Service),
     /// It is over.
     Over(Outcome),
 }
@@ -49,6 +51,8 @@ pub(crate) enum Step {
 pub(crate) enum Event {
     /// Of [`Step::Probe`].
     Probed(Probed),
+    /// Of [`Step::Seek`]: where the device says that its service is.
+    Sought(Vec<Service>),
     /// Of [`Step::Put`].
     Heard(Result<Answer, Trouble>),
     /// Of [`Step::Login`]: whether there is one.
@@ -58,7 +62,12 @@ pub(crate) enum Event {
     /// Of [`Step::Follow`].
     Followed(Verdict),
     /// Of [`Step::Try`].
-    Tried(Ports),
+    Tried {
+        /// Its control ports.
+        ports: Ports,
+        /// Whether its service speaks.
+        speaks: bool,
+    },
     /// Somebody ended it, in the middle of any step.
     Interrupted,
 }
@@ -139,13 +148,24 @@ pub(crate) enum Why {
     NoChance,
 }
 
-/// How the device is set.
+/// How the device says that it is set.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub(crate) struct Before {
+pub(crate) struct Settings {
     /// Its interface.
     pub interface: Interface,
     /// Its gateways; `None` where it does not say.
     pub gateways: Option<Vec<Ipv4Addr>>,
+}
+
+/// How the device says that it is set, once it has moved.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) enum Now {
+    /// Like that.
+    Told(Settings),
+    /// It does not say so.
+    Untold(Trouble),
+    /// It was not asked: its service did not speak at its new address.
+    NotAsked,
 }
 
 /// How far something that changes the device got.
@@ -193,6 +213,8 @@ pub(crate) enum Outcome {
         ports: Ports,
         /// Why the gateway was not set, if it was not.
         gateway: Option<Trouble>,
+        /// How it says that it is set now.
+        now: Now,
     },
     /// It is set like that already.
     Already,

@@ -9,7 +9,7 @@ use unicode_width::UnicodeWidthStr;
 use vocab::{ControlPort, ControlState, Ipv4Net, Text};
 
 use super::course::Course;
-use super::step::Before;
+use super::step::Settings;
 use super::target::Target;
 
 /// Said where the question is put.
@@ -70,7 +70,7 @@ pub(super) fn short(time: Duration) -> String {
 }
 
 /// Old and new settings side by side.
-fn table(before: Option<&Before>, at: Ipv4Addr, to: Target) -> String {
+fn table(before: Option<&Settings>, at: Ipv4Addr, to: Target) -> String {
     let net = before.and_then(|b| own(b, at));
     let unknown = || "not told".to_owned();
     let old_mask = net.map_or_else(unknown, |net| net.netmask().to_string());
@@ -95,11 +95,21 @@ fn table(before: Option<&Before>, at: Ipv4Addr, to: Target) -> String {
     ] {
         let _ = writeln!(out, "  {what:12}{old:20}{new}");
     }
+    for net in before.map(|b| others(b, at)).unwrap_or_default() {
+        let net = net.to_string();
+        let _ = writeln!(out, "  {:12}{net:20}goes, unless the device keeps it", "also");
+    }
     out
 }
 
+/// The addresses that were typed in beside the one at which it answers.
+fn others(settings: &Settings, at: Ipv4Addr) -> Vec<Ipv4Net> {
+    let typed = settings.interface.manual.iter().copied();
+    typed.filter(|net| net.addr() != at).collect()
+}
+
 /// The address at which it answers, with its mask, as far as the device says.
-fn own(before: &Before, at: Ipv4Addr) -> Option<Ipv4Net> {
+fn own(before: &Settings, at: Ipv4Addr) -> Option<Ipv4Net> {
     super::course::addresses(&before.interface).find(|net| net.addr() == at)
 }
 
@@ -108,12 +118,15 @@ fn list<T: ToString>(all: &[T]) -> String {
     all.join(", ")
 }
 
-/// Its settings in one line, for the journal: "192.168.0.100/24, gateway 192.168.0.1, no DHCP".
-pub(crate) fn settings_before(before: Option<&Before>, at: Ipv4Addr) -> String {
+/// Its settings in one line, as far as it says them: "192.168.0.100/24, gateway 192.168.0.1, no DHCP".
+pub(crate) fn settings(before: Option<&Settings>, at: Ipv4Addr) -> String {
     let Some(before) = before else {
         return format!("{at}, mask and gateway not told");
     };
-    let net = own(before, at).map_or_else(|| at.to_string(), |net| net.to_string());
+    let mut net = own(before, at).map_or_else(|| at.to_string(), |net| net.to_string());
+    for other in others(before, at) {
+        let _ = write!(net, " and {other}");
+    }
     let gateway = match &before.gateways {
         None => "gateway not told".to_owned(),
         Some(all) if all.is_empty() => "no gateway".to_owned(),
@@ -125,6 +138,30 @@ pub(crate) fn settings_before(before: Option<&Before>, at: Ipv4Addr) -> String {
         "no DHCP"
     };
     format!("{net}, {gateway}, {dhcp}")
+}
+
+/// In what the device's own word differs from what it was told.
+pub(crate) fn differences(now: &Settings, to: Target) -> Vec<String> {
+    let mut all = Vec::new();
+    match own(now, to.address()) {
+        Some(net) if net.prefix_len() == to.net.prefix_len() => {}
+        Some(net) => all.push(format!("mask {}, not {}", net.netmask(), to.net.netmask())),
+        None => all.push(format!("another address than {}", to.address())),
+    }
+    if let (Some(has), Some(gateway)) = (&now.gateways, to.gateway)
+        && !has.contains(&gateway)
+    {
+        let has = if has.is_empty() {
+            "none".to_owned()
+        } else {
+            list(has)
+        };
+        all.push(format!("gateway {has}, not {gateway}"));
+    }
+    if now.interface.dhcp {
+        all.push("DHCP on, not off".to_owned());
+    }
+    all
 }
 
 /// The settings that it gets, in one line.
@@ -182,7 +219,9 @@ pub(crate) fn way_back(course: &Course, who: &Who) -> String {
             Some(gateway) if !gateway.is_empty() => format!(", gateway {gateway}"),
             _ => String::new(),
         };
-        format!("set DHCP off, address {at}{mask}{gateway}")
+        let others = before.map(|b| others(b, at)).filter(|all| !all.is_empty());
+        let others = others.map_or_else(String::new, |all| format!("; beside it {}", list(&all)));
+        format!("set DHCP off, address {at}{mask}{gateway}{others}")
     };
     let _ = writeln!(out, "{}", fold(&format!("2. on its page: {values}"), "  "));
     out.push_str("  If no page opens: the same in its on-screen menu, or its reset button.\n");

@@ -9,33 +9,9 @@ use super::clock::DeviceTime;
 use super::digest::Challenge;
 use super::network::Token;
 use super::secret::{Draw, Login};
-use super::{DEVICE, NAMESPACES, PATH, SCHEMA, text, token};
+use super::service::Place;
+use super::{DEVICE, NAMESPACES, SCHEMA, text, token};
 use crate::http;
-
-/// Where a device's service stands. Its path there is the same on every device ([`super::PATH`]).
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Place {
-    /// The device.
-    pub host: Ipv4Addr,
-    /// The port.
-    pub port: u16,
-}
-
-impl Place {
-    /// The usual place behind a port.
-    pub const fn usual(host: Ipv4Addr, port: u16) -> Self {
-        Self { host, port }
-    }
-
-    /// The same service on a device that has another address now.
-    #[must_use]
-    pub const fn at(&self, host: Ipv4Addr) -> Self {
-        Self {
-            host,
-            port: self.port,
-        }
-    }
-}
 
 /// How an interface shall come by its address.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -144,7 +120,7 @@ impl Question {
                 challenge,
                 draw,
             } => {
-                let answer = challenge.answer(login, PATH, &draw);
+                let answer = challenge.answer(login, place.path.as_str(), &draw);
                 (String::new(), format!("Authorization: {answer}\r\n"))
             }
         };
@@ -156,9 +132,10 @@ impl Question {
             self.body()
         );
         format!(
-            "POST {PATH} HTTP/1.1\r\nHost: {}\r\nUser-Agent: rigmuster\r\n{beside}\
+            "POST {} HTTP/1.1\r\nHost: {}\r\nUser-Agent: rigmuster\r\n{beside}\
              Content-Type: application/soap+xml; charset=utf-8; action=\"{DEVICE}/{}\"\r\n\
              Content-Length: {}\r\nConnection: close\r\n\r\n{message}",
+            place.path.as_str(),
             http::authority(place.host, place.port),
             self.name(),
             message.len()

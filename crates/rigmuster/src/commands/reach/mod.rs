@@ -9,10 +9,13 @@ use std::time::Duration;
 use rig::Rig;
 use vocab::{ControlPort, ControlWord};
 
+use self::stand::How;
 use super::deed::{self, Found, find};
+use super::interrupt::Interrupt;
 use super::open::Run;
-use crate::args::ReachArgs;
+use crate::args::{ControlChoice, DeedArgs, ReachArgs};
 use crate::hands::{Deed, Place, Whom};
+use crate::settings::Expected;
 use crate::tunnel::Wanted;
 use crate::{Exit, Failure};
 
@@ -26,7 +29,7 @@ pub(super) async fn reach(args: ReachArgs) -> Result<Exit, Failure> {
     let expected = deed::prepare(Deed::Reach, &args.deed)?;
     let whom = Whom::read(&args.host, expected.rig.as_ref())?;
     if args.deed.dry_run {
-        let ports = ports(&args, expected.rig.as_ref(), whom.name());
+        let ports = ports(&args.control, expected.rig.as_ref(), whom.name());
         super::print(&plan::text(&args, &expected, &whom, &ports))?;
         return Ok(Exit::Done);
     }
@@ -40,17 +43,47 @@ pub(super) async fn reach(args: ReachArgs) -> Result<Exit, Failure> {
             return Ok(Exit::NotReady);
         }
     };
-    let ports = ports(&args, expected.rig.as_ref(), place.name.as_deref());
-    if is_near(&run, &place) && !place.shared && !run.simulated {
-        say::near(&place, &ports, args.open)?;
+    let how = How {
+        open: args.open,
+        span: args.span,
+    };
+    let (run, args, expected) = (&mut run, (&args.deed, args.control.as_slice()), &expected);
+    carry(run, args, expected, place, how, interrupt).await
+}
+
+/// The same for a device that another command has found, until somebody ends it; its page opens in the browser.
+pub(super) async fn open_page(
+    run: &mut Run,
+    args: &DeedArgs,
+    expected: &Expected,
+    place: Place,
+) -> Result<Exit, Failure> {
+    let how = How {
+        open: true,
+        span: None,
+    };
+    carry(run, (args, &[]), expected, place, how, deed::signals()?).await
+}
+
+async fn carry(
+    run: &mut Run,
+    (args, control): (&DeedArgs, &[ControlChoice]),
+    expected: &Expected,
+    place: Place,
+    how: How,
+    interrupt: Interrupt,
+) -> Result<Exit, Failure> {
+    let ports = ports(control, expected.rig.as_ref(), place.name.as_deref());
+    if is_near(run, &place) && !place.shared && !run.simulated {
+        say::near(&place, &ports, how.open)?;
         return Ok(Exit::Done);
     }
-    let journal = deed::record(&args.deed, &run, &expected);
-    stand::stand(&mut run, &args, place, ports, journal, interrupt).await
+    let journal = deed::record(args, run, expected);
+    stand::stand(run, how, place, ports, journal, interrupt).await
 }
 
 /// The control ports to carry, each transport's port once.
-fn ports(args: &ReachArgs, rig: Option<&Rig>, name: Option<&str>) -> Vec<Wanted> {
+fn ports(control: &[ControlChoice], rig: Option<&Rig>, name: Option<&str>) -> Vec<Wanted> {
     let usual = |word: ControlWord| {
         let port = word.usual_port()?;
         Some(ControlPort { word, port })
@@ -58,7 +91,7 @@ fn ports(args: &ReachArgs, rig: Option<&Rig>, name: Option<&str>) -> Vec<Wanted>
     let listed = rig
         .zip(name)
         .and_then(|(rig, name)| rig.devices.iter().find(|d| d.name == name));
-    let wanted: Vec<Wanted> = if args.control.is_empty() {
+    let wanted: Vec<Wanted> = if control.is_empty() {
         let of_file = listed.into_iter().flat_map(|d| d.control.iter().copied());
         let others = USUAL.into_iter().filter(|_| listed.is_none());
         // A page comes first, since that is what most want.
@@ -67,11 +100,11 @@ fn ports(args: &ReachArgs, rig: Option<&Rig>, name: Option<&str>) -> Vec<Wanted>
             .map(|port| Wanted { port, local: None })
             .collect()
     } else {
-        let wanted = |c: &crate::args::ControlChoice| Wanted {
+        let wanted = |c: &ControlChoice| Wanted {
             port: c.port,
             local: c.local,
         };
-        args.control.iter().map(wanted).collect()
+        control.iter().map(wanted).collect()
     };
     let mut once: Vec<Wanted> = Vec::new();
     for one in wanted {

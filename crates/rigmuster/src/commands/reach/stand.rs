@@ -2,6 +2,7 @@
 
 use std::io::{self, Write};
 use std::net::Ipv4Addr;
+use std::time::Duration;
 
 use sweep::TunnelNews;
 use tokio::sync::mpsc;
@@ -11,7 +12,6 @@ use super::super::deed;
 use super::super::interrupt::Interrupt;
 use super::super::open::Run;
 use super::say::{self, Figures};
-use crate::args::ReachArgs;
 use crate::hands::Place;
 use crate::journal::Recorder;
 use crate::tunnel::{Hall, Opened, Pump, Wanted};
@@ -19,6 +19,15 @@ use crate::{Exit, Failure};
 
 /// Addresses that others may take from it before it gives up.
 const TAKEN_MAX: usize = 5;
+
+/// How it is to stand.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct How {
+    /// The device's page is opened in the browser.
+    pub open: bool,
+    /// It ends after so long by itself.
+    pub span: Option<Duration>,
+}
 
 /// Why it ended.
 enum End {
@@ -32,7 +41,7 @@ enum End {
 
 struct Standing<'a> {
     run: &'a mut Run,
-    args: &'a ReachArgs,
+    how: How,
     place: Place,
     ports: Vec<Wanted>,
     journal: Recorder,
@@ -54,7 +63,7 @@ struct Standing<'a> {
 /// Borrows an address, opens the doors, and carries until it is ended.
 pub(super) async fn stand(
     run: &mut Run,
-    args: &ReachArgs,
+    how: How,
     place: Place,
     ports: Vec<Wanted>,
     journal: Recorder,
@@ -69,7 +78,7 @@ pub(super) async fn stand(
     let mut standing = Standing {
         hall: Hall::new(desk, place.address, tell),
         run,
-        args,
+        how,
         place,
         ports,
         journal,
@@ -110,7 +119,7 @@ impl Standing<'_> {
         interrupt: &mut Interrupt,
         news: &mut mpsc::UnboundedReceiver<(ControlPort, Opened)>,
     ) -> Result<End, Failure> {
-        let end_at = self.args.span.map(|span| self.now() + span);
+        let end_at = self.how.span.map(|span| self.now() + span);
         loop {
             if let Some(end) = self.hear()? {
                 return Ok(end);
@@ -225,7 +234,7 @@ impl Standing<'_> {
         self.told += 1;
         self.works += usize::from(matches!(opened, Opened::Works(_)));
         super::super::print(&say::port(port, opened))?;
-        if self.args.open
+        if self.how.open
             && !self.shown
             && let Some(url) = say::page(port, opened)
         {

@@ -34,8 +34,8 @@ pub(super) fn one(whom: &Whom, rig: Option<&Rig>, wish: Wish, within: Duration) 
             "ask three times by ARP whether {} is free; in use: stop",
             to.address()
         ),
-        "borrow a free address beside the device, checked by three ARP probes, and ask it by ONVIF (HTTP) for its \
-         time, where it offers that: port 80, or where it says so"
+        "borrow a free address beside the device, checked by three ARP probes, ask it from there where its ONVIF \
+         service is (WS-Discovery), and there (HTTP), else at port 80, for its time"
             .to_owned(),
         format!("ask how its network is set; if it wants a login, that is {login} and tried once"),
         "show old and new settings, and ask for a typed yes; else stop".to_owned(),
@@ -50,7 +50,8 @@ pub(super) fn one(whom: &Whom, rig: Option<&Rig>, wish: Wish, within: Duration) 
     let rest = [
         "look for it at its old and new address by ARP every 3 s, until it is there, for as long as its start may \
          take and a minute",
-        "ask its control ports there for a sign of life",
+        "ask its control ports there for a sign of life, from a borrowed address",
+        "ask once more how its network is set, with the same login",
     ];
     for (n, step) in rest.iter().enumerate() {
         let text = fold(step, "   ");

@@ -9,7 +9,7 @@ use crate::args::ReaddressArgs;
 use crate::commands::deed;
 use crate::hands::Deed;
 use crate::moves::Moves;
-use crate::readdress::{List, Order, wish, work as go_through};
+use crate::readdress::{List, Offer, Order, wish, work as go_through};
 use crate::settings::Expected;
 use crate::walltime;
 use crate::{Exit, Failure};
@@ -46,12 +46,14 @@ pub(super) async fn work(args: &ReaddressArgs, expected: Expected, file: &Path) 
     let stations: Vec<_> = (0..run.ledger.networks().count())
         .map(|leg| super::own(&run, leg))
         .collect();
+    let offer = Offer::default();
     let order = |task: &Task, place: crate::hands::Place, snapshot: &ledger::Snapshot| {
         let own = stations.get(place.leg).map(Vec::as_slice).unwrap_or_default();
         let order = Order::new(Some(&rig), place, wish(task), own, snapshot);
         let mut order = order.map_err(|refused| refused.to_string())?;
         order.login = login::given(rig.device(&task.device));
         order.utc = walltime::utc();
+        order.offer = Some(offer.clone());
         Ok(order)
     };
     let done = |nth: usize| {
@@ -66,8 +68,9 @@ pub(super) async fn work(args: &ReaddressArgs, expected: Expected, file: &Path) 
         order,
         done,
     };
-    deed::carry_out(Deed::Readdress, &mut run, journal, interrupt, |desk, talk| {
+    let done = deed::carry_out(Deed::Readdress, &mut run, journal, interrupt, |desk, talk| {
         go_through(desk, talk, list)
-    })
-    .await
+    });
+    let done = done.await;
+    super::then_open(done, &mut run, &args.deed, &expected, &offer).await
 }

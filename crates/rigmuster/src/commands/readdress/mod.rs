@@ -11,9 +11,10 @@ use vocab::Ipv4Net;
 
 use super::deed::{self, Found, find};
 use super::open::Run;
-use crate::args::ReaddressArgs;
+use super::reach::open_page;
+use crate::args::{DeedArgs, ReaddressArgs};
 use crate::hands::{Deed, Place, Whom};
-use crate::readdress::{Order, Wish, nowhere, readdress as give};
+use crate::readdress::{Offer, Order, Wish, nowhere, readdress as give};
 use crate::settings::Expected;
 use crate::walltime;
 use crate::{Exit, Failure};
@@ -57,13 +58,33 @@ async fn one(args: &ReaddressArgs, expected: Expected, device: &str) -> Result<E
             return Ok(Exit::NotReady);
         }
     };
-    let order = order(&run, rig, place, wish)?;
+    let mut order = order(&run, rig, place, wish)?;
+    let offer = Offer::default();
+    order.offer = Some(offer.clone());
     deed::warn_of_forwarding(&run, order.place.leg);
     let journal = deed::record(&args.deed, &run, &expected);
-    deed::carry_out(Deed::Readdress, &mut run, journal, interrupt, |desk, talk| {
+    let done = deed::carry_out(Deed::Readdress, &mut run, journal, interrupt, |desk, talk| {
         give(desk, talk, order)
-    })
-    .await
+    });
+    let done = done.await;
+    then_open(done, &mut run, &args.deed, &expected, &offer).await
+}
+
+/// Opens the page of the device that could not be set, if somebody wants that. It is not set by that.
+async fn then_open(
+    done: Result<Exit, Failure>,
+    run: &mut Run,
+    args: &DeedArgs,
+    expected: &Expected,
+    offer: &Offer,
+) -> Result<Exit, Failure> {
+    match offer.accepted() {
+        Some(place) => {
+            open_page(run, args, expected, place).await?;
+            Ok(Exit::NotReady)
+        }
+        None => done,
+    }
 }
 
 /// The order for the device at `place`.

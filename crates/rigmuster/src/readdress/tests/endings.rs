@@ -5,6 +5,7 @@ use venue::{ComesUp, DevicePlan, Takes, Tells, Trouble, Wants};
 use super::*;
 use crate::hands::End;
 use crate::hands::script::run;
+use crate::readdress::Offer;
 
 const YES: [&str; 3] = ["operator", PASSWORD, "yes"];
 
@@ -138,6 +139,19 @@ fn a_device_without_the_service_is_set_by_hand_and_reach_opens_its_page() {
             address: Some(Ipv4Addr::new(10, 40, 20, 61)),
             ..Wish::default()
         };
+        // Nobody is there to ask, somebody says no, somebody says yes.
+        for (answer, opens) in [(None, false), (Some("n"), false), (Some("y"), true)] {
+            let mut order = order(&stage, place.clone(), wish);
+            let offer = Offer::default();
+            order.offer = Some(offer.clone());
+            let answers = answer.map_or(Answer::Nobody, Answer::Line);
+            let course = stage
+                .play([answers], vec![], |desk, talk| readdress(desk, talk, order))
+                .await;
+            assert_eq!(course.end, Some(End::Failed), "{answer:?}");
+            assert!(says(&course, "Open its page from here now"), "{}", text(&course));
+            assert_eq!(offer.accepted(), opens.then(|| place.clone()), "{answer:?}");
+        }
         let order = order(&stage, place, wish);
         let course = stage
             .play([], vec![], |desk, talk| readdress(desk, talk, order))

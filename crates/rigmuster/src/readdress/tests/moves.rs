@@ -239,3 +239,22 @@ fn whenever_it_is_interrupted_it_says_what_was_sent() {
         assert!(sent_at_all.len() > 1, "{sent_at_all:?}");
     });
 }
+
+#[test]
+fn where_this_computer_has_no_address_in_the_new_subnet_the_device_is_proven_all_the_same() {
+    run(async {
+        let mut stage = stage(1, |plan| {
+            plan.computer().addresses = vec!["10.99.0.5/24".parse().unwrap()];
+        });
+        let course = give(&mut stage, "Sextant", ["operator", PASSWORD, "yes"], vec![]).await;
+        assert_eq!(course.end, Some(End::Done), "{}", text(&course));
+        for said in [
+            "visca-udp answers",
+            "onvif answers",
+            "set to 10.40.20.23/24, gateway 10.40.20.1",
+        ] {
+            assert!(says(&course, said), "{said}: {}", text(&course));
+        }
+        assert!(!says(&course, "could not be"), "{}", text(&course));
+    });
+}
