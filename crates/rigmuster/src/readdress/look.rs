@@ -9,6 +9,7 @@ use vocab::{ArpForm, Ask, Budget, ControlPort, ControlState, Fact, Mac, Rank, Si
 
 use super::follow::{Follow, Trail, Verdict};
 use super::step::{Ports, Probed};
+use super::words::short;
 use crate::hands::{Desk, Reached, Sight, Stop, Talk, Whom};
 
 /// Probes that nobody answers before an address is taken for free: `PROBE_NUM` of RFC 5227 section 1.1.
@@ -121,10 +122,10 @@ impl Look<'_> {
                 .last_at(now)
                 .map_or_else(String::new, |at| format!("; heard at {at}"));
             self.talk.progress(format!(
-                "waiting for it at {}: {} of {}{still}",
+                "waiting at {}: {} of {}{still}",
                 trail.new,
                 span(spent),
-                span(most)
+                short(most)
             ));
             let pause = follow.next_wake().since(now);
             let heard = self.desk.within(pause, seen.recv());

@@ -3,7 +3,7 @@
 use std::io::{self, IsTerminal, Write};
 
 use crossterm::event::{Event, KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
-use crossterm::terminal::{disable_raw_mode, enable_raw_mode};
+use crossterm::terminal::{disable_raw_mode, enable_raw_mode, size};
 use zeroize::Zeroizing;
 
 use super::super::print;
@@ -33,8 +33,8 @@ pub(super) struct Terminal {
     is_there: bool,
     input: Option<Input>,
     open: Option<Open>,
-    /// Whether a line of progress stands.
-    progress: bool,
+    /// The line of progress that stands; empty: none.
+    progress: String,
 }
 
 /// A question that waits. While it does, the terminal gives every key as it comes.
@@ -67,7 +67,7 @@ impl Terminal {
             is_there,
             input: None,
             open: None,
-            progress: false,
+            progress: String::new(),
         }
     }
 
@@ -137,16 +137,17 @@ impl Terminal {
         if self.open.is_some() || !io::stderr().is_terminal() {
             return;
         }
-        self.clear();
-        if !text.is_empty() {
-            self.progress = true;
-            eprint_now(text);
-            eprint_now(" (Ctrl-C ends it)");
+        let columns = size().map_or(COLUMNS, |(columns, _)| usize::from(columns));
+        let line = progress(text, columns);
+        if line != self.progress {
+            self.clear();
+            eprint_now(&line);
+            self.progress = line;
         }
     }
 
     fn clear(&mut self) {
-        if std::mem::take(&mut self.progress) {
+        if !std::mem::take(&mut self.progress).is_empty() {
             eprint_now("\r\x1b[K");
         }
     }
@@ -254,6 +255,21 @@ impl Open {
     }
 }
 
+/// A line of progress that leaves the last column free: one that is wrapped could not be taken away again.
+fn progress(text: &str, columns: usize) -> String {
+    const HINT: &str = " (Ctrl-C ends it)";
+    if text.is_empty() {
+        return String::new();
+    }
+    let room = columns.saturating_sub(1);
+    let line = if text.chars().count() + HINT.len() <= room {
+        format!("{text}{HINT}")
+    } else {
+        text.to_owned()
+    };
+    line.chars().take(room).collect()
+}
+
 /// Whole lines, the long ones broken between words.
 fn lines(text: &str) -> String {
     let mut out = String::new();
@@ -287,4 +303,24 @@ fn eprint_now(text: &str) {
     let mut err = io::stderr();
     let _ = err.write_all(text.as_bytes());
     let _ = err.flush();
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_line_of_progress_never_fills_a_row() {
+        let long = "waiting for it at 10.40.20.23: 11 s of 3 min; heard at 192.168.1.188, and so on";
+        assert_eq!(progress("asking ...", 80), "asking ... (Ctrl-C ends it)");
+        assert_eq!(
+            progress(&long[..61], 79),
+            format!("{} (Ctrl-C ends it)", &long[..61])
+        );
+        assert_eq!(progress(&long[..61], 78), long[..61]);
+        for columns in 0..90 {
+            assert!(progress(long, columns).chars().count() < columns.max(1));
+        }
+        assert_eq!(progress("", 80), "");
+    }
 }
