@@ -13,7 +13,7 @@ use crate::moves::Moves;
 use crate::past::Past;
 use crate::plan::{Hit, Plan};
 use crate::rows::{One, Who};
-use crate::{Look, Request, deed, paint};
+use crate::{Deed, Look, Request, deed, paint};
 
 mod asking;
 mod cable;
@@ -78,6 +78,8 @@ pub struct Board {
     past: Past,
     moves: Option<Moves>,
     deed: Option<Panel>,
+    /// Which deed was wanted last, until it begins.
+    wanted: Option<Deed>,
 }
 
 impl Board {
@@ -101,6 +103,7 @@ impl Board {
             past: Past::NONE,
             moves: None,
             deed: None,
+            wanted: None,
         }
     }
 
@@ -241,6 +244,7 @@ impl Board {
             }
             Action::Yes | Action::No => return self.answer(action == Action::Yes, snapshot),
             Action::Do(deed) => return self.ask_deed(deed, snapshot),
+            Action::Take => return self.take_offer(),
             Action::EndDeed => return Some(self.end_deed_now()),
             Action::Sweep if snapshot.listen_only => self.tell(SILENT),
             Action::Sweep => {
@@ -356,7 +360,9 @@ impl Board {
                 _ => {}
             }
             if let Some(plan) = self.plan_here(snapshot) {
-                self.page_top = plan.page_top;
+                // Who goes to the end of a deed's page sees what is said next.
+                let follows = self.page == Some(Page::Deed) && plan.page_top < self.page_top;
+                self.page_top = if follows { usize::MAX } else { plan.page_top };
             }
             return;
         }

@@ -7,6 +7,7 @@ use std::fmt;
 use ratatui::text::Line;
 use zeroize::Zeroizing;
 
+use crate::Deed;
 use crate::big::{self, Size};
 use crate::look;
 use crate::text;
@@ -25,6 +26,8 @@ pub enum DeedForm {
     Text,
     /// Typed, and not shown.
     Secret,
+    /// By the key for a page, at any time while the deed goes on; whoever looks elsewhere is not called back.
+    Offer,
 }
 
 /// What kind of line it is.
@@ -74,6 +77,8 @@ struct Asked {
 pub(crate) enum Mood {
     /// It goes on.
     Runs,
+    /// It goes on, and a page can be opened in the browser.
+    Offers,
     /// It asks for yes or no.
     YesNo,
     /// It asks for something typed.
@@ -84,6 +89,7 @@ pub(crate) enum Mood {
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) struct Panel {
     title: String,
+    kind: Option<Deed>,
     lines: Vec<(DeedLine, String)>,
     progress: String,
     /// What is to be read from afar, in lines.
@@ -96,15 +102,26 @@ pub(crate) struct Panel {
 const PROMPT: &str = ">";
 
 impl Panel {
-    pub(crate) fn new(title: &str) -> Self {
+    pub(crate) fn new(title: &str, kind: Option<Deed>) -> Self {
         Self {
             title: title.to_owned(),
+            kind,
             lines: Vec::new(),
             progress: String::new(),
             call: String::new(),
             asked: None,
             over: false,
         }
+    }
+
+    /// What it is called.
+    pub(crate) fn title(&self) -> &str {
+        &self.title
+    }
+
+    /// Which deed it is.
+    pub(crate) const fn kind(&self) -> Option<Deed> {
+        self.kind
     }
 
     pub(crate) fn say(&mut self, kind: DeedLine, words: &str) {
@@ -124,6 +141,14 @@ impl Panel {
     }
 
     pub(crate) fn ask(&mut self, words: &str, form: DeedForm) {
+        if form == DeedForm::Offer {
+            self.asked = Some(Asked {
+                words: String::new(),
+                form,
+                typed: Answer::new(""),
+            });
+            return;
+        }
         // At the foot there is room for a short question alone.
         let (above, last) = words.trim_end().rsplit_once('\n').unwrap_or(("", words));
         self.say(DeedLine::Aside, above);
@@ -159,6 +184,7 @@ impl Panel {
             _ if self.over => None,
             None => Some(Mood::Runs),
             Some(asked) if asked.form == DeedForm::YesNo => Some(Mood::YesNo),
+            Some(asked) if asked.form == DeedForm::Offer => Some(Mood::Offers),
             Some(_) => Some(Mood::Types),
         }
     }
@@ -170,6 +196,7 @@ impl Panel {
             DeedForm::YesNo => asked.words.clone(),
             DeedForm::Text => format!("> {}_", asked.typed.0.as_str()),
             DeedForm::Secret => "> (not shown) _".to_owned(),
+            DeedForm::Offer => return None,
         })
     }
 

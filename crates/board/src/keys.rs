@@ -52,6 +52,8 @@ pub(crate) enum Action {
     StopCheck,
     /// Have a deed done to what is selected, after its questions.
     Do(crate::Deed),
+    /// Take what the deed under way offers.
+    Take,
     /// End the deed under way.
     EndDeed,
     /// Accept the probable match of the selected missing device.
@@ -185,6 +187,13 @@ pub(crate) static KEYS: &[Key] = &[
         "asks, then gives the selected device its address in the file",
     ),
     key(
+        Action::Do(Deed::Reach),
+        &[KeyCode::Char('o')],
+        "o",
+        "open",
+        "opens the selected device at 127.0.0.1: its page, its ports",
+    ),
+    key(
         Action::Do(Deed::Walk),
         &[KeyCode::Char('p')],
         "p",
@@ -312,7 +321,7 @@ pub(crate) fn action(mood: Mood, event: &KeyEvent) -> Option<Action> {
         | Mood::Cabling
         | Mood::Deed(deed::Mood::YesNo | deed::Mood::Types) => own.or_else(|| find(KEYS).filter(scrolls)),
         Mood::Checking
-        | Mood::Deed(deed::Mood::Runs)
+        | Mood::Deed(deed::Mood::Runs | deed::Mood::Offers)
         | Mood::Board
         | Mood::Sheet
         | Mood::Moves
@@ -372,6 +381,7 @@ pub(crate) fn hints(mood: Mood, x: u16, columns: u16, of_use: impl Fn(Action) ->
             Do(Deed::Wink),
             Do(Deed::Readdress),
             Do(Deed::Walk),
+            Do(Deed::Reach),
             Moves,
         ],
         Mood::Moves => &[Help, Quit, Back, Tick],

@@ -186,7 +186,7 @@ fn foot(board: &Board, pen: &mut Pen<'_>, plan: &Plan) {
         | Mood::Moves
         | Mood::Page
         | Mood::Checking
-        | Mood::Deed(deed::Mood::Runs) => {
+        | Mood::Deed(deed::Mood::Runs | deed::Mood::Offers) => {
             if let Some(notice) = board.notice() {
                 pen.put(1, 0, u16::MAX, notice, look::BOLD);
                 return;

@@ -12,6 +12,8 @@ pub enum Deed {
     Wink,
     /// Give it the address that the rig file says.
     Readdress,
+    /// Open it in the user's own browser and control software.
+    Reach,
     /// Prove the channels of the panel that it is, or that it hangs on.
     Walk,
 }

@@ -1,7 +1,10 @@
 //! Deeds by the board's keys on a real terminal, on devices of other making behind real kernels.
 
-use rigmuster_tests::lab::{Lab, SEAT, lab};
-use rigmuster_tests::program::Outcome;
+use std::fs;
+use std::os::unix::fs::PermissionsExt;
+
+use rigmuster_tests::lab::{Lab, SEAT, lab, until};
+use rigmuster_tests::program::{Call, Outcome};
 use rigmuster_tests::python_has;
 use rigmuster_tests::rigs::RigText;
 use serde_json::Value;
@@ -87,6 +90,91 @@ fn on_the_board_a_channel_is_proven_by_the_head_that_moves() {
         board.send("q");
         assert_eq!(board.end().code, 0);
         assert_eq!(actions(lab).len(), 4, "begun, two channels, ended");
+    });
+}
+
+/// Sockets that listen at the seat, by its kernel's word, and those of them that are not at 127.0.0.1.
+fn listeners(lab: &Lab) -> (usize, usize) {
+    let list = lab.within(SEAT, &["cat", "/proc/net/tcp"]);
+    let list = String::from_utf8_lossy(&list.stdout).into_owned();
+    let lines = list
+        .lines()
+        .map(|line| line.split_whitespace().collect::<Vec<_>>());
+    let all: Vec<Vec<&str>> = lines.filter(|words| words[3] == "0A").collect();
+    let far = all.iter().filter(|words| !words[1].starts_with("0100007F:"));
+    (all.len(), far.count())
+}
+
+#[test]
+fn on_the_board_a_page_on_a_foreign_subnet_opens_until_esc() {
+    let name = "on_the_board_a_page_on_a_foreign_subnet_opens_until_esc";
+    lab(name, |lab| {
+        lab.seat(&["10.40.8.5/24"]);
+        lab.host("loft", LOFT, &["192.168.0.20/24"]);
+        let _server = lab.tool("loft", "page.py", &["the loft", "80"]);
+        let rig = RigText::hall().device("Organ loft", LOFT, "10.40.8.21", &["control = [\"http\"]"]);
+        let rig = lab.rig(rig.as_str());
+        // In the place of the system's opener.
+        let folder = rig.parent().unwrap().join("opener");
+        let (said, program) = (folder.join("said"), folder.join("xdg-open"));
+        fs::create_dir_all(&folder).unwrap();
+        let script = format!(
+            "#!/bin/sh\necho \"$1\" > {0}.new && mv {0}.new {0}\n",
+            said.display()
+        );
+        fs::write(&program, script).unwrap();
+        fs::set_permissions(&program, fs::Permissions::from_mode(0o755)).unwrap();
+        let path = format!("{}:{}", folder.display(), std::env::var("PATH").unwrap());
+        let args = ["board", &rig.display().to_string(), "--journal", JOURNAL];
+        let board = lab.screen(&args).env("PATH", &path).start();
+        board.wait_text("another");
+        board.send("o");
+        board.wait_words(&[
+            "speaking from 192.168.0.",
+            "http://127.0.0.1:",
+            "o comes back here",
+        ]);
+        let before = lab.settings(SEAT);
+        let screen = board.contents();
+        let (_, after) = screen.split_once("http://").unwrap();
+        let url = format!("http://{}/", after.split('/').next().unwrap());
+        let curl = [
+            "ip",
+            "netns",
+            "exec",
+            SEAT,
+            "curl",
+            "-sS",
+            "--max-time",
+            "20",
+            &url,
+        ];
+        let page = Call::of(curl).run();
+        assert!(
+            page.expect(0).out.contains("the page of the loft"),
+            "{}",
+            page.out
+        );
+        board.wait_text(" from it, ");
+        assert_eq!(listeners(lab).1, 0, "only at 127.0.0.1");
+        board.send("b");
+        board.wait_text("The browser was told to open http://127.0.0.1:");
+        until("the opener's word", || said.exists());
+        assert_eq!(fs::read_to_string(&said).unwrap().trim(), url);
+        assert_eq!(lab.settings(SEAT)[..2], before[..2], "while it stands");
+        board.send("\x1b");
+        board.wait_words(&["All doors are closed", "Ended, as you wanted"]);
+        assert_eq!(listeners(lab), (0, 0), "no door is left");
+        assert_eq!(lab.settings(SEAT)[..2], before[..2], "afterwards");
+        board.send("\x1b");
+        board.wait_text("Tab view");
+        board.send("q");
+        assert_eq!(board.end().code, 0);
+        let [(began, _), (ended, after)] = actions(lab).try_into().unwrap();
+        assert!(
+            began == true && ended == false && after.contains("after: as it was"),
+            "{after}"
+        );
     });
 }
 

@@ -17,8 +17,13 @@ const LOCKED: &str = "The show lock is on: nothing may act on a device. Key l li
 impl Board {
     /// The user wants a deed done to what is selected. One that is under way is shown instead.
     pub(super) fn ask_deed(&mut self, deed: Deed, snapshot: &Snapshot) -> Option<Request> {
-        if self.deed.as_ref().is_some_and(|panel| !panel.is_over()) {
+        if let Some(panel) = self.deed.as_ref().filter(|panel| !panel.is_over()) {
+            let words = format!("First this: {} goes on. Esc ends it.", panel.title());
+            let another = panel.kind() != Some(deed);
             self.show_deed();
+            if another {
+                self.tell(&words);
+            }
             return None;
         }
         if snapshot.level() != Level::All {
@@ -33,12 +38,13 @@ impl Board {
                 return None;
             }
         };
+        self.wanted = Some(deed);
         Some(Request::Deed { deed, who })
     }
 
     /// Opens the page of a deed that begins.
     pub fn begin_deed(&mut self, title: &str) {
-        self.deed = Some(Panel::new(title));
+        self.deed = Some(Panel::new(title, self.wanted.take()));
         self.show_deed();
     }
 
@@ -60,6 +66,9 @@ impl Board {
     /// Asks what the deed asks; the answer is a [`Request::Answer`].
     pub fn deed_asks(&mut self, words: &str, form: DeedForm) {
         self.change_deed(|panel| panel.ask(words, form));
+        if form == DeedForm::Offer {
+            return;
+        }
         self.asking = None;
         self.show_deed();
     }
@@ -92,6 +101,11 @@ impl Board {
         // Its end is what matters, until somebody scrolls.
         self.page_top = usize::MAX;
         self.dirty = true;
+    }
+
+    /// Takes what the deed under way offers.
+    pub(super) fn take_offer(&mut self) -> Option<Request> {
+        self.deed.as_mut()?.take(true).map(Request::Answer)
     }
 
     /// Ends the deed under way. What was typed so far is gone at once.
@@ -135,6 +149,8 @@ impl Board {
 
     /// The answer to what a deed asks; `None` if it asks nothing.
     pub(super) fn answer_deed(&mut self, action: Action) -> Option<Request> {
+        // What comes of it is what matters.
+        self.page_top = usize::MAX;
         let panel = self.deed.as_mut()?;
         panel.take(action == Action::Yes).map(Request::Answer)
     }

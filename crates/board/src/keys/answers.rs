@@ -89,6 +89,17 @@ static ANSWERING: [Key; 2] = [
     key(Action::Yes, &[KeyCode::Enter], "Enter", "done", ""),
     end("end it"),
 ];
+/// A deed offers a page, and goes on.
+static OFFERING: [Key; 2] = [
+    key(
+        Action::Take,
+        &[KeyCode::Char('b'), KeyCode::Char('B'), KeyCode::Enter],
+        "b",
+        "browser",
+        "",
+    ),
+    end("close it"),
+];
 static DOING: [Key; 1] = [end("end it in order")];
 
 /// The keys that belong to this mood alone; none where the board's own do.
@@ -102,6 +113,7 @@ pub(super) fn of(mood: Mood) -> &'static [Key] {
         Mood::Levels => &LEVELS,
         Mood::Typing => &TYPING,
         Mood::Deed(deed::Mood::Runs) => &DOING,
+        Mood::Deed(deed::Mood::Offers) => &OFFERING,
         Mood::Deed(deed::Mood::YesNo) => &AGREEING,
         Mood::Deed(deed::Mood::Types) => &ANSWERING,
         Mood::Board | Mood::Sheet | Mood::Moves | Mood::Page => &[],

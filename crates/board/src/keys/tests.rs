@@ -16,6 +16,7 @@ fn no_key_does_two_things() {
         Mood::Cabling,
         Mood::Levels,
         Mood::Deed(deed::Mood::Runs),
+        Mood::Deed(deed::Mood::Offers),
         Mood::Deed(deed::Mood::YesNo),
         Mood::Deed(deed::Mood::Types),
     ];

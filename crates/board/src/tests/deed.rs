@@ -104,3 +104,53 @@ fn under_the_show_lock_none_begins_and_the_lock_can_fall_while_one_runs() {
         Some(Request::Level(vocab::Level::Silent))
     );
 }
+
+#[test]
+fn what_is_said_next_is_in_sight_but_for_whoever_scrolled_up() {
+    let s = hall::calm();
+    let mut seat = asked(80, 24);
+    let say = |seat: &mut Seat, from: u32| {
+        for n in from..from + 30 {
+            seat.board.deed_says(DeedLine::Aside, &format!("line {n}"));
+        }
+    };
+    say(&mut seat, 0);
+    assert!(seat.see(&s).contains("line 29"));
+    seat.press(KeyCode::Up, &s);
+    say(&mut seat, 30);
+    assert!(!seat.see(&s).contains("line 59"));
+    // An answer shows what comes of it, and so does going to the end.
+    seat.press(KeyCode::Char('y'), &s);
+    assert!(seat.see(&s).contains("Switch the lamp? yes"));
+    say(&mut seat, 60);
+    assert!(seat.see(&s).contains("line 89"));
+    for key in [KeyCode::Down, KeyCode::PageDown, KeyCode::End] {
+        seat.press(KeyCode::Up, &s);
+        say(&mut seat, 90);
+        assert!(!seat.see(&s).contains("line 119"));
+        seat.press(KeyCode::End, &s);
+        seat.press(key, &s);
+        say(&mut seat, 120);
+        assert!(seat.see(&s).contains("line 149"), "{key:?}");
+        seat.board.begin_deed("wink Organ loft");
+        say(&mut seat, 0);
+    }
+}
+
+#[test]
+fn a_page_that_is_offered_calls_nobody_back_and_is_opened_by_one_key() {
+    let s = hall::calm();
+    let mut seat = Seat::new(80, 24);
+    assert!(seat.press(KeyCode::Char('o'), &s).is_some());
+    seat.board.begin_deed("reach Organ loft");
+    seat.press(KeyCode::Tab, &s);
+    seat.board.deed_asks("", DeedForm::Offer);
+    assert!(!seat.see(&s).contains("reach Organ loft"));
+    seat.press(KeyCode::Char('o'), &s);
+    assert!(seat.see(&s).contains("b browser  Esc close it"));
+    for key in [KeyCode::Char('b'), KeyCode::Enter] {
+        assert_eq!(seat.press(key, &s), Some(Request::Answer(Answer::new(""))));
+        seat.board.deed_asks("", DeedForm::Offer);
+    }
+    assert_eq!(seat.press(KeyCode::Esc, &s), Some(Request::EndDeed));
+}

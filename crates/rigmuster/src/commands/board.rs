@@ -164,6 +164,8 @@ async fn draw(
         let until = if given { Some(now) } else { until };
         if given {
             run.source.turn(until).await;
+            // Tasks beside a deed get their turn.
+            tokio::task::yield_now().await;
         }
         tokio::select! {
             biased;

@@ -9,7 +9,7 @@ use vocab::{Ask, ControlPort, ControlState, Moment, Sighting};
 
 use super::clock::Clock;
 use super::whom::Place;
-use super::wish::{NoWay, Way, Wish};
+use super::wish::{Flow, NoWay, Way, Wish};
 use crate::tunnel::{self, Line};
 
 /// So long an address to speak from may be sought: the scanner seeks for 30 s at most, and probes for 2.
@@ -59,11 +59,12 @@ impl Desk {
     pub(crate) async fn reach(&self, place: &Place) -> Result<Reached, NoWay> {
         let (tell, told) = oneshot::channel();
         let _ = self.wishes.send(Wish::Open(place.clone(), tell));
-        let (desk, way) = told.await.map_err(|_| NoWay::NoAddress)?;
+        let (desk, way, flow) = told.await.map_err(|_| NoWay::NoAddress)?;
         let reached = Reached {
             place: place.clone(),
             desk,
             way,
+            flow,
             wishes: self.wishes.clone(),
         };
         match self.within(SEEK, reached.stands()).await {
@@ -99,6 +100,7 @@ pub(crate) struct Reached {
     place: Place,
     desk: tunnel::Desk,
     way: watch::Receiver<Way>,
+    flow: watch::Receiver<Flow>,
     wishes: mpsc::UnboundedSender<Wish>,
 }
 
@@ -107,6 +109,16 @@ impl Reached {
     /// exchanges go on.
     pub(crate) fn way(&self) -> Way {
         *self.way.borrow()
+    }
+
+    /// What went by it so far.
+    pub(crate) fn flow(&self) -> Flow {
+        *self.flow.borrow()
+    }
+
+    /// How tasks beside the deed use it.
+    pub(crate) fn tunnel(&self) -> tunnel::Desk {
+        self.desk.clone()
     }
 
     /// Until it stands; the address that it speaks from.

@@ -126,15 +126,19 @@ impl<'a> Doing<'a> {
 
     /// Until there is something to do for it that does not come from the source. Dropping the future loses nothing.
     pub(crate) async fn rung(&self) {
-        std::future::poll_fn(|cx| {
+        let bell = std::future::poll_fn(|cx| {
             let mut state = self.bell.0.lock().unwrap_or_else(PoisonError::into_inner);
             if state.0 {
                 return Poll::Ready(());
             }
             state.1 = Some(cx.waker().clone());
             Poll::Pending
-        })
-        .await;
+        });
+        tokio::select! {
+            biased;
+            () = bell => {}
+            () = self.room.stirred() => {}
+        }
     }
 
     /// Tells it to end in good order: what it changed it puts back, unless the show lock is on.

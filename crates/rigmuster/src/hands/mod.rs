@@ -45,7 +45,7 @@ pub(crate) use gate::{Deed, admit, may};
 pub(crate) use stop::Stop;
 pub(crate) use talk::{Form, Question, Said, Talk};
 pub(crate) use whom::{Place, Sight, Whom};
-pub(crate) use wish::Way;
+pub(crate) use wish::{NoWay, Way};
 
 #[cfg(test)]
 mod tests;

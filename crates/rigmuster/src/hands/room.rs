@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use ledger::{Muster, Snapshot};
 use sweep::{Peer, TunnelNews};
-use tokio::sync::{mpsc, oneshot, watch};
+use tokio::sync::{Notify, mpsc, oneshot, watch};
 use vocab::{Moment, Sighting};
 
 use super::clock::Clock;
@@ -13,7 +13,7 @@ use super::desk::Desk;
 use super::stop::{Stop, StopCord, cord};
 use super::talk::{Said, Talk};
 use super::whom::Place;
-use super::wish::{Handed, NoWay, Way, Wish};
+use super::wish::{Flow, Handed, NoWay, Way, Wish};
 use crate::source::{Source, exchange_heard};
 use crate::tunnel::{self, Pump};
 
@@ -25,6 +25,7 @@ struct Path {
     pump: Pump,
     desk: tunnel::Desk,
     way: watch::Sender<Way>,
+    flow: watch::Sender<Flow>,
     /// How many hold it.
     holders: usize,
     /// How often its address was taken.
@@ -38,6 +39,8 @@ type Looker = (Option<u64>, oneshot::Sender<(u64, Arc<Snapshot>)>);
 pub(super) struct Room {
     clock: Clock,
     cord: StopCord,
+    /// What tasks beside the deed do with any way stirs this.
+    stir: Arc<Notify>,
     wishes: mpsc::UnboundedReceiver<Wish>,
     paths: BTreeMap<(usize, Peer), Path>,
     ears: Vec<mpsc::UnboundedSender<(usize, Sighting)>>,
@@ -60,6 +63,7 @@ impl Room {
         let room = Self {
             clock,
             cord,
+            stir: Arc::new(Notify::new()),
             wishes,
             paths: BTreeMap::new(),
             ears: Vec::new(),
@@ -98,7 +102,15 @@ impl Room {
         self.take_news(source, muster);
         let mut given = false;
         for ((leg, peer), path) in &mut self.paths {
-            given |= path.pump.turn(now, source.carrier(*leg, *peer));
+            let carrier = source.carrier(*leg, *peer);
+            let heard = carrier.as_ref().and_then(|carrier| carrier.heard());
+            given |= path.pump.turn(now, carrier);
+            let flow = Flow {
+                traffic: path.pump.traffic(),
+                heard,
+            };
+            path.flow
+                .send_if_modified(|old| std::mem::replace(old, flow) != flow);
         }
         // After the pumps, so that the last words of a deed leave.
         for place in closed {
@@ -110,6 +122,11 @@ impl Room {
     /// The next thing that the deed has to say.
     pub(super) fn said(&mut self) -> Option<Said> {
         self.said.pop_front()
+    }
+
+    /// Until a task beside the deed has done something. Dropping the future loses nothing.
+    pub(super) async fn stirred(&self) {
+        self.stir.notified().await;
     }
 
     /// When there is something to do even if nothing happens.
@@ -144,9 +161,9 @@ impl Room {
         let key = (place.leg, place.peer());
         if let Some(path) = self.paths.get_mut(&key) {
             path.holders += 1;
-            return (path.desk.clone(), path.way.subscribe());
+            return (path.desk.clone(), path.way.subscribe(), path.flow.subscribe());
         }
-        let (pump, desk) = Pump::new();
+        let (pump, desk) = Pump::stirring(Arc::clone(&self.stir));
         let locked = self.cord.pulled() == Some(Stop::Locked);
         let way = if locked {
             Way::Closed(NoWay::Locked)
@@ -156,15 +173,17 @@ impl Room {
             Way::Seeks
         };
         let (way, handed) = watch::channel(way);
+        let (flow, flows) = watch::channel(Flow::default());
         let path = Path {
             pump,
             desk: desk.clone(),
             way,
+            flow,
             holders: 1,
             taken: 0,
         };
         self.paths.insert(key, path);
-        (desk, handed)
+        (desk, handed, flows)
     }
 
     fn close(&mut self, place: &Place, source: &mut Source) -> bool {

@@ -172,6 +172,7 @@ impl Stage {
                             Form::Word(_) => "??",
                             Form::Text => ">",
                             Form::Secret => "*",
+                            Form::Offer(_) => "+",
                         };
                         course.lines.push(format!("{sign} {}", question.text));
                         match answers.pop_front() {

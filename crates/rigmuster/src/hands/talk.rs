@@ -40,6 +40,8 @@ pub(crate) enum Form {
     Text,
     /// A line that nobody may read over a shoulder.
     Secret,
+    /// Something that can be had by one key for as long as it goes on, called so. A host may leave it out.
+    Offer(&'static str),
 }
 
 /// A question and the way back for its answer.
@@ -151,6 +153,14 @@ impl Talk {
     /// The deed is to end.
     pub(crate) async fn secret(&self, question: impl Into<String>) -> Result<Secret, Stop> {
         self.ask(Form::Secret, question.into()).await.map(Secret)
+    }
+
+    /// Offers something by one key, called so; returns each time that somebody takes it, and is to be called anew.
+    ///
+    /// # Errors
+    /// The deed is to end.
+    pub(crate) async fn offer(&self, what: &'static str) -> Result<(), Stop> {
+        self.ask(Form::Offer(what), String::new()).await.map(drop)
     }
 
     /// The head count as it is now.

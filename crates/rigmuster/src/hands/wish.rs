@@ -5,11 +5,11 @@ use std::sync::Arc;
 
 use ledger::Snapshot;
 use tokio::sync::{mpsc, oneshot, watch};
-use vocab::{Ask, Sighting};
+use vocab::{Ask, Moment, Sighting};
 
 use super::talk::Said;
 use super::whom::Place;
-use crate::tunnel;
+use crate::tunnel::{self, Traffic};
 
 /// How a way to a device stands.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -20,6 +20,15 @@ pub(crate) enum Way {
     Stands(Ipv4Addr),
     /// There is none.
     Closed(NoWay),
+}
+
+/// What goes by a way to a device.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub(crate) struct Flow {
+    /// What went so far.
+    pub traffic: Traffic,
+    /// When the device was heard last by it.
+    pub heard: Option<Moment>,
 }
 
 /// Why there is no way to a device.
@@ -34,7 +43,7 @@ pub(crate) enum NoWay {
 }
 
 /// A way to a device as the host hands it out.
-pub(super) type Handed = (tunnel::Desk, watch::Receiver<Way>);
+pub(super) type Handed = (tunnel::Desk, watch::Receiver<Way>, watch::Receiver<Flow>);
 
 /// A wish.
 #[derive(Debug)]

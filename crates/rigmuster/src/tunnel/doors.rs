@@ -5,7 +5,7 @@ use std::net::{Ipv4Addr, SocketAddr};
 use std::sync::{Arc, PoisonError, RwLock};
 
 use tokio::net::{TcpListener, TcpStream, UdpSocket};
-use tokio::sync::{Semaphore, mpsc};
+use tokio::sync::{Semaphore, mpsc, watch};
 use tokio::time::sleep;
 use vocab::{ControlPort, ControlState, ControlWord};
 
@@ -42,13 +42,22 @@ pub(crate) enum Opened {
     NoDoor(io::Error),
 }
 
+/// The doors of one device. Dropping it closes them all.
+#[derive(Debug)]
+pub(crate) struct Hall {
+    shared: Shared,
+    open: watch::Sender<bool>,
+}
+
 /// What all doors share.
 #[derive(Debug, Clone)]
-pub(crate) struct Hall {
+struct Shared {
     desk: Desk,
     names: Arc<RwLock<Names>>,
     places: Arc<Semaphore>,
     news: mpsc::UnboundedSender<(ControlPort, Opened)>,
+    /// Whether they are to be open.
+    open: watch::Receiver<bool>,
 }
 
 impl Hall {
@@ -58,29 +67,57 @@ impl Hall {
         device: Ipv4Addr,
         news: mpsc::UnboundedSender<(ControlPort, Opened)>,
     ) -> Self {
-        Self {
+        let (open, opened) = watch::channel(true);
+        let shared = Shared {
             desk,
             names: Arc::new(RwLock::new(Names::new(device))),
             places: Arc::new(Semaphore::new(CONNECTIONS)),
             news,
-        }
+            open: opened,
+        };
+        Self { shared, open }
     }
 
-    /// Opens a door once its control port answers, and keeps it open until the runtime ends.
+    /// Opens a door once its control port answers, and keeps it open until all are closed.
     pub(crate) fn open(&self, wanted: Wanted) {
-        let hall = self.clone();
+        let hall = self.shared.clone();
         tokio::spawn(async move {
-            let port = wanted.port;
-            let opened = if port.word.is_udp() {
-                hall.datagrams(wanted).await
-            } else {
-                hall.streams(wanted).await
-            };
-            // It came to nothing; where it did not, this was told long ago.
-            if let Err(opened) = opened {
-                let _ = hall.news.send((port, opened));
+            tokio::select! {
+                biased;
+                () = hall.closed() => {}
+                () = hall.stand(wanted) => {}
             }
         });
+    }
+
+    /// Closes all doors; returns once no listener and no connection is left.
+    pub(crate) async fn close(self) {
+        let Self { shared, open } = self;
+        drop(shared);
+        open.send_replace(false);
+        open.closed().await;
+    }
+}
+
+impl Shared {
+    /// Until the doors are closed.
+    async fn closed(&self) {
+        let mut open = self.open.clone();
+        // Whoever held them is gone: that is an end too.
+        let _ = open.wait_for(|open| !open).await;
+    }
+
+    async fn stand(&self, wanted: Wanted) {
+        let port = wanted.port;
+        let opened = if port.word.is_udp() {
+            self.datagrams(wanted).await
+        } else {
+            self.streams(wanted).await
+        };
+        // It came to nothing; where it did not, this was told long ago.
+        if let Err(opened) = opened {
+            let _ = self.news.send((port, opened));
+        }
     }
 
     fn names(&self) -> Names {
@@ -129,12 +166,21 @@ impl Hall {
         // What is small here is small on the wire as well.
         let _ = client.set_nodelay(true);
         let speaks_http = matches!(word, ControlWord::Http | ControlWord::Onvif);
-        let result = match self.desk.connect(door.port).await {
-            Err(_) if speaks_http => http::refuse(&mut client, Refusal::NoDevice).await,
-            Err(_) => Err(io::ErrorKind::ConnectionReset.into()),
-            Ok(line) if speaks_http => http::carry(&mut client, line, || self.names(), door).await,
-            Ok(line) if word == ControlWord::Rtsp => rtsp::carry(&mut client, line, || self.names()).await,
-            Ok(line) => plain::carry(&mut client, line).await,
+        let carried = async {
+            match self.desk.connect(door.port).await {
+                Err(_) if speaks_http => http::refuse(&mut client, Refusal::NoDevice).await,
+                Err(_) => Err(io::ErrorKind::ConnectionReset.into()),
+                Ok(line) if speaks_http => http::carry(&mut client, line, || self.names(), door).await,
+                Ok(line) if word == ControlWord::Rtsp => {
+                    rtsp::carry(&mut client, line, || self.names()).await
+                }
+                Ok(line) => plain::carry(&mut client, line).await,
+            }
+        };
+        let result = tokio::select! {
+            biased;
+            () = self.closed() => Err(io::ErrorKind::ConnectionReset.into()),
+            result = carried => result,
         };
         if result.is_err() {
             // A reset is passed on as one.

@@ -90,8 +90,12 @@ pub(crate) struct Pump {
 impl Pump {
     /// A pump, and the desk at which tasks hand in what they want.
     pub(crate) fn new() -> (Self, Desk) {
+        Self::stirring(Arc::new(Notify::new()))
+    }
+
+    /// The same; whatever a task does stirs that.
+    pub(crate) fn stirring(stir: Arc<Notify>) -> (Self, Desk) {
         let (give, wishes) = mpsc::channel(WISHES);
-        let stir = Arc::new(Notify::new());
         let desk = Desk {
             wishes: give,
             stir: Arc::clone(&stir),

@@ -32,10 +32,15 @@ pub(super) fn plan(map: &Map, rate: &str) -> String {
         format!("{heads} heads are asked where they point")
     };
     let mut out = format!(
-        "Walk of {}: {}, one after the other.\n{asked}, {rate}.\n\
+        "Walk of {}: {}{}.\n{asked}, {rate}.\n\
          Nothing else is sent to them, and no setting is changed.",
         map.panel,
         count(map.channels.len(), "channel"),
+        if map.channels.len() > 1 {
+            ", one after the other"
+        } else {
+            ""
+        },
     );
     if map.left_out > 0 {
         let _ = write!(out, "\nToo many cameras: {} are not asked.", map.left_out);

@@ -155,7 +155,7 @@ impl Terminal {
     fn put(&mut self, question: Question) {
         self.withdraw();
         self.clear();
-        if !self.is_there {
+        if !self.is_there || matches!(question.form, Form::Offer(_)) {
             return question.nobody();
         }
         let text = lines(&question.text);
@@ -250,7 +250,7 @@ impl Open {
     fn shown(&self) -> &str {
         match self.question.form {
             Form::Secret => "",
-            Form::YesNo | Form::Word(_) | Form::Text => &self.typed,
+            Form::YesNo | Form::Word(_) | Form::Text | Form::Offer(_) => &self.typed,
         }
     }
 }
@@ -289,7 +289,7 @@ fn lines(text: &str) -> String {
 const fn hint(form: Form) -> &'static str {
     match form {
         Form::YesNo => " [y/N] ",
-        Form::Word(_) | Form::Text | Form::Secret => " ",
+        Form::Word(_) | Form::Text | Form::Secret | Form::Offer(_) => " ",
     }
 }
 

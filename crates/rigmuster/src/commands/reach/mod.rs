@@ -1,10 +1,13 @@
 //! `reach`: one device in the user's own browser or control software, wherever its address is.
 
+mod doors;
 mod plan;
 mod say;
 mod stand;
 
 use std::time::Duration;
+
+pub(super) use doors::{doors, near};
 
 use rig::Rig;
 use vocab::{ControlPort, ControlWord};
@@ -84,28 +87,35 @@ async fn carry(
 
 /// The control ports to carry, each transport's port once.
 fn ports(control: &[ControlChoice], rig: Option<&Rig>, name: Option<&str>) -> Vec<Wanted> {
-    let usual = |word: ControlWord| {
+    if control.is_empty() {
+        return usual(rig, name);
+    }
+    let wanted = |c: &ControlChoice| Wanted {
+        port: c.port,
+        local: c.local,
+    };
+    once(control.iter().map(wanted))
+}
+
+/// Those of the device of that name in the rig file, or the usual ones, each at any free loopback port.
+pub(super) fn usual(rig: Option<&Rig>, name: Option<&str>) -> Vec<Wanted> {
+    let at_its_port = |word: ControlWord| {
         let port = word.usual_port()?;
         Some(ControlPort { word, port })
     };
     let listed = rig
         .zip(name)
         .and_then(|(rig, name)| rig.devices.iter().find(|d| d.name == name));
-    let wanted: Vec<Wanted> = if control.is_empty() {
-        let of_file = listed.into_iter().flat_map(|d| d.control.iter().copied());
-        let others = USUAL.into_iter().filter(|_| listed.is_none());
-        // A page comes first, since that is what most want.
-        let all = PAGES.into_iter().filter_map(usual).chain(of_file);
-        all.chain(others.filter_map(usual))
-            .map(|port| Wanted { port, local: None })
-            .collect()
-    } else {
-        let wanted = |c: &ControlChoice| Wanted {
-            port: c.port,
-            local: c.local,
-        };
-        control.iter().map(wanted).collect()
-    };
+    let of_file = listed.into_iter().flat_map(|d| d.control.iter().copied());
+    let others = USUAL.into_iter().filter(|_| listed.is_none());
+    // A page comes first, since that is what most want.
+    let all = PAGES.into_iter().filter_map(at_its_port).chain(of_file);
+    let all = all.chain(others.filter_map(at_its_port));
+    once(all.map(|port| Wanted { port, local: None }))
+}
+
+/// Each transport's port once.
+fn once(wanted: impl Iterator<Item = Wanted>) -> Vec<Wanted> {
     let mut once: Vec<Wanted> = Vec::new();
     for one in wanted {
         let same =

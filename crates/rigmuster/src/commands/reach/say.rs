@@ -14,8 +14,8 @@ use crate::{Failure, browser};
 
 /// Said where the doors are opened.
 pub(super) const CAUTION: &str = "\
-caution: whoever opens these addresses drives the device, and its page may move
-the head without a warning: keep people clear of it. Any program on this
+caution: whoever opens these addresses drives the device, and its page may
+move the head without a warning: keep people clear of it. Any program on this
 computer can use them while this runs.";
 
 /// A URL, or an address where there is no scheme for it.

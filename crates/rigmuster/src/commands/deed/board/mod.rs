@@ -59,6 +59,7 @@ impl Hands {
             ::board::Deed::Wink => Deed::Wink,
             ::board::Deed::Readdress => Deed::Readdress,
             ::board::Deed::Walk => Deed::Walk,
+            ::board::Deed::Reach => Deed::Reach,
         };
         if self.are_busy() {
             return;
@@ -79,6 +80,7 @@ impl Hands {
                 wanted::wink(seat, whom, listed)
             }
             ::board::Deed::Readdress => wanted::readdress(seat, whom, self.expected.clone()),
+            ::board::Deed::Reach => wanted::reach(seat, whom, self.expected.clone()),
             ::board::Deed::Walk => match walk::panels(who, self.expected.rig.as_ref()) {
                 Ok(panels) => {
                     if let [panel] = &panels[..] {
@@ -117,6 +119,7 @@ impl Hands {
                         Form::YesNo => DeedForm::YesNo,
                         Form::Word(_) | Form::Text => DeedForm::Text,
                         Form::Secret => DeedForm::Secret,
+                        Form::Offer(_) => DeedForm::Offer,
                     };
                     board.deed_asks(&question.text, form);
                     self.question = Some(question);

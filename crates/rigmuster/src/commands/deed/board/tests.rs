@@ -1,6 +1,7 @@
 //! Deeds by the board's keys, in a rehearsal in the venue's own time: what the page says at each stage, and what is
 //! written down.
 
+mod reach;
 mod readdress;
 mod walk;
 mod whom;
@@ -22,6 +23,8 @@ use crate::args::LinkArgs;
 use crate::settings;
 use crate::source::{Source, exchange};
 
+/// So far the venue's time goes at one go beside real sockets.
+const STEP: Duration = Duration::from_millis(20);
 /// Nothing on a page takes longer than this of the venue's time.
 const LONGEST: Duration = Duration::from_mins(10);
 
@@ -37,6 +40,8 @@ struct Desk {
     /// What was written down.
     done: Vec<Action>,
     size: (u16, u16),
+    /// Whether real sockets are at work beside the venue, whose time must not run away from them.
+    beside: bool,
 }
 
 impl Desk {
@@ -67,6 +72,7 @@ impl Desk {
             is_new: true,
             done: Vec::new(),
             size,
+            beside: false,
         }
     }
 
@@ -96,7 +102,13 @@ impl Desk {
             self.is_new = true;
         }
         let wakes = [self.run.ledger.next_wake(), self.hands.next_wake()];
-        let until = wakes.into_iter().flatten().min();
+        let mut until = wakes.into_iter().flatten().min();
+        if self.beside && self.hands.are_busy() {
+            for _ in 0..4 {
+                tokio::task::yield_now().await;
+            }
+            until = Some(now + STEP).min(until.or(Some(now + STEP)));
+        }
         self.run.source.turn(if given { Some(now) } else { until }).await;
     }
 

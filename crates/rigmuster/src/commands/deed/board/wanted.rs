@@ -4,6 +4,7 @@ use rig::Device;
 use vocab::{ControlPort, Ipv4Net, Moment};
 
 use super::super::super::open::Run;
+use super::super::super::reach::{doors, near, usual};
 use super::super::super::readdress::given;
 use crate::hands::wink::{self, By};
 use crate::hands::{Deed, Desk, Doing, End, Place, Talk, Whom, choose};
@@ -16,6 +17,7 @@ pub(super) struct Seat {
     now: Moment,
     /// Of each network: this computer's addresses, and whether it forwards what it hears there.
     legs: Vec<(Vec<Ipv4Net>, bool)>,
+    simulated: bool,
 }
 
 impl Seat {
@@ -31,6 +33,7 @@ impl Seat {
         Self {
             now: run.source.now(),
             legs: legs.collect(),
+            simulated: run.simulated,
         }
     }
 
@@ -81,6 +84,22 @@ pub(super) fn wink(seat: Seat, whom: Whom, listed: Option<Vec<ControlPort>>) -> 
 pub(super) fn readdress(seat: Seat, whom: Whom, expected: Expected) -> Doing<'static> {
     Doing::begin(seat.now, |desk, talk| async move {
         order(&desk, &talk, &seat, whom, &expected).await
+    })
+}
+
+/// Doors to whoever that is.
+pub(super) fn reach(seat: Seat, whom: Whom, expected: Expected) -> Doing<'static> {
+    Doing::begin(seat.now, |desk, talk| async move {
+        let place = match seat.seek(&talk, Deed::Reach, whom).await {
+            Ok(place) => place,
+            Err(end) => return end,
+        };
+        let ports = usual(expected.rig.as_ref(), place.name.as_deref());
+        let is_near = seat.own(place.leg).iter().any(|net| net.contains(&place.address));
+        if is_near && !place.shared && !seat.simulated {
+            return near(&talk, &place, &ports).await;
+        }
+        doors(desk, talk, place, ports).await
     })
 }
 

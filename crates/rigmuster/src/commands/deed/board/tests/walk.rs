@@ -26,7 +26,7 @@ fn on_its_rows(desk: &Desk, words: &str) -> bool {
 
 #[test]
 fn a_panel_is_walked_channel_by_channel_and_each_push_is_called_in_large_letters() {
-    for (columns, rows) in [(80, 24), (120, 40), (220, 60)] {
+    for (columns, rows) in SIZES {
         play("crossed", (columns, rows), async |desk| {
             let picture = |desk: &Desk, stage: &str| {
                 insta::assert_snapshot!(format!("walk_{stage}_{columns}x{rows}"), desk.see());
