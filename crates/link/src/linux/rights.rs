@@ -10,6 +10,7 @@
 
 use std::io;
 use std::sync::{Mutex, PoisonError};
+use std::thread;
 
 use rustix::thread::{
     CapabilitiesSecureBits, CapabilitySet, CapabilitySets, capabilities, clear_ambient_capability_set,
@@ -23,6 +24,8 @@ use super::{packets, pinger};
 /// Sockets of each kind that are opened beforehand, and so the networks of one rig that can be asked with whole
 /// frames, or through routers where that needs a right. No computer has so many adapters.
 pub const MOST_NETWORKS: usize = 32;
+/// Spare sockets that one thread closes.
+const CLOSED_IN_A_ROW: usize = 4;
 /// Capabilities that any kernel has at most: they are bits of 64.
 const CAPABILITIES: u32 = 64;
 
@@ -86,11 +89,17 @@ pub fn give_up_rights(sockets: bool) -> io::Result<()> {
     }
 }
 
-/// Closes the sockets that no link took.
+/// Closes the sockets that no link took, and does not wait for it: the kernel closes a packet socket only when no
+/// core can be looking at it any more, some 15 ms each (`packet_release`), and several at once in the same time.
 pub fn close_spare() {
     let mut spare = SPARE.lock().unwrap_or_else(PoisonError::into_inner);
-    spare.packets.clear();
     spare.echoes.clear();
+    while !spare.packets.is_empty() {
+        let rest = spare.packets.len().saturating_sub(CLOSED_IN_A_ROW);
+        let few = spare.packets.split_off(rest);
+        // Where no thread can be had, they are closed here and now.
+        let _ = thread::Builder::new().spawn(move || drop(few));
+    }
 }
 
 /// A packet socket that was opened beforehand.
