@@ -32,7 +32,7 @@ def measure(runs):
 
 CASE = Case(
     "bare", "/24, pace `max`, last host found", "the same frames in a bare loop on the same socket type", "≤ 2×",
-    "From the first question to the last device's first answer, as the devices see it, for both: 253 ARP requests through "
-    "a packet socket, in `check --pace max`, and in a loop that does nothing else (`bench/src/bare.rs`), in turn.",
+    "From the first question's arrival (by the kernel's time stamp) to the last device's first answer, as the devices see "
+    "it, for both: 253 ARP requests through a packet socket, in `check --pace max`, and in a loop that does nothing else (`bench/src/bare.rs`), in turn.",
     measure,
 )

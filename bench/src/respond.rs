@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 use std::io::{self, BufRead, Write};
 use std::net::Ipv4Addr;
 use std::os::fd::AsFd;
-use std::time::Instant;
+use std::time::{Duration, SystemTime, UNIX_EPOCH};
 
 use nix::poll::{PollFd, PollFlags, PollTimeout, poll};
 use vocab::ArpOp;
@@ -22,8 +22,9 @@ struct Seen {
     requests: u64,
     asked: BTreeSet<Ipv4Addr>,
     answered: BTreeSet<Ipv4Addr>,
-    began: Option<Instant>,
-    ended: Option<Instant>,
+    /// When the first question arrived, and when the last device's first answer had left.
+    began: Option<Duration>,
+    ended: Option<Duration>,
 }
 
 /// The row at work.
@@ -36,7 +37,7 @@ struct Devices {
 
 impl Devices {
     /// The answer to a frame, if one of them is to give one.
-    fn answer(&mut self, frame: &[u8]) -> Option<(Ipv4Addr, Vec<u8>)> {
+    fn answer(&mut self, frame: &[u8], arrived: Option<Duration>) -> Option<(Ipv4Addr, Vec<u8>)> {
         let outer = Ethernet::parse(frame).ok()?;
         match outer.ethertype {
             ethernet::ARP => {
@@ -47,7 +48,7 @@ impl Devices {
                 }
                 self.seen.requests += 1;
                 self.seen.asked.insert(arp.target_ip);
-                self.seen.began.get_or_insert_with(Instant::now);
+                self.seen.began = self.seen.began.or(arrived);
                 let address = self.all.get(&arp.target_ip)?;
                 let reply = Arp::reply(mac(*address), *address, arp.sender_mac, arp.sender_ip);
                 Some((*address, reply.frame(outer.source, None)))
@@ -78,7 +79,7 @@ impl Devices {
         let span = seen
             .began
             .zip(seen.ended)
-            .map(|(from, to)| (to - from).as_secs_f64() * 1e3);
+            .map(|(from, to)| to.saturating_sub(from).as_secs_f64() * 1e3);
         serde_json::json!({
             "requests": seen.requests,
             "asked": seen.asked.len(),
@@ -104,6 +105,7 @@ pub fn main() -> io::Result<()> {
     let (interface, rest) = args.split_first().ok_or_else(usage)?;
     let row = Row::of(rest).ok_or_else(usage)?;
     let wire = Wire::open(interface, ALL)?;
+    wire.note_arrivals()?;
     let mut devices = Devices {
         row,
         all: row.addresses().collect(),
@@ -125,10 +127,14 @@ pub fn main() -> io::Result<()> {
             println!("{}", devices.report());
             io::stdout().flush()?;
         }
-        if traffic && let Some((address, answer)) = devices.answer(wire.take(&mut buffer)?) {
+        if traffic {
+            let (frame, arrived) = wire.take_noted(&mut buffer)?;
+            let Some((address, answer)) = devices.answer(frame, arrived) else {
+                continue;
+            };
             wire.send(&answer)?;
             if devices.seen.answered.insert(address) {
-                devices.seen.ended = Some(Instant::now());
+                devices.seen.ended = SystemTime::now().duration_since(UNIX_EPOCH).ok();
             }
         }
     }

@@ -1,11 +1,14 @@
 //! A packet socket, and the addresses of a row of hosts.
 
-use std::io::{self, Read, Write};
+use std::io::{self, IoSliceMut, Read, Write};
 use std::net::Ipv4Addr;
 use std::os::fd::{AsFd, AsRawFd, BorrowedFd};
+use std::time::Duration;
 
 use nix::ifaddrs::getifaddrs;
-use nix::sys::socket::{AddressFamily, SockaddrLike, bind};
+use nix::sys::socket::{
+    AddressFamily, ControlMessageOwned, MsgFlags, SockaddrLike, bind, recvmsg, setsockopt, sockopt,
+};
 use socket2::{Domain, Protocol, Socket, Type};
 use vocab::Mac;
 
@@ -52,11 +55,40 @@ impl Wire {
         Ok(buffer.get(..length).unwrap_or_default())
     }
 
+    /// From now on the kernel notes when each frame arrives.
+    ///
+    /// # Errors
+    /// The system's.
+    pub fn note_arrivals(&self) -> io::Result<()> {
+        Ok(setsockopt(&self.0, sockopt::ReceiveTimestampns, &true)?)
+    }
+
+    /// Takes one frame, and waits for it; with when it arrived, by the clock that `SystemTime` reads.
+    ///
+    /// # Errors
+    /// The system's.
+    pub fn take_noted<'a>(&self, buffer: &'a mut [u8]) -> io::Result<(&'a [u8], Option<Duration>)> {
+        let mut beside = nix::cmsg_space!(nix::sys::time::TimeSpec);
+        let mut parts = [IoSliceMut::new(buffer)];
+        let got = recvmsg::<()>(
+            self.0.as_raw_fd(),
+            &mut parts,
+            Some(&mut beside),
+            MsgFlags::empty(),
+        )?;
+        let length = got.bytes;
+        let arrived = got.cmsgs()?.find_map(|message| match message {
+            ControlMessageOwned::ScmTimestampns(at) => Some(Duration::from(at)),
+            _ => None,
+        });
+        Ok((buffer.get(..length).unwrap_or_default(), arrived))
+    }
+
     /// Waits no longer than this for a frame.
     ///
     /// # Errors
     /// The system's.
-    pub fn wait_at_most(&self, time: std::time::Duration) -> io::Result<()> {
+    pub fn wait_at_most(&self, time: Duration) -> io::Result<()> {
         self.0.set_read_timeout(Some(time))
     }
 }

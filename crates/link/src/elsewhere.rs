@@ -126,6 +126,11 @@ impl Live {
         match self.0 {}
     }
 
+    /// How many short frames the system keeps until they are read.
+    pub fn room(&self) -> Option<usize> {
+        match self.0 {}
+    }
+
     /// Frames that the kernel had to drop.
     pub fn dropped(&mut self) -> u64 {
         match self.0 {}

@@ -19,10 +19,13 @@ const WINDOW: Duration = Duration::from_secs(1);
 const STALL: Duration = Duration::from_millis(100);
 /// … and gets this much more time, once.
 const GRACE: Duration = Duration::from_millis(50);
-/// Unanswered questions that may be on their way at once: their replies fit a small receive buffer.
-const FLIGHT_MAX: usize = 200;
+/// Unanswered questions that may be on their way at once where nobody says how many answers find room until
+/// they are read: a small receive buffer holds so many.
+const FLIGHT: usize = 200;
+/// As many as that may always be, and no more than that, whatever room there is.
+const FLIGHT_RANGE: core::ops::RangeInclusive<usize> = 32..=1_024;
 /// How long a question counts as on its way.
-const FLIGHT: Duration = Duration::from_millis(2);
+const IN_FLIGHT: Duration = Duration::from_millis(2);
 /// Open questions in all. Reached only far above the usual paces.
 const OPEN_MAX: usize = 1 << 17;
 
@@ -105,9 +108,20 @@ pub(crate) struct Answer {
 
 type Id = (Ipv4Addr, u64);
 
+/// How many unanswered questions may be on their way at once.
+#[derive(Debug, Clone, Copy)]
+struct Window(usize);
+
+impl Default for Window {
+    fn default() -> Self {
+        Self(FLIGHT)
+    }
+}
+
 /// All open questions.
 #[derive(Debug, Default)]
 pub(crate) struct Questions {
+    window: Window,
     open: BTreeMap<Id, Open>,
     /// When the silence of each is told.
     silences: BTreeSet<(Moment, Id)>,
@@ -125,10 +139,15 @@ impl Questions {
         self.open.len()
     }
 
+    /// So many answers find room until they are read.
+    pub(crate) fn set_room(&mut self, answers: usize) {
+        self.window = Window(answers.clamp(*FLIGHT_RANGE.start(), *FLIGHT_RANGE.end()));
+    }
+
     /// From when on another question may go out, as far as those on their way allow.
     pub(crate) fn ready_at(&self) -> Moment {
         let first = self.flight.front().map(|(at, _)| *at);
-        if self.in_flight >= FLIGHT_MAX {
+        if self.in_flight >= self.window.0 {
             first.unwrap_or(Moment::ZERO)
         } else if self.open.len() >= OPEN_MAX {
             self.closes.front().map_or(Moment::ZERO, |(due, _)| due.at())
@@ -144,7 +163,7 @@ impl Questions {
         let silence = Due::new(now + PATIENCE);
         self.silences.insert((silence.at(), id));
         self.closes.push_back((Due::new(now + WINDOW), id));
-        self.flight.push_back((now + FLIGHT, id));
+        self.flight.push_back((now + IN_FLIGHT, id));
         self.in_flight += 1;
         let open = Open {
             form,

@@ -142,19 +142,23 @@ fn a_stall_of_ours_is_no_silence() {
 }
 
 #[test]
-fn two_hundred_on_their_way_and_no_more() {
-    let mut q = Questions::default();
-    let mut sent = 0;
-    while q.ready_at() <= ms(0) {
-        q.sent(
-            ms(0),
-            Ipv4Addr::from(u32::from(A) + sent),
-            ArpForm::Broadcast,
-            true,
-        );
-        sent += 1;
+fn as_many_on_their_way_as_answers_find_room_and_no_more() {
+    let fill = |q: &mut Questions| {
+        let mut sent = 0;
+        while q.ready_at() <= ms(0) {
+            let address = Ipv4Addr::from(u32::from(A) + sent);
+            q.sent(ms(0), address, ArpForm::Broadcast, true);
+            sent += 1;
+        }
+        sent
+    };
+    for (room, most) in [(332, 332), (0, 32), (1_000_000, 1_024)] {
+        let mut q = Questions::default();
+        q.set_room(room);
+        assert_eq!(fill(&mut q), most);
     }
-    assert_eq!(sent, 200);
+    let mut q = Questions::default();
+    assert_eq!(fill(&mut q), 200);
     assert_eq!(q.ready_at(), ms(2));
     q.answer(ms(1), reply(M, true));
     assert!(q.ready_at() <= ms(0));

@@ -13,9 +13,9 @@ const EVENTS_AT_ONCE: usize = 512;
 /// After so many, all that had arrived when the first of them was taken has been seen: more does
 /// not fit into a receive buffer of 4 MB, at 256 bytes for each frame at the least.
 const EVENTS_HELD: usize = 16_384;
-/// Orders carried out before what arrived is looked at: together with the scanner's own bound on
-/// questions on their way, what a small receive buffer holds.
-const ORDERS_AT_ONCE: usize = 256;
+/// Orders carried out before what arrived is looked at. That the answers find room until then is the scanner's
+/// matter, which bounds the questions that are on their way.
+const ORDERS_AT_ONCE: usize = 512;
 /// Turns in a row that need not wait, before others, such as connections, get theirs.
 const TURNS_AT_ONCE: u8 = 8;
 /// How often the kernel's drop counter is read while there is traffic.
@@ -47,6 +47,9 @@ impl Driver {
         live.join_groups(!scanner.is_listen_only());
         if live.mode() == Mode::Unprivileged {
             scanner.set_can_ping(live.can_ping());
+        }
+        if let Some(frames) = live.room() {
+            scanner.set_room(frames);
         }
         scanner.set_station(clock.now(), live.station().clone());
         Self {

@@ -233,6 +233,12 @@ impl Scanner {
         self.stir(now);
     }
 
+    /// How many answers find room at the port until they are read: no more questions than that are on their way
+    /// at once. Without a word, 200.
+    pub fn set_room(&mut self, answers: usize) {
+        self.questions.set_room(answers);
+    }
+
     /// Whether the system lets us send echo requests in the unprivileged mode; without a word, it does.
     pub fn set_can_ping(&mut self, can: bool) {
         self.can_ping = can;

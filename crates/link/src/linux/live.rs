@@ -401,6 +401,15 @@ impl Live {
         }
     }
 
+    /// How many short frames, such as answers are, the kernel keeps until they are read. `None` where no frames
+    /// are read.
+    pub fn room(&self) -> Option<usize> {
+        match &self.means {
+            Means::Frames(packets) => packets.room(),
+            Means::Plain(..) | Means::Routed(..) => None,
+        }
+    }
+
     /// Frames that the kernel had to drop since the start because we read too slowly.
     pub fn dropped(&mut self) -> u64 {
         match &mut self.means {
