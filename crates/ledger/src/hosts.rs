@@ -23,6 +23,7 @@ use crate::Proof;
 use crate::hosts::claim::{Claim, HostId, Life, PROBES};
 use crate::hosts::double::Signs;
 use crate::hosts::own_words::OwnWords;
+use crate::shelf::Shelf;
 
 /// Hosts kept that are neither listed nor claim an address that matters.
 pub(crate) const MAX_STRANGERS: usize = 4_096;
@@ -108,8 +109,8 @@ pub(crate) struct Heard {
 #[derive(Debug, Default)]
 pub(crate) struct Hosts {
     /// Boxed, since a new one moves its neighbours.
-    map: BTreeMap<HostId, Box<Host>>,
-    holders: BTreeMap<Ipv4Addr, Vec<HostId>>,
+    map: Shelf<HostId, Box<Host>>,
+    holders: Shelf<Ipv4Addr, Vec<HostId>>,
     /// Hosts that may be dropped, the longest unheard first.
     strangers: BTreeSet<(Moment, HostId)>,
     /// Addresses with more than one claimant.
@@ -169,7 +170,7 @@ impl Hosts {
     /// The shared hardware of virtual routers, without a look at anybody else.
     pub(crate) fn virtual_routers(&self) -> impl Iterator<Item = &Host> {
         let all = HostId::VIRTUAL_ROUTERS.map(HostId::Mac);
-        self.map.range(all[0]..=all[1]).map(|(_, host)| host.as_ref())
+        self.map.keys_in(all[0]..=all[1]).filter_map(|id| self.get(*id))
     }
 
     /// Who ever claimed `address`, in order of first claim.
@@ -193,8 +194,9 @@ impl Hosts {
 
     /// Something was heard of `id`.
     pub(crate) fn hear(&mut self, id: HostId, at: Moment) -> Heard {
-        let news = !self.map.contains_key(&id);
-        let host = self.map.entry(id).or_insert_with(|| {
+        let mut news = false;
+        let host = self.map.or_insert_with(id, || {
+            news = true;
             Box::new(Host {
                 id,
                 first: at,
@@ -260,7 +262,7 @@ impl Hosts {
             heard.news |= fresh || before != (claim.life, claim.proven());
         }
         if fresh {
-            let holders = self.holders.entry(address).or_default();
+            let holders = self.holders.or_insert_with(address, Vec::new);
             holders.push(id);
             if holders.len() > 1 {
                 self.contested.insert(address);
@@ -317,14 +319,14 @@ impl Hosts {
 
     /// All that was heard says nothing about now any more.
     pub(crate) fn stale(&mut self) {
-        for host in self.map.values_mut() {
+        self.map.each_mut(|host| {
             host.six = None;
             host.mask = None;
             for claim in &mut host.claims {
                 claim.life = Life::Stale;
                 claim.misses = crate::hosts::claim::Misses::NONE;
             }
-        }
+        });
     }
 
     /// A probe for an address of ours, which left at `sent`, was answered by nobody.

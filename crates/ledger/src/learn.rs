@@ -128,10 +128,9 @@ impl Ledger {
             targets.extend(station.addresses.iter().map(|n| (n.addr(), Kind::Own)));
         }
         // The later kind takes the place of an earlier one.
-        self.targets = targets
-            .into_iter()
-            .map(|(a, kind)| (a, Target::new(a, kind, at)))
-            .collect();
+        for (address, kind) in targets {
+            self.targets.insert(Target::new(address, kind, at));
+        }
         let pinned: BTreeSet<Ipv4Addr> = self.targets.keys().copied().collect();
         self.replan.extend(pinned.iter());
         self.hosts.pin(pinned);

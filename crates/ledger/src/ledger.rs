@@ -11,6 +11,7 @@ use crate::asking::passes::Passes;
 use crate::asking::search::Search;
 use crate::asking::strangers::Allowance;
 use crate::asking::target::Target;
+use crate::asking::targets::Targets;
 use crate::asking::wait::Wait;
 use crate::cable::Checks;
 use crate::changes::Changes;
@@ -28,6 +29,7 @@ use crate::plugged::Plug;
 use crate::port::OwnPort;
 use crate::relist::{self, Listed};
 use crate::servers::Servers;
+use crate::shelf::Shelf;
 use crate::{Change, Finding, Settings, Snapshot, Standing, Vendors};
 
 /// Factory addresses asked for, at most.
@@ -115,10 +117,10 @@ pub struct Ledger {
     /// When learning last began.
     pub(crate) epoch: Moment,
     pub(crate) hosts: Hosts,
-    pub(crate) targets: BTreeMap<Ipv4Addr, Target>,
+    pub(crate) targets: Targets,
     pub(crate) tracks: Vec<Track>,
-    pub(crate) by_mac: BTreeMap<Mac, usize>,
-    pub(crate) by_address: BTreeMap<Ipv4Addr, usize>,
+    pub(crate) by_mac: Shelf<Mac, usize>,
+    pub(crate) by_address: Shelf<Ipv4Addr, usize>,
     pub(crate) factory: BTreeSet<Ipv4Addr>,
     /// Foreign addresses that are asked for: the factory ones, and those where devices of the
     /// rig's other networks should be, in case one of them is plugged in here.
@@ -208,7 +210,7 @@ impl Ledger {
             spared: None,
             port: OwnPort::new(now),
             epoch: now,
-            targets: BTreeMap::new(),
+            targets: Targets::default(),
             touched: (0..tracks.len()).collect(),
             tracks,
             by_mac,
@@ -374,11 +376,8 @@ impl Ledger {
         if self.blind().is_some() || self.watch_only {
             return;
         }
-        for target in self.targets.values_mut() {
-            target.goal = target.rounds.saturating_add(2);
-            target.start = now;
-            self.replan.insert(target.address);
-        }
+        self.targets.pass_begins(now);
+        self.replan.extend(self.targets.keys());
         self.start_passes(now);
         self.want_servers(now, true);
         for address in self.sought.clone() {

@@ -32,6 +32,7 @@ mod port;
 mod relist;
 mod servers;
 mod settings;
+mod shelf;
 mod snapshot;
 mod sparing;
 mod starts;

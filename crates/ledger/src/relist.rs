@@ -11,6 +11,7 @@ use crate::asking::target::{Kind, Target};
 use crate::hosts::claim::HostId;
 use crate::judging::track::Track;
 use crate::ledger::{Ledger, Timer};
+use crate::shelf::Shelf;
 
 /// Addresses of other networks' devices that are asked for, at most.
 const MAX_NEXT_DOOR: usize = 256;
@@ -19,36 +20,42 @@ const MAX_NEXT_DOOR: usize = 256;
 pub(crate) struct Listed {
     /// In file order.
     pub(crate) tracks: Vec<Track>,
-    pub(crate) by_mac: BTreeMap<Mac, usize>,
-    pub(crate) by_address: BTreeMap<Ipv4Addr, usize>,
+    pub(crate) by_mac: Shelf<Mac, usize>,
+    pub(crate) by_address: Shelf<Ipv4Addr, usize>,
 }
 
 impl Listed {
     /// The devices of `rig`, of which nothing is known at `now`.
     pub(crate) fn of(rig: Option<&Rig>, now: Moment) -> Self {
-        let tracks: Vec<Track> = rig
-            .into_iter()
-            .flat_map(|rig| rig.counted().map(move |d| (rig, d)))
-            .map(|(rig, d)| {
-                let channels = rig
-                    .channels_of(&d.name)
-                    .map(|(p, n)| (p.name.clone(), n))
-                    .collect();
-                Track::new(d.clone(), channels, now)
+        let devices = rig.into_iter().flat_map(rig::Rig::counted);
+        let channels = channels(rig);
+        let tracks: Vec<Track> = devices
+            .map(|d| {
+                let its = channels.get(d.name.as_str()).cloned();
+                Track::new(d.clone(), its.unwrap_or_default(), now)
             })
             .collect();
-        let mut by_mac = BTreeMap::new();
-        let mut by_address = BTreeMap::new();
-        for (i, track) in tracks.iter().enumerate() {
-            by_mac.extend(track.device.macs.iter().map(|m| (*m, i)));
-            by_address.extend(track.device.fixed_address().map(|a| (a, i)));
-        }
+        let devices = || tracks.iter().map(|track| &track.device).enumerate();
+        let by_mac = devices().flat_map(|(i, d)| d.macs.iter().map(move |m| (*m, i)));
+        let by_address = devices().filter_map(|(i, d)| Some((d.fixed_address()?, i)));
         Self {
+            by_mac: by_mac.collect(),
+            by_address: by_address.collect(),
             tracks,
-            by_mac,
-            by_address,
         }
     }
+}
+
+/// The channels that point at each device by its name: panel and number, in the order of the file.
+fn channels(rig: Option<&Rig>) -> BTreeMap<&str, Vec<(String, u32)>> {
+    let mut all: BTreeMap<&str, Vec<(String, u32)>> = BTreeMap::new();
+    for panel in rig.into_iter().flat_map(|rig| &rig.devices) {
+        for (number, channel) in &panel.channels {
+            let of = all.entry(&channel.device).or_default();
+            of.push((panel.name.clone(), *number));
+        }
+    }
+    all
 }
 
 /// Where devices of the rig's other networks should be, as far as those are asked over a wire.
@@ -140,7 +147,8 @@ impl Ledger {
 
     /// Gives the addresses that matter their new reasons, and takes in those that matter now.
     fn keep_targets(&mut self, names: &[String], kept: &BTreeMap<String, usize>, now: Moment) {
-        for (address, mut target) in std::mem::take(&mut self.targets) {
+        for mut target in self.targets.take_all() {
+            let address = target.address;
             let kind = match target.kind {
                 Kind::Own => Some(Kind::Own),
                 Kind::Gateway => Some(Kind::Gateway).filter(|_| self.gateway() == Some(address)),
@@ -154,15 +162,15 @@ impl Ledger {
             match kind {
                 Some(kind) => {
                     target.kind = kind;
-                    self.targets.insert(address, target);
+                    self.targets.insert(target);
                 }
                 None => self.drop_target(address),
             }
         }
-        for (address, i) in &self.by_address {
-            self.targets
-                .entry(*address)
-                .or_insert_with(|| Target::new(*address, Kind::Rig(*i), now));
+        for (address, i) in self.by_address.iter() {
+            if !self.targets.contains_key(address) {
+                self.targets.insert(Target::new(*address, Kind::Rig(*i), now));
+            }
         }
         self.hosts.pin(self.targets.keys().copied().collect());
         // Hardware that is listed only now may have been heard long ago.

@@ -2,18 +2,25 @@
 
 use core::cmp::Ordering;
 use core::fmt;
+use core::hash::{Hash, Hasher};
 use core::str::FromStr;
 
 /// A 48-bit IEEE 802 hardware address (EUI-48).
 ///
 /// Printed in lower case with colons, as the JSON contract wants it.
-#[derive(Clone, Copy, PartialEq, Eq, Hash)]
+#[derive(Clone, Copy, PartialEq, Eq)]
 pub struct Mac([u8; 6]);
 
 /// As its octets, first on the wire first; by one number, since ordered maps compare little else.
 impl Ord for Mac {
     fn cmp(&self, other: &Self) -> Ordering {
         self.number().cmp(&other.number())
+    }
+}
+
+impl Hash for Mac {
+    fn hash<H: Hasher>(&self, state: &mut H) {
+        state.write_u64(self.number());
     }
 }
 

@@ -3,13 +3,15 @@
 //! questions rarer, and never looks like loss.
 
 use std::cmp::Ordering;
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
+use std::hash::{Hash, Hasher};
 use std::net::Ipv4Addr;
 use std::time::Duration;
 
 use vocab::{ControlPort, Mac, Moment, PassId, RollCall};
 
 use crate::asking::beat::step_from;
+use crate::shelf::Shelf;
 
 /// A question that has not left after this long is taken as lost by the way.
 const LOST_WAITING: Duration = Duration::from_mins(1);
@@ -85,6 +87,12 @@ impl Ord for Slot {
     }
 }
 
+impl Hash for Slot {
+    fn hash<H: Hasher>(&self, state: &mut H) {
+        self.numbers.hash(state);
+    }
+}
+
 impl PartialOrd for Slot {
     fn partial_cmp(&self, other: &Self) -> Option<Ordering> {
         Some(self.cmp(other))
@@ -150,7 +158,7 @@ impl Lane {
 /// All lanes.
 #[derive(Debug, Default)]
 pub(crate) struct Lanes {
-    map: BTreeMap<Slot, Lane>,
+    map: Shelf<Slot, Lane>,
     due: BTreeSet<(Moment, Slot)>,
     /// When to look whether a question is lost. Most are not and leave their place here to the
     /// next, so that it changes seldom.
@@ -163,7 +171,7 @@ impl Lanes {
     pub(crate) fn want(&mut self, key: Key, at: Option<Moment>) {
         let slot = Slot::from(key);
         let lane = match at {
-            Some(_) => self.map.entry(slot).or_insert(Lane::NEW),
+            Some(_) => self.map.or_insert_with(slot, || Lane::NEW),
             None => match self.map.get_mut(&slot) {
                 Some(lane) => lane,
                 None => return,
@@ -244,7 +252,7 @@ impl Lanes {
     /// The MACs that `address` has unicast lanes to.
     pub(crate) fn unicasts(&self, address: Ipv4Addr) -> impl Iterator<Item = Mac> {
         let [from, to] = [Mac::ZERO, Mac::BROADCAST].map(|mac| Slot::from(Key::Unicast(address, mac)));
-        self.map.range(from..=to).filter_map(|(slot, _)| match slot.key {
+        self.map.keys_in(from..=to).filter_map(|slot| match slot.key {
             Key::Unicast(_, mac) => Some(mac),
             _ => None,
         })
@@ -253,7 +261,7 @@ impl Lanes {
     /// The MACs that `address` has lanes of any sort to.
     pub(crate) fn about(&self, address: Ipv4Addr) -> impl Iterator<Item = Mac> {
         let [from, to] = [Mac::ZERO, Mac::BROADCAST].map(|mac| Slot::from(Key::EchoTo(address, mac)));
-        let echoes = self.map.range(from..=to).filter_map(|(slot, _)| match slot.key {
+        let echoes = self.map.keys_in(from..=to).filter_map(|slot| match slot.key {
             Key::EchoTo(_, mac) => Some(mac),
             _ => None,
         });

@@ -15,4 +15,5 @@ pub(crate) mod search;
 pub(crate) mod strangers;
 pub(crate) mod suspects;
 pub(crate) mod target;
+pub(crate) mod targets;
 pub(crate) mod wait;

@@ -234,7 +234,7 @@ impl Ledger {
             return None;
         }
         let usual = if target.unanswered {
-            let gone = self.targets.values().filter(|t| t.unanswered).count() as f64;
+            let gone = self.targets.unanswered() as f64;
             GONE.max(Duration::from_secs_f64(gone / GONE_PER_SECOND))
         } else {
             let n = self.targets.len() as f64;

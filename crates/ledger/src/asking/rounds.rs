@@ -61,12 +61,11 @@ impl Ledger {
             return;
         }
         self.round_over(address, at);
-        if let Some(target) = self.targets.get_mut(&address) {
+        let rounds = self.targets.change(&address, |target| {
             target.sent(at, form);
-            if target.rounds <= 2 {
-                self.ready_dirty = true;
-            }
-        }
+            target.rounds
+        });
+        self.ready_dirty |= rounds.is_some_and(|rounds| rounds <= 2);
     }
 
     pub(crate) fn silent(&mut self, at: Moment, address: Ipv4Addr, what: SilentTo, sent: Moment) {
@@ -113,11 +112,10 @@ impl Ledger {
                 if !matches!(form, ArpForm::Unicast(_)) {
                     self.call_in_vain(address, sent, at);
                 }
+                let its = |round: &mut Round| round.sent <= sent;
                 if !matches!(form, ArpForm::Unicast(_))
-                    && let Some(target) = self.targets.get_mut(&address)
-                    && target.open.is_some_and(|o| o.sent <= sent)
+                    && let Some(Some(_)) = self.targets.change(&address, |t| t.open.take_if(its))
                 {
-                    target.open = None;
                     self.timers.set(Timer::Round(address), None);
                 }
                 self.close_round(
@@ -150,20 +148,22 @@ impl Ledger {
         if matches!(form, ArpForm::Unicast(_)) {
             return;
         }
-        if let Some(open) = self.targets.get_mut(&address).and_then(|t| t.open.as_mut())
-            && !open.answered
-        {
+        let first = self.targets.change(&address, |target| {
+            let open = target.open.as_mut().filter(|open| !open.answered)?;
             open.answered = true;
+            Some(open.sent)
+        });
+        if let Some(Some(sent)) = first {
             self.timers
-                .set(Timer::Round(address), Some(step_from(open.sent + ROUND)));
+                .set(Timer::Round(address), Some(step_from(sent + ROUND)));
         }
     }
 
     /// The time for further answers to the open question about `address` is over.
     pub(crate) fn round_over(&mut self, address: Ipv4Addr, at: Moment) {
         self.timers.set(Timer::Round(address), None);
-        let open = self.targets.get_mut(&address).and_then(|t| t.open.take());
-        if let Some(round) = open
+        let open = self.targets.change(&address, |t| t.open.take());
+        if let Some(Some(round)) = open
             && round.answered
         {
             self.close_round(address, round, at);
@@ -218,14 +218,13 @@ impl Ledger {
                 self.accepts(kind, id, c) && (by_ports || c.last >= round.sent)
             });
             let nobody = self.nobody_bar(bar, address);
-            if !narrow
-                && !held
-                && let Some(target) = self.targets.get_mut(&address)
-            {
-                target.misses.add(round.sent, at, true, nobody);
-                let verdict = target.settle(at, nobody);
-                self.wire_dirty |= verdict == Verdict::Gone;
-                doubtful |= verdict == Verdict::Doubtful;
+            if !narrow && !held {
+                let verdict = self.targets.change(&address, |target| {
+                    target.misses.add(round.sent, at, true, nobody);
+                    target.settle(at, nobody)
+                });
+                self.wire_dirty |= verdict == Some(Verdict::Gone);
+                doubtful |= verdict == Some(Verdict::Doubtful);
             }
             if doubtful {
                 self.timers.set(Timer::Doubt(address), Some(at + DOUBT));
@@ -250,7 +249,7 @@ impl Ledger {
             }
         }
         let nobody = self.nobody_bar(bar, address);
-        verdicts.extend(self.targets.get_mut(&address).map(|t| t.settle(now, nobody)));
+        verdicts.extend(self.targets.change(&address, |t| t.settle(now, nobody)));
         if verdicts.contains(&Verdict::Doubtful) {
             self.timers.set(Timer::Doubt(address), Some(now + DOUBT));
         }

@@ -106,11 +106,10 @@ impl Ledger {
         self.no_way.get_or_insert(at);
         self.lanes
             .close(crate::asking::lanes::Key::Broadcast(address), at);
-        if let Some(target) = self.targets.get_mut(&address) {
-            target.misses = Misses::NONE;
-            target.unanswered = false;
+        self.targets.change(&address, |target| {
+            target.heard();
             target.open = None;
-        }
+        });
         let ids: Vec<HostId> = self.hosts.holders(address).map(|(id, _)| id).collect();
         for id in ids {
             if let Some(claim) = self.hosts.get_mut(id).and_then(|h| h.claim_mut(address)) {

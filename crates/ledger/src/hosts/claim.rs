@@ -1,6 +1,7 @@
 //! One claim: that a host holds an address. Kept with what proves it and what speaks against it.
 
 use std::cmp::Ordering;
+use std::hash::{Hash, Hasher};
 use std::net::Ipv4Addr;
 use std::time::Duration;
 
@@ -14,7 +15,7 @@ use crate::judging::detect::Bar;
 const SPREAD: Duration = Duration::from_secs(1);
 
 /// Who is on the wire: hardware, or an address alone where the mode shows no hardware.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum HostId {
     /// Hardware.
     Mac(Mac),
@@ -26,6 +27,12 @@ pub(crate) enum HostId {
 impl Ord for HostId {
     fn cmp(&self, other: &Self) -> Ordering {
         self.number().cmp(&other.number())
+    }
+}
+
+impl Hash for HostId {
+    fn hash<H: Hasher>(&self, state: &mut H) {
+        state.write_u64(self.number());
     }
 }
 

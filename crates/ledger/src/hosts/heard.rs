@@ -71,9 +71,11 @@ impl Ledger {
                 .get(id)
                 .and_then(|h| h.claim(address))
                 .is_some_and(|c| self.accepts(kind, id, c));
-            if accepted && let Some(target) = self.targets.get_mut(&address) {
-                self.wire_dirty |= target.unanswered;
-                target.heard();
+            if accepted {
+                self.targets.change(&address, |target| {
+                    self.wire_dirty |= target.unanswered;
+                    target.heard();
+                });
             }
         }
         self.soft = true;
@@ -161,8 +163,7 @@ impl Ledger {
             }
         }
         self.tracks[i].floating.push(address);
-        self.targets
-            .insert(address, Target::new(address, Kind::Floating(i), at));
+        self.targets.insert(Target::new(address, Kind::Floating(i), at));
         self.replan.insert(address);
     }
 

@@ -53,13 +53,34 @@ pub(crate) struct Port {
 
 /// A device and what became of it.
 #[derive(Debug, Clone)]
+// In this order in memory: what nearly every sighting touches stands together, before what is said in words. With
+// thousands of devices none of it is in a core's cache, and each part that lies elsewhere is waited for.
+#[repr(C)]
 pub(crate) struct Track {
+    /// How it stands.
+    pub(crate) standing: Standing,
+    /// The host that stands for it.
+    pub(crate) who: Option<HostId>,
+    /// When anything was last heard of it.
+    pub(crate) last_heard: Option<Moment>,
+    /// Seen to appear or return, then, and not settled since.
+    pub(crate) appeared: Option<Moment>,
+    /// How it answers.
+    pub(crate) pulse: Pulse,
+    /// The evidence of that verdict.
+    pub(crate) evidence: Evidence,
+    /// How it starts.
+    pub(crate) starts: Starts,
+    /// The latest echoes.
+    pub(crate) echoes: VecDeque<EchoSample>,
+    /// Addresses beside the expected one that its hardware is asked for at.
+    pub(crate) floating: Vec<Ipv4Addr>,
+    /// Its control ports.
+    pub(crate) ports: Vec<Port>,
     /// What the file says.
     pub(crate) device: Device,
     /// The channels that point at it: (panel, number).
     pub(crate) channels: Vec<(String, u32)>,
-    /// How it stands.
-    pub(crate) standing: Standing,
     /// Since when.
     pub(crate) since: Moment,
     /// A few words more.
@@ -70,18 +91,12 @@ pub(crate) struct Track {
     pub(crate) finding: Option<Finding>,
     /// The note on a further address, if it has one.
     pub(crate) extra: Option<Finding>,
-    /// The evidence of that verdict.
-    pub(crate) evidence: Evidence,
     /// The standing last put on record.
     pub(crate) said: Option<Standing>,
     /// While it is missing: the stranger that it probably is.
     pub(crate) likely: Option<Likely>,
     /// What is said of it is to be said anew.
     pub(crate) retell: bool,
-    /// The host that stands for it.
-    pub(crate) who: Option<HostId>,
-    /// Seen to appear or return, then, and not settled since.
-    pub(crate) appeared: Option<Moment>,
     /// The last sign of starting.
     pub(crate) woke: Option<Moment>,
     /// When it was found at its address without being seen to appear.
@@ -90,24 +105,12 @@ pub(crate) struct Track {
     pub(crate) reset: Moment,
     /// Our own link had a gap: ports that answered before need not be asked again.
     pub(crate) keep_ports: bool,
-    /// Its control ports.
-    pub(crate) ports: Vec<Port>,
-    /// How it answers.
-    pub(crate) pulse: Pulse,
     /// Whether it is on, as it said when it was last asked.
     pub(crate) power: Option<Power>,
-    /// The latest echoes.
-    pub(crate) echoes: VecDeque<EchoSample>,
-    /// When anything was last heard of it.
-    pub(crate) last_heard: Option<Moment>,
     /// Its restart is expected.
     pub(crate) expected: Option<crate::starts::expected::Announced>,
-    /// How it starts.
-    pub(crate) starts: Starts,
     /// The lanes of its control ports.
     pub(crate) port_lanes: Option<(Ipv4Addr, HostId)>,
-    /// Addresses beside the expected one that its hardware is asked for at.
-    pub(crate) floating: Vec<Ipv4Addr>,
 }
 
 impl Track {
