@@ -24,6 +24,9 @@ fn span(time: Duration) -> String {
 /// That the time of day was set, for the record: by so much, `ahead` or back.
 pub(crate) fn clock_set(at: Moment, ahead: bool, by: Duration) -> Change {
     let way = if ahead { "ahead" } else { "back" };
+    // As exactly as it is said: it was read a moment later, and nobody sets a clock by 1 h 59 min 59.7 s.
+    let step = if by.as_secs() < 3_599 { 1 } else { 60 };
+    let by = Duration::from_secs((by + Duration::from_millis(step * 500)).as_secs() / step * step);
     note(
         at,
         format!("This computer's clock was set {way} by {}.", span(by)),

@@ -205,7 +205,7 @@ fn a_gap_while_the_link_is_down_is_told_and_nothing_else() {
 fn a_clock_that_was_set_is_on_record() {
     let rig = super::world::rig(vec![device("Organ loft", 21)]);
     let mut muster = crate::Muster::new(super::world::settings(rig, crate::Purpose::Board), secs(0.0));
-    muster.clock_was_set(secs(5.0), false, Duration::from_mins(90));
+    muster.clock_was_set(secs(5.0), false, Duration::from_millis(90 * 60_000 - 7));
     let change = muster.next_change().unwrap();
     assert_eq!(change.text, "This computer's clock was set back by 1 h 30 min.");
     assert!(!change.worse);

@@ -9,7 +9,7 @@ use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use rusqlite::config::DbConfig;
-use rusqlite::{Connection, OpenFlags, TransactionBehavior};
+use rusqlite::{Connection, ErrorCode, OpenFlags, TransactionBehavior};
 
 use super::Trouble;
 
@@ -107,7 +107,8 @@ impl Book {
         let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX;
         let mut book = Self::connect(path, flags)?;
         let mut made = made(&book.connection);
-        if made.is_err()
+        // What somebody holds he may be changing.
+        if made.as_ref().is_err_and(|e| !is_held(e))
             && !log_of(&book.path).exists()
             && let Some(uri) = unchanging(&book.path)
         {
@@ -203,6 +204,12 @@ fn made(connection: &Connection) -> rusqlite::Result<Made> {
         (0, 0, 0) => Made::Empty,
         _ => Made::Other,
     })
+}
+
+/// Whether somebody else holds the file.
+fn is_held(error: &rusqlite::Error) -> bool {
+    let code = error.sqlite_error_code();
+    matches!(code, Some(ErrorCode::DatabaseBusy | ErrorCode::DatabaseLocked))
 }
 
 /// The write-ahead log beside a journal.

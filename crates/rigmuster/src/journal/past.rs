@@ -82,8 +82,13 @@ fn head(run: &Run, date: &str) -> String {
     } else {
         format!(", by {}", run.head.link)
     };
+    let set = if run.ends_before_it_began() {
+        ", the clock set back meanwhile"
+    } else {
+        ""
+    };
     format!(
-        "{date}: run of {} to {}{by}",
+        "{date}: run of {} to {}{set}{by}",
         time(run.head.began),
         time(run.last_wall)
     )

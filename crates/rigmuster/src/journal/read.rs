@@ -26,6 +26,14 @@ pub struct Run {
     pub ended: bool,
 }
 
+impl Run {
+    /// Whether the computer's clock was set back in it so far that its last sign is, on the wall, earlier than
+    /// its first.
+    pub(crate) const fn ends_before_it_began(&self) -> bool {
+        self.last_wall.ms < self.head.began.ms
+    }
+}
+
 /// An entry, as it stands in the file. Words may be those of a later version.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Line {

@@ -21,6 +21,9 @@ pub(crate) fn heading(run: &Run, paint: Paint) -> String {
         run.last_wall.minute()
     };
     let mut parts = vec![format!("{} to {last}", run.head.began.minute())];
+    if run.ends_before_it_began() {
+        parts.push("the clock was set back meanwhile".to_owned());
+    }
     if run.head.rehearsal {
         parts.push("rehearsal".to_owned());
     } else if !run.head.link.is_empty() {
