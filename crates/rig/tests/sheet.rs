@@ -500,8 +500,12 @@ fn ready_is_said_only_where_the_check_bears_it_out() {
     checked.findings.clear();
     assert_eq!(
         result(&checked),
-        "Ready: all 1 that the show needs answered on the network"
+        "Ready: the one that the show needs answered on the network"
     );
+    for device in &mut checked.devices {
+        device.need = Need::Spare;
+    }
+    assert_eq!(result(&checked), "Ready: the show needs none of the devices");
 }
 
 #[test]

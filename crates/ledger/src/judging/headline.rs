@@ -44,6 +44,29 @@ pub(crate) fn headline(legs: &[&Ledger]) -> String {
     }
 }
 
+/// Who answers when all that the show needs do: `show` of the `all` that are listed are needed, and `amiss` of the
+/// others do not stand as they should.
+fn who_answers(show: usize, all: usize, amiss: usize) -> String {
+    let others = match (show, amiss) {
+        (_, 0) => String::new(),
+        (0, 1) if all == 1 => " It does not answer as listed.".to_owned(),
+        (0, 1) => " 1 does not answer as listed.".to_owned(),
+        (0, n) => format!(" {n} do not answer as listed."),
+        (_, 1) => " 1 spare or later one does not.".to_owned(),
+        (_, n) => format!(" {n} spare or later ones do not."),
+    };
+    let needed = match (show, all) {
+        (_, 0) => "The rig file lists nothing to count.".to_owned(),
+        (_, 1) if amiss == 0 => "The one device answers on the network.".to_owned(),
+        (0, 1) => "The show does not need the one device that is listed.".to_owned(),
+        (_, a) if amiss == 0 => format!("All {a} answer on the network."),
+        (0, a) => format!("The show needs none of the {a} devices that are listed."),
+        (1, _) => "The one that the show needs answers on the network.".to_owned(),
+        (s, _) => format!("All {s} that the show needs answer on the network."),
+    };
+    format!("Ready. {needed}{others}")
+}
+
 /// All networks of a rig together.
 struct All<'a>(&'a [&'a Ledger]);
 
@@ -59,17 +82,7 @@ impl All<'_> {
             .tracks()
             .filter(|t| t.device.need != Need::Show && t.standing != Standing::Present)
             .count();
-        let mut text = match (show, all) {
-            (_, 0) => "Ready. The rig file lists nothing to count.".to_owned(),
-            (1, 1) => "Ready. The one device answers on the network.".to_owned(),
-            (s, a) if s == a || amiss == 0 => format!("Ready. All {a} answer on the network."),
-            (s, _) => format!("Ready. All {s} that the show needs answer on the network."),
-        };
-        match amiss {
-            0 => {}
-            1 => text.push_str(" 1 spare or later one does not."),
-            n => text = format!("{text} {n} spare or later ones do not."),
-        }
+        let mut text = who_answers(show, all, amiss);
         if self.0.iter().any(|leg| !leg.sees_frames() && !leg.routed()) {
             text.push_str(" Clashes and other hardware cannot be seen in this mode.");
         }
@@ -229,5 +242,47 @@ pub(crate) const fn link_words(state: LinkState) -> &'static str {
         LinkState::NoCarrier => "this computer's network cable carries nothing",
         LinkState::Down => "this computer's network interface is switched off",
         LinkState::Gone => "this computer's network interface is gone",
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn who_answers_is_said_in_words_that_fit_the_number() {
+        for (show, all, amiss, said) in [
+            (12, 12, 0, "All 12 answer on the network."),
+            (1, 1, 0, "The one device answers on the network."),
+            (0, 1, 0, "The one device answers on the network."),
+            (2, 3, 0, "All 3 answer on the network."),
+            (
+                2,
+                4,
+                2,
+                "All 2 that the show needs answer on the network. 2 spare or later ones do not.",
+            ),
+            (
+                1,
+                2,
+                1,
+                "The one that the show needs answers on the network. 1 spare or later one does not.",
+            ),
+            (0, 0, 0, "The rig file lists nothing to count."),
+            (
+                0,
+                1,
+                1,
+                "The show does not need the one device that is listed. It does not answer as listed.",
+            ),
+            (
+                0,
+                3,
+                2,
+                "The show needs none of the 3 devices that are listed. 2 do not answer as listed.",
+            ),
+        ] {
+            assert_eq!(who_answers(show, all, amiss), format!("Ready. {said}"));
+        }
     }
 }

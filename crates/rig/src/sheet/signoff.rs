@@ -114,12 +114,19 @@ pub fn sign_off(rig: &Rig, checked: &Checked, walked: &[Walked]) -> Part {
     let (all, good) = (needed.clone().count(), needed.filter(well).count());
     let faults = checked.findings.iter().filter(|f| f.severity == "fault").count();
     let many = if faults == 1 { "fault" } else { "faults" };
-    let count =
-        format!("{good} of {all} that the show needs stood as they should, and {faults} {many} found");
+    let stood = match all {
+        0 => "the show needs none of the devices".to_owned(),
+        _ => format!("{good} of {all} that the show needs stood as they should"),
+    };
+    let count = format!("{stood}, and {faults} {many} found");
     part.fact(
         "Result",
         match (checked.ready, good == all && faults == 0) {
-            (true, true) => format!("Ready: all {all} that the show needs answered on the network"),
+            (true, true) => match all {
+                0 => "Ready: the show needs none of the devices".to_owned(),
+                1 => "Ready: the one that the show needs answered on the network".to_owned(),
+                _ => format!("Ready: all {all} that the show needs answered on the network"),
+            },
             // Somebody's hand was in the file, or a later version counts otherwise.
             (true, false) => format!("Ready by its own word, and yet {count}"),
             (false, _) => format!("NOT READY: {count}"),
