@@ -126,7 +126,8 @@ fn every_scene_is_complete_and_its_rig_fits_our_computer() {
             "damaged",
             "moving",
             "crossed",
-            "unpacked"
+            "unpacked",
+            "hostile"
         ]
     );
     for scene in &all {
@@ -187,7 +188,7 @@ const HALL: [&str; 12] = [
 
 #[test]
 fn each_scene_ends_or_stands_with_just_the_trouble_that_is_planned() {
-    let trouble: [(&str, u64, &[&str]); 31] = [
+    let trouble: [(&str, u64, &[&str]); 32] = [
         ("calm", 5, &[]),
         ("cable", 5, &[]),
         ("damaged", 5, &[]),
@@ -203,6 +204,7 @@ fn each_scene_ends_or_stands_with_just_the_trouble_that_is_planned() {
         ("moving", 70, &[]),
         ("crossed", 5, &[]),
         ("unpacked", 5, &["Helm", "Compass", "Sextant"]),
+        ("hostile", 30, &[]),
         ("held", 31, &[]),
         ("brownout", 5, &[]),
         ("brownout", 280, &["Balcony"]),

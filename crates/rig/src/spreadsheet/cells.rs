@@ -1,7 +1,10 @@
 //! What stands in a cell: guarded against being a formula, several things in one, blanks that count.
 
-/// What a spreadsheet program takes for the beginning of a formula (OWASP, "CSV Injection").
-const FORMULA: [char; 6] = ['=', '+', '-', '@', '\t', '\r'];
+/// What a spreadsheet program takes for the beginning of a formula (OWASP, "CSV Injection"), with the wide forms that
+/// some take as well.
+const FORMULA: [char; 10] = [
+    '=', '+', '-', '@', '\t', '\r', '\u{ff1d}', '\u{ff0b}', '\u{ff0d}', '\u{ff20}',
+];
 
 /// What stands between several things in one cell.
 const BETWEEN: &str = "; ";
@@ -101,6 +104,7 @@ mod tests {
             ("=1+1", "'=1+1"),
             ("@SUM(A1)", "'@SUM(A1)"),
             ("-1", "'-1"),
+            ("\u{ff1d}1+1", "'\u{ff1d}1+1"),
             ("'=x", "''=x"),
             ("'tis", "'tis"),
             ("Organ loft", "Organ loft"),
@@ -129,7 +133,7 @@ mod tests {
 
     proptest! {
         #[test]
-        fn any_text_comes_back(plain in "[-=+@'\"; a\\PC]{0,9}") {
+        fn any_text_comes_back(plain in "[-=+@\u{ff1d}'\"; a\\PC]{0,9}") {
             prop_assert_eq!(read_text(&text(&plain)), Some(plain.clone()));
             prop_assert!(!text(&plain).starts_with(FORMULA));
         }

@@ -18,6 +18,7 @@ mod hall;
 mod heard;
 mod held;
 mod hidden;
+mod hostile;
 mod house;
 mod late;
 mod leases;
@@ -86,6 +87,7 @@ pub fn scenes() -> Vec<Scene> {
         moving::scene(),
         crossed::scene(),
         unpacked::scene(),
+        hostile::scene(),
     ]
 }
 
