@@ -17,7 +17,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::net::{Ipv4Addr, Ipv6Addr};
 use std::time::Duration;
 
-use vocab::{ControlPort, ControlState, Ipv6Source, Mac, Moment, Name, Power, Text};
+use vocab::{ControlPort, ControlState, Ipv4Net, Ipv6Source, Mac, Moment, Name, Power, Text};
 
 use crate::Proof;
 use crate::hosts::claim::{Claim, HostId, Life, PROBES};
@@ -247,6 +247,7 @@ impl Hosts {
         let Some(host) = self.map.get_mut(&id) else {
             return heard;
         };
+        let proxy = host.proxy;
         let fresh = host.claim(address).is_none();
         if fresh {
             let mut claim = Claim::new(address, at, proof);
@@ -258,7 +259,12 @@ impl Hosts {
         }
         if let Some(claim) = host.claim_mut(address) {
             let before = (claim.life, claim.proven());
+            let back = !claim.alive();
             heard.lost = claim.hear(at, proof, rtt);
+            if back && proxy && !proof.is_owners() {
+                // It answers for all that nobody holds, and so for what it held before it was out of sight.
+                claim.doubt(at);
+            }
             heard.news |= fresh || before != (claim.life, claim.proven());
         }
         if fresh {
@@ -273,6 +279,25 @@ impl Hosts {
             self.shrink(at);
         }
         heard
+    }
+
+    /// A host announces `address`: what else it holds in the same subnet it may have given up for it. Where that
+    /// is news.
+    pub(crate) fn doubt_others(
+        &mut self,
+        id: HostId,
+        address: Ipv4Addr,
+        at: Moment,
+        subnet: Option<Ipv4Net>,
+    ) -> Vec<Ipv4Addr> {
+        let Some((host, subnet)) = self.map.get_mut(&id).zip(subnet) else {
+            return Vec::new();
+        };
+        let others = host
+            .claims
+            .iter_mut()
+            .filter(|c| c.address != address && subnet.contains(&c.address));
+        others.filter_map(|c| c.doubt(at).then_some(c.address)).collect()
     }
 
     /// Adds a name that the host gives itself; with too many the last of its sort goes. True if
@@ -349,8 +374,7 @@ impl Hosts {
             if let Some(claim) = host.claim_mut(address)
                 && claim.alive()
                 && claim.since < sent
-                && !claim.proven()
-                && !claim.stood
+                && claim.is_tried_by_probe()
             {
                 claim.miss_probe(sent);
             }

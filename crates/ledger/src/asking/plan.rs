@@ -335,7 +335,7 @@ impl Ledger {
                 Kind::Gateway => claims.len() < 2,
                 Kind::Floating(_) | Kind::Own => false,
             };
-            let told = if nameless { c.answers_nobody() } else { c.proven() };
+            let told = c.doubted.is_none() && if nameless { c.answers_nobody() } else { c.proven() };
             !trusted && !told && (nameless || c.nobody_missed < NOBODY_TRIES)
         };
         let mut open = claims

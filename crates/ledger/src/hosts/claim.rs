@@ -180,6 +180,8 @@ pub(crate) struct Claim {
     pub(crate) last: Moment,
     /// When this life of it began.
     pub(crate) since: Moment,
+    /// When it was announced once more while several held it and it was open who lives there.
+    pub(crate) again: Option<Moment>,
     /// Whether it holds now.
     pub(crate) life: Life,
     /// The best of what it is known by.
@@ -193,6 +195,9 @@ pub(crate) struct Claim {
     counted: Option<Moment>,
     /// When the question left that it answered last.
     pub(crate) question: Option<Moment>,
+    /// Since when its host may have given it up, and answer for it as a proxy: only an answer to a probe, or its own
+    /// word, tells.
+    pub(crate) doubted: Option<Moment>,
     /// Questions that it was asked in vain while it had answered none.
     vain: u8,
     /// It answered an echo itself there, and nobody passed the answer on.
@@ -215,6 +220,7 @@ impl Claim {
             first: at,
             last: at,
             since: at,
+            again: None,
             life: Life::Stale,
             by,
             lent: false,
@@ -222,6 +228,7 @@ impl Claim {
             probes_missed: 0,
             counted: None,
             question: None,
+            doubted: None,
             vain: 0,
             stood: false,
             alone: None,
@@ -240,6 +247,7 @@ impl Claim {
         if self.life != Life::Alive {
             self.life = Life::Alive;
             self.since = at;
+            self.again = None;
             self.question = None;
             self.alone = None;
             self.to_all = [None; TO_ALL];
@@ -249,6 +257,7 @@ impl Claim {
         self.last = self.last.max(at);
         self.misses = Misses::NONE;
         self.by = self.by.max(proof);
+        self.doubted = self.doubted.filter(|_| !proof.is_owners());
         if proof == Proof::Nobody {
             self.nobody_missed = 0;
             self.probes_missed = 0;
@@ -282,6 +291,23 @@ impl Claim {
             self.counted = Some(sent);
             self.nobody_missed = self.nobody_missed.saturating_add(1);
         }
+        if self.doubted.is_some() && self.probes_missed >= PROBES {
+            // What it showed it showed before it gave the address up.
+            self.doubted = None;
+            self.stood = false;
+            self.by = Proof::Real;
+        }
+    }
+
+    /// Its host may have given it up by `at`, since it showed that it owns it: probes are to tell. True if that is
+    /// news.
+    pub(crate) fn doubt(&mut self, at: Moment) -> bool {
+        let news = self.alive() && self.is_sure();
+        if news {
+            self.doubted = Some(at);
+            (self.nobody_missed, self.probes_missed) = (0, 0);
+        }
+        news
     }
 
     /// A probe for an address of ours, which left at `sent`, was answered by nobody.
@@ -315,6 +341,11 @@ impl Claim {
             }
         }
         verdict
+    }
+
+    /// From when on it is to be shown that it lives there beside others.
+    pub(crate) fn began(&self) -> Moment {
+        self.again.unwrap_or(self.since)
     }
 
     /// Whether it holds now.
@@ -353,6 +384,25 @@ impl Claim {
         (self.proven() || self.stood) && !self.lent
     }
 
+    /// Whether nothing speaks against its being an owner's.
+    pub(crate) const fn is_sure(&self) -> bool {
+        self.is_owner() && self.doubted.is_none()
+    }
+
+    /// Whether a probe that it does not answer tells a proxy: who gave an address up and is none falls silent
+    /// there altogether.
+    pub(crate) fn is_tried_by_probe(&self) -> bool {
+        match self.doubted {
+            Some(since) => self.question >= Some(since),
+            None => !self.proven() && !self.stood,
+        }
+    }
+
+    /// Whether its host said that it is elsewhere, and has answered nothing here since. A proxy does, but late.
+    pub(crate) fn seems_left(&self) -> bool {
+        self.doubted.is_some_and(|since| self.question < Some(since)) && self.misses.count >= LEFT
+    }
+
     /// Whether it is still open if it is an owner's.
     pub(crate) fn pending(&self) -> bool {
         self.alive() && !self.proven() && !self.lent && self.nobody_missed == 0
@@ -384,6 +434,8 @@ impl Claim {
 
 /// So many questions in vain are no loss, where the one who was asked keeps saying that he is there.
 const VAIN: u8 = 4;
+/// So many questions in vain show that one who said that he is elsewhere is no proxy that answers late.
+const LEFT: u8 = 3;
 /// Questions to everybody that one who answers no others has to answer.
 const TO_ALL: usize = 3;
 /// Probes in a row that a claimant is sent before it is taken as no owner, where another is one.
@@ -392,166 +444,4 @@ pub(crate) const PROBES: u8 = 2;
 const COUNTED: Duration = Duration::from_secs(5);
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::port::OwnPort;
-
-    fn claim(ms: u64) -> Claim {
-        let mut c = Claim::new(Ipv4Addr::new(10, 40, 8, 21), Moment::from_millis(ms), Proof::Real);
-        c.hear(Moment::from_millis(ms), Proof::Real, None);
-        c
-    }
-
-    /// Four in a row, at a port that heard something at the end of the day.
-    fn bar() -> Bar {
-        let mut port = OwnPort::new(Moment::ZERO);
-        port.hear(Moment::from_secs(86_400));
-        Bar { run: 4, port }
-    }
-
-    /// Whether one more unanswered question ends the claim.
-    fn ends(claim: &mut Claim, sent: Moment, at: Moment, wide: bool) -> bool {
-        claim.miss(sent, at, wide, bar()) == Verdict::Gone
-    }
-
-    #[test]
-    fn a_run_ends_a_claim_only_when_it_is_long_spreads_and_one_went_to_everybody() {
-        let mut quick = claim(0);
-        for n in 1..=4_u64 {
-            let left = Moment::from_millis(n * 100);
-            assert!(!ends(&mut quick, left, left + Duration::from_millis(50), true));
-        }
-        assert!(ends(
-            &mut quick,
-            Moment::from_millis(1_000),
-            Moment::from_millis(1_100),
-            true
-        ));
-        let mut narrow = claim(0);
-        for n in 1..=9 {
-            assert!(!ends(
-                &mut narrow,
-                Moment::from_secs(n),
-                Moment::from_millis(n * 1_000 + 200),
-                false
-            ));
-        }
-        assert!(ends(
-            &mut narrow,
-            Moment::from_secs(10),
-            Moment::from_secs(11),
-            true
-        ));
-        let mut lossy = claim(0);
-        let eight = Bar { run: 8, ..bar() };
-        for n in 1..=8 {
-            let left = Moment::from_secs(n);
-            let verdict = lossy.miss(left, left + Duration::from_millis(300), true, eight);
-            assert_eq!(verdict == Verdict::Gone, n == 8);
-        }
-    }
-
-    #[test]
-    fn what_was_given_up_too_early_is_late_and_not_lost() {
-        let after = |rtt| {
-            let mut c = claim(0);
-            ends(
-                &mut c,
-                Moment::from_millis(1_000),
-                Moment::from_millis(1_300),
-                true,
-            );
-            ends(
-                &mut c,
-                Moment::from_millis(1_400),
-                Moment::from_millis(1_700),
-                true,
-            );
-            c.hear(Moment::from_millis(1_900), Proof::Real, rtt)
-        };
-        assert_eq!(
-            after(Some(Duration::from_millis(100))),
-            2,
-            "a third question was answered"
-        );
-        assert_eq!(
-            after(Some(Duration::from_millis(500))),
-            1,
-            "the second was answered late"
-        );
-        assert_eq!(after(None), 2);
-        let mut gone = claim(0);
-        for n in 1..=4 {
-            ends(
-                &mut gone,
-                Moment::from_secs(n),
-                Moment::from_millis(n * 1_000 + 300),
-                true,
-            );
-        }
-        assert_eq!(
-            gone.hear(Moment::from_secs(60), Proof::Announced, None),
-            0,
-            "it was away"
-        );
-    }
-
-    #[test]
-    fn a_question_from_before_it_was_heard_is_no_miss() {
-        let mut c = claim(5_000);
-        for n in 1..=9 {
-            assert!(!ends(
-                &mut c,
-                Moment::from_secs(4),
-                Moment::from_secs(5 + n),
-                true
-            ));
-        }
-        assert!(!c.misses.any());
-    }
-
-    #[test]
-    fn only_an_answer_to_what_went_to_it_alone_shows_that_it_lives() {
-        let at = Moment::from_secs;
-        let rtt = Some(Duration::from_millis(1));
-        let mut c = claim(1_000);
-        c.hear(at(2), Proof::Announced, None);
-        c.hear(at(3), Proof::Real, rtt);
-        assert!(!c.lives_since(at(0)));
-        c.hear(at(4), Proof::Unicast, rtt);
-        let left = Moment::from_millis(3_999);
-        assert!(c.lives_since(left) && !c.lives_since(at(4)));
-        c.answers_alone(at(2));
-        assert!(c.lives_since(left), "the latest counts");
-        // In another life it is asked anew.
-        c.life = Life::Gone;
-        c.hear(at(9), Proof::Announced, None);
-        assert!(!c.lives_since(at(0)));
-    }
-
-    #[test]
-    fn three_answers_to_everybody_count_and_one_answer_heard_twice_does_not() {
-        let rtt = |ms| Some(Duration::from_millis(ms));
-        let mut c = claim(0);
-        for (at, rtt) in [(1_000, rtt(5)), (1_002, rtt(7)), (2_000, rtt(5))] {
-            c.hear(Moment::from_millis(at), Proof::Real, rtt);
-        }
-        assert!(!c.answers_all_since(Moment::ZERO));
-        c.hear(Moment::from_millis(3_000), Proof::Nobody, rtt(5));
-        assert!(c.answers_all_since(Moment::from_millis(995)));
-        assert!(!c.answers_all_since(Moment::from_millis(996)));
-    }
-
-    #[test]
-    fn probes_lost_together_count_once_and_two_in_a_row_are_enough() {
-        let mut c = claim(0);
-        c.miss_probe(Moment::from_millis(300));
-        assert_eq!((c.nobody_missed, c.no_owner()), (1, false));
-        c.miss_probe(Moment::from_millis(600));
-        assert_eq!((c.nobody_missed, c.no_owner()), (1, true));
-        c.miss_probe(Moment::from_secs(11));
-        assert_eq!((c.nobody_missed, c.no_owner()), (2, true));
-        c.hear(Moment::from_secs(12), Proof::Nobody, None);
-        assert!(!c.no_owner() && c.probes_missed == 0);
-    }
-}
+mod tests;

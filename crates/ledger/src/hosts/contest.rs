@@ -27,6 +27,9 @@ pub(crate) const RETRY: Duration = Duration::from_millis(300);
 const HOLD: Duration = Duration::from_secs(2);
 /// The same while only watching, where all that is asked is a second apart.
 const HOLD_SPARING: Duration = Duration::from_secs(5);
+/// So much longer the echoes are waited for that tell two ports from two units: at a slow pace, or while only
+/// watching, they have to wait for their turn.
+const TURN: Duration = Duration::from_secs(30);
 /// How often those who hold an address of no device are asked again.
 const AGAIN: Duration = Duration::from_secs(10);
 /// Contests for addresses that are no device's; the rig's own always have one.
@@ -106,7 +109,7 @@ impl Ledger {
 
     /// Since when two have held the address at the same time, if it is shown that both live there.
     pub(crate) fn live_beside(&self, a: &Claim, b: &Claim) -> Option<Moment> {
-        let began = a.since.max(b.since);
+        let began = a.began().max(b.began());
         (self.lives(a, began) && self.lives(b, began)).then_some(began)
     }
 
@@ -143,7 +146,7 @@ impl Ledger {
         let device = self.by_address.get(&address);
         let listed = |id: HostId| device.is_some_and(|i| self.is_own(*i, id));
         let mut holders = self.hosts.holders(address);
-        holders.any(|(id, c)| c.alive() && (c.is_owner() || listed(id)))
+        holders.any(|(id, c)| c.alive() && (c.is_sure() || listed(id)))
     }
 
     /// A probe for `address` is over. True if it was lost, so that it says nothing of those who did not answer.
@@ -164,7 +167,9 @@ impl Ledger {
             let given_up = contest.is_some_and(|c| c.closed && c.probe_lost);
             given_up && !proxy && !claim.lent && claim.probes_missed == 0 && self.has_owner(claim.address)
         };
-        claim.is_owner() || lost()
+        // While probes are still to tell, one that may have given the address up is none.
+        let open = || self.contests.open.get(&claim.address).is_some_and(|c| !c.closed);
+        claim.is_owner() && !(claim.doubted.is_some() && open()) || lost()
     }
 
     /// When a probe is to tell again which of several who hold `address` own it, while that is awaited. It
@@ -173,7 +178,7 @@ impl Ledger {
         let contest = self.contests.open.get(&address).filter(|c| !c.closed)?;
         let device = self.device_at(address);
         let listed = |mac: Mac| device.is_some_and(|i| self.is_own(i, HostId::Mac(mac)));
-        let open = |(mac, c): &(Mac, &Claim)| !c.is_owner() && !listed(*mac);
+        let open = |(mac, c): &(Mac, &Claim)| !c.is_sure() && !listed(*mac);
         let last = self.lanes.closed_at(Key::Nobody(address));
         let next = last.map_or(contest.began, |at| at + RETRY);
         (self.rivals(address).iter().any(open) && self.has_owner(address)).then_some(next)
@@ -183,7 +188,7 @@ impl Ledger {
     pub(crate) fn plan_contest(&mut self, address: Ipv4Addr, now: Moment) {
         let rivals = self.rivals(address);
         let macs: Vec<Mac> = rivals.iter().map(|(mac, _)| *mac).collect();
-        let began = rivals.iter().map(|(_, c)| c.since).max().unwrap_or_default();
+        let began = rivals.iter().map(|(_, c)| c.began()).max().unwrap_or_default();
         self.drop_rivals(address, &macs);
         if macs.is_empty() {
             return;
@@ -211,8 +216,12 @@ impl Ledger {
             contest.told.entry(*mac).or_default();
         }
         if !contest.closed {
-            self.timers
-                .set(Timer::Contest(address), Some((now + RETRY).min(contest.until)));
+            let end = Some(contest.until).filter(|until| *until > now);
+            let look = now + RETRY;
+            self.timers.set(
+                Timer::Contest(address),
+                Some(end.map_or(look, |end| end.min(look))),
+            );
         }
         if self.watch_only {
             return;
@@ -220,6 +229,23 @@ impl Ledger {
         self.plan_kin(address, &macs, now);
         if !self.targets.contains_key(&address) {
             self.ask_unlisted(address, &macs, now);
+        }
+    }
+
+    /// One of several announces `address` while it is open who lives there: it may have been away meanwhile, so that
+    /// each is to be asked anew.
+    pub(crate) fn announces_again(&mut self, id: HostId, address: Ipv4Addr, at: Moment) {
+        let decided = || !self.clash(self.device_at(address), address).0.is_empty();
+        if !self.contests.open.contains_key(&address) || decided() {
+            return;
+        }
+        let host = self.hosts.get_mut(id);
+        if let Some(claim) = host.and_then(|h| h.claim_mut(address))
+            // Nobody puts that off for ever by going on about it.
+            && claim.again.is_none_or(|last| at >= last + HOLD)
+        {
+            claim.again = Some(at);
+            self.plan_contest(address, at);
         }
     }
 
@@ -281,10 +307,12 @@ impl Ledger {
 
     /// Who the several are that hold `address` is looked at again.
     pub(crate) fn contest_due(&mut self, address: Ipv4Addr, now: Moment) {
+        let echoes = self.near(address) && !self.is_ours(address);
         let Some(contest) = self.contests.open.get_mut(&address) else {
             return;
         };
-        if now >= contest.until && !contest.closed {
+        let waits = echoes && now < contest.until + TURN && contest.told.values().copied().any(Told::wanted);
+        if now >= contest.until && !contest.closed && !waits {
             contest.closed = true;
             self.contest_changed(address);
         }

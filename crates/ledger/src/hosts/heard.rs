@@ -37,6 +37,10 @@ impl Ledger {
             return;
         }
         let heard = self.hosts.claim(id, address, at, proof, rtt);
+        if proof == Proof::Announced && self.in_subnet(address) {
+            let others = self.hosts.doubt_others(id, address, at, self.subnet());
+            self.replan.extend(others);
+        }
         let device = id.mac().and_then(|m| self.by_mac.get(&m)).copied();
         let contested = self.hosts.holders(address).nth(1).is_some();
         let target = self.targets.get(&address);
@@ -96,6 +100,8 @@ impl Ledger {
         if contested && heard.news {
             // Before anything is made of it.
             self.plan_contest(address, at);
+        } else if contested && proof == Proof::Announced {
+            self.announces_again(id, address, at);
         }
         if contested && target.is_none() && heard.news && self.sees_frames() && self.blind().is_none() {
             // Which of them are owners only a probe tells.

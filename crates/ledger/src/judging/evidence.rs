@@ -59,6 +59,7 @@ impl Ledger {
         let me = self.me().filter(|_| self.is_ours(address));
         let mut mine = false;
         let mut gone = false;
+        let mut since = None;
         for (id, claim) in self.hosts.holders(address) {
             let own = if listed {
                 self.is_own(i, id)
@@ -68,12 +69,16 @@ impl Ledger {
             match claim.life {
                 Life::Alive if own => {
                     mine = true;
-                    e.here = e.here.or(Some((id, address)));
+                    // Without hardware in the file it is whoever stands there the longest.
+                    if e.here.is_none() || !listed && since.is_some_and(|first| claim.since < first) {
+                        e.here = Some((id, address));
+                        since = Some(claim.since);
+                    }
                 }
                 Life::Alive => {
                     if claim.lent {
                         e.lent = e.lent.or(Some(id));
-                    } else if claim.is_owner() {
+                    } else if claim.is_owner() && !claim.seems_left() {
                         e.other = e.other.or(Some(id));
                     }
                     e.pending |= claim.pending();
@@ -161,7 +166,7 @@ impl Ledger {
         let dhcp = self.tracks[i].device.fixed_address().is_none();
         let mut latest = [Moment::ZERO; 2];
         for (id, claim) in self.own_claims(i) {
-            if !claim.alive() || claim.address == expected || claim.proxied() {
+            if !claim.alive() || claim.address == expected || claim.proxied() || claim.seems_left() {
                 continue;
             }
             let near = self.in_subnet(claim.address);
@@ -224,7 +229,7 @@ impl Ledger {
         held.sort_by_key(|(id, c, _)| (c.first, *id));
         let beside_me = |(a, c, a_own): &(HostId, &Claim, bool)| {
             let other = me.is_some_and(|m| m != *a && !(*a_own && own(m)));
-            (other && self.lives(c, c.since)).then_some(c.since)
+            (other && self.lives(c, c.began())).then_some(c.began())
         };
         let since = |one: &(HostId, &Claim, bool)| {
             let (a, ca, a_own) = one;

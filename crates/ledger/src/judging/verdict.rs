@@ -48,6 +48,17 @@ impl Ledger {
             self.start_begins(i, now, Opening::Answer);
             e = self.evidence(i, now);
         }
+        // Without hardware in the file another unit may stand for it from now on, with ports of its own.
+        let nameless = self.tracks[i].device.macs.is_empty();
+        let other = |(who, _): (HostId, Ipv4Addr)| e.here.is_some_and(|(id, _)| id != who);
+        if nameless && self.sees_frames() && old_here.is_some_and(other) {
+            self.tracks[i].keep_ports = false;
+            self.tracks[i].reset_ports(now);
+            if self.tracks[i].appeared.is_none() {
+                self.tracks[i].found = Some(now);
+            }
+            e = self.evidence(i, now);
+        }
         if e.here.is_none() {
             self.tracks[i].found = None;
         } else if old_here.is_none() && self.tracks[i].appeared.is_none() {

@@ -12,7 +12,7 @@ use std::net::Ipv4Addr;
 use std::time::Duration;
 
 use rig::{AddressSpec, Network, Rig};
-use vocab::{AddressRange, Ask, Moment, Pace, Sighting};
+use vocab::{AddressRange, Ask, Fact, Moment, Pace, Sighting};
 
 use crate::changes::Changes;
 use crate::judging::headline::headline;
@@ -74,6 +74,10 @@ impl Muster {
 
     /// Takes in a fact that was observed on the network at place `leg`.
     pub fn fold(&mut self, leg: usize, sighting: &Sighting) {
+        if matches!(sighting.fact, Fact::Gap(_)) && self.legs.len() > 1 {
+            // What any of them held back was before it.
+            self.close(sighting.at);
+        }
         if let Some(ledger) = self.legs.get_mut(leg) {
             ledger.fold(sighting);
             self.collect(leg, sighting.at);

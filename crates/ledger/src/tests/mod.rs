@@ -17,6 +17,7 @@ mod dhcp;
 mod enroll;
 mod expected;
 mod forged;
+mod gave_up;
 mod kin;
 mod known;
 mod masks;
