@@ -221,6 +221,19 @@ pub enum Act {
     AskPorts,
 }
 
+impl Fault {
+    /// When something about it happens, by `calm` at the latest.
+    pub fn moments(&self, calm: Duration) -> Vec<Duration> {
+        let (times, each) = match self.what {
+            What::Flaps(_, times, each, _) => (u32::from(times) * 2, each),
+            _ => (1, Duration::ZERO),
+        };
+        let all = (0..times).map(|n| self.at + each * n);
+        let end = self.span.map(|span| self.at + span);
+        all.chain(end).map(|at| at.min(calm)).collect()
+    }
+}
+
 impl What {
     /// What it is called in a tally.
     pub const fn kind(&self) -> &'static str {

@@ -1,5 +1,6 @@
 //! Plays one course to its end and says what was wrong.
 
+use std::collections::BTreeSet;
 use std::time::Duration;
 
 use board::{Board, ColourUse, Look};
@@ -18,6 +19,8 @@ use crate::watch::Watch;
 
 /// How often is looked.
 const LOOK: Duration = Duration::from_millis(250);
+/// So long before something happens is looked once more.
+const BEFORE: Duration = Duration::from_nanos(1);
 /// After the wire is left alone: when all is asked for again, when the ports are, and when the verdict is due.
 const SWEEP: Duration = Duration::from_secs(50);
 const PORTS: Duration = Duration::from_secs(75);
@@ -82,11 +85,19 @@ pub fn play(course: &Course) -> Outcome {
     }
     acts.push((calm + PORTS + slower(course), Act::AskPorts));
     let mut acts = acts.into_iter().peekable();
+    let mut stops = stops(course).into_iter().peekable();
     let end = calm + VERDICT + slower(course);
     while sim.now() < end {
         let due = acts.peek().map_or(end, |(at, _)| *at);
-        let next = (sim.now() + LOOK).min(end).min(due.max(sim.now()));
-        sim.play_until(next, |_| false);
+        while stops.next_if(|stop| *stop <= sim.now()).is_some() {}
+        let stop = stops.peek().copied().unwrap_or(end);
+        let next = (sim.now() + LOOK).min(end).min(stop).min(due.max(sim.now()));
+        // How all really stands is noted at the moment when something else is said of a device.
+        let mut counts = sim.ledger().counts();
+        while sim.play_until(next, |muster| muster.counts() != counts) {
+            counts = sim.ledger().counts();
+            watch.really(&sim);
+        }
         watch.look(&sim);
         if due <= sim.now()
             && let Some((_, act)) = acts.next()
@@ -110,6 +121,12 @@ pub fn play(course: &Course) -> Outcome {
         frames: sim.stage().venues().map(|v| v.sent().frames).sum(),
         told: sim.take_changes(),
     }
+}
+
+/// Just before something happens: what was so until then may have been so for a moment only.
+fn stops(course: &Course) -> BTreeSet<Moment> {
+    let all = course.faults.iter().flat_map(|f| f.moments(course.calm));
+    all.map(|at| Moment::ZERO + at.saturating_sub(BEFORE)).collect()
 }
 
 /// How much longer it takes to go through the subnet at a slow pace.

@@ -1,6 +1,8 @@
 //! Makes a course that fails as short as it goes.
 
-use crate::course::Course;
+use vocab::Level;
+
+use crate::course::{Act, Course};
 use crate::round::{Outcome, play};
 
 /// At most so many shorter ones are tried.
@@ -25,6 +27,9 @@ pub fn shrink(course: &Course) -> (Course, Outcome) {
             without_device(&mut shorter, n - acts - faults);
         } else if n >= acts {
             shorter.faults.remove(n - acts);
+        } else if matches!(shorter.acts[n].1, Act::Level(Level::All)) {
+            // Whoever watches only is not to do so for ever.
+            continue;
         } else {
             shorter.acts.remove(n);
         }

@@ -126,7 +126,7 @@ impl<'a> Watch<'a> {
     }
 
     /// Notes how everything really stands.
-    fn really(&mut self, sim: &Simulation) {
+    pub(crate) fn really(&mut self, sim: &Simulation) {
         let now = sim.now();
         for (net, venue) in sim.stage().venues().enumerate() {
             let down = venue.station().state != LinkState::Up;
@@ -306,6 +306,12 @@ impl<'a> Watch<'a> {
                 within(standing, FAR) || self.has_more(n) && within(Standing::Missing, FAR)
             }
             // Whoever is elsewhere and says nothing of it is nowhere seen until it is found.
+            // The second of two at its address may not have been heard yet.
+            Standing::Replaced
+                if self.looked_anew(self.counted[n].net, at) && within(Standing::Conflict, recent) =>
+            {
+                true
+            }
             Standing::Missing | Standing::Replaced => [standing, Standing::Moved, Standing::WrongSubnet]
                 .into_iter()
                 .any(|s| within(s, recent)),
