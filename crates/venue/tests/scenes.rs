@@ -350,7 +350,8 @@ fn a_seed_replays_byte_by_byte_and_another_does_not() {
 
 #[test]
 fn all_frames_are_well_formed() {
-    for scene in scenes() {
+    // Where some are broken on purpose, that is what is played.
+    for scene in scenes().into_iter().filter(|scene| scene.name != "hostile") {
         for (at, bytes) in log(scene.name, 7, 60) {
             let heard = wire::peek(&bytes);
             assert!(heard.is_ok(), "{} at {at:?}: {heard:?}", scene.name);
