@@ -307,7 +307,7 @@ impl Ledger {
 
     /// Who the several are that hold `address` is looked at again.
     pub(crate) fn contest_due(&mut self, address: Ipv4Addr, now: Moment) {
-        let echoes = self.near(address) && !self.is_ours(address);
+        let echoes = self.asks_kin(address);
         let Some(contest) = self.contests.open.get_mut(&address) else {
             return;
         };

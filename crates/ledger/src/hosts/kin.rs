@@ -120,9 +120,14 @@ impl Ledger {
         !two_devices && of_a.len() >= 2 && of_a == self.owned(b)
     }
 
+    /// Whether those who hold `address` are sent echoes that tell whether they are one unit.
+    pub(crate) fn asks_kin(&self, address: Ipv4Addr) -> bool {
+        self.near(address) && !self.is_ours(address) && !self.settings.purpose.leaves_no_neighbour()
+    }
+
     /// Plans the echoes that tell whether those who hold `address` are one unit.
     pub(crate) fn plan_kin(&mut self, address: Ipv4Addr, macs: &[Mac], now: Moment) {
-        if !self.near(address) || self.is_ours(address) || self.settings.purpose.leaves_no_neighbour() {
+        if !self.asks_kin(address) {
             return;
         }
         let watches = self.watches() && self.targets.contains_key(&address);
