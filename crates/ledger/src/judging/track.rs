@@ -53,9 +53,6 @@ pub(crate) struct Port {
 
 /// A device and what became of it.
 #[derive(Debug, Clone)]
-// In this order in memory: what nearly every sighting touches stands together, before what is said in words. With
-// thousands of devices none of it is in a core's cache, and each part that lies elsewhere is waited for.
-#[repr(C)]
 pub(crate) struct Track {
     /// How it stands.
     pub(crate) standing: Standing,
