@@ -166,6 +166,9 @@ fn device(ledger: &Ledger, units: &Units<'_>, i: usize, now: Moment) -> DeviceVi
     }
 }
 
+/// Addresses shown of the unit behind one device, at most.
+const SHOWN_ADDRESSES: usize = 32;
+
 fn seen(ledger: &Ledger, units: &Units<'_>, track: &Track, id: HostId) -> Option<SeenView> {
     if ledger.me() == Some(id) {
         return this_computer(ledger, track, id);
@@ -177,15 +180,21 @@ fn seen(ledger: &Ledger, units: &Units<'_>, track: &Track, id: HostId) -> Option
         .map(|(_, a)| a)
         .or(track.device.fixed_address());
     // The address that matters first, then the living, then the latest heard.
-    let mut claims: Vec<&Claim> = host.claims.iter().filter(|c| !c.proxied()).collect();
-    claims.sort_by_key(|c| {
+    let order = |c: &&Claim| {
         (
             !(c.alive() && Some(c.address) == expected),
             !c.alive(),
             std::cmp::Reverse(c.last),
             c.address,
         )
-    });
+    };
+    let mut claims: Vec<&Claim> = host.claims.iter().filter(|c| !c.proxied()).collect();
+    // One that holds every device's address stands behind each of them: all of its addresses there would be their square.
+    if claims.len() > SHOWN_ADDRESSES {
+        claims.select_nth_unstable_by_key(SHOWN_ADDRESSES, order);
+        claims.truncate(SHOWN_ADDRESSES);
+    }
+    claims.sort_by_key(order);
     let living = claims.iter().any(|c| c.alive());
     let claims: Vec<&Claim> = claims.into_iter().filter(|c| c.alive() || !living).collect();
     let address = claims.first().map(|c| c.address);

@@ -61,6 +61,29 @@ fn a_hundred_thousand_spoofed_hosts_push_no_device_out() {
 }
 
 #[test]
+fn one_host_at_every_devices_address_is_not_shown_with_all_of_them_at_each() {
+    let devices: Vec<_> = (10..210).map(|n| device(&format!("Camera {n}"), n)).collect();
+    let mut w = World::board(devices, Vec::new());
+    w.run_to(secs(3.0));
+    for n in 10..210 {
+        w.ledger.fold(&Sighting {
+            at: w.now,
+            fact: spoofed(7, ip(&format!("10.40.8.{n}"))),
+        });
+    }
+    w.run(0.5);
+    let mut shown = 0;
+    for (n, device) in (10..210).zip(&w.snapshot().devices) {
+        let Some(seen) = &device.seen else { continue };
+        shown += 1;
+        assert_eq!(seen.address, Some(ip(&format!("10.40.8.{n}"))));
+        assert_eq!(seen.addresses.len(), 32);
+        assert_eq!(seen.addresses.first(), seen.address.as_ref());
+    }
+    assert_eq!(shown, 200);
+}
+
+#[test]
 fn one_host_with_ten_thousand_addresses_keeps_sixteen() {
     let mut w = World::board(vec![device("Organ loft", 21)], vec![Unit::good(21)]);
     w.run_to(secs(3.0));

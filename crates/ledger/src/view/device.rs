@@ -103,7 +103,7 @@ pub struct SeenView {
     pub mac: Option<Mac>,
     /// The address that matters: the expected one if it holds it, else the latest heard.
     pub address: Option<Ipv4Addr>,
-    /// All its addresses, the one that matters first.
+    /// Its addresses, the one that matters first, at most 32.
     pub addresses: Vec<Ipv4Addr>,
     /// What it is known by besides.
     pub heard: HeardView,
