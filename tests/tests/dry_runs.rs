@@ -1,4 +1,5 @@
 //! What `--dry-run` shows of what is done by hand to a device.
+#![cfg(unix)]
 
 use rigmuster_tests::program::run;
 
