@@ -135,6 +135,7 @@ impl Board {
             let of_use = |action| match action {
                 Action::AskControl if mood == Mood::Sheet => self.asks_control(snapshot),
                 Action::CheckCable if mood == Mood::Sheet => self.checks_cable(snapshot),
+                Action::Do(deed) if mood == Mood::Sheet => self.lets_do(deed, snapshot),
                 Action::Moves => self.has_moves(),
                 _ => true,
             };

@@ -1,15 +1,16 @@
 //! Deeds: which one is wanted, of whom, and its page.
 
 use crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
-use ledger::Snapshot;
+use ledger::{Snapshot, Standing};
 use ratatui::layout::Rect;
 use ratatui::text::Line;
+use rig::Role;
 use vocab::Level;
 
 use super::{Board, Page};
 use crate::deed::{self, DeedForm, DeedLine, Panel};
 use crate::keys::{Action, Mood};
-use crate::rows::Who;
+use crate::rows::{One, Who};
 use crate::{Deed, Request, keys};
 
 const LOCKED: &str = "The show lock is on: nothing may act on a device. Key l lifts it.";
@@ -40,6 +41,25 @@ impl Board {
         };
         self.wanted = Some(deed);
         Some(Request::Deed { deed, who })
+    }
+
+    /// Whether this deed has something to do for the one whose sheet is open.
+    pub(crate) fn lets_do(&self, deed: Deed, snapshot: &Snapshot) -> bool {
+        if snapshot.level() != Level::All {
+            return false;
+        }
+        match self.chosen().and_then(|who| who.find(snapshot)) {
+            Some(One::Device(device)) => match deed {
+                Deed::Wink | Deed::Reach => device.seen.is_some() && device.standing != Standing::Missing,
+                Deed::Readdress => matches!(
+                    device.standing,
+                    Standing::WrongSubnet | Standing::Moved | Standing::Conflict | Standing::Replaced
+                ),
+                Deed::Walk => device.role == Role::Panel,
+            },
+            Some(One::Host(host)) => host.mac.is_some() && deed == Deed::Reach,
+            None => false,
+        }
     }
 
     /// Opens the page of a deed that begins.
