@@ -11,6 +11,9 @@ const OPENER: (&str, &[&str]) = ("rundll32", &["url.dll,FileProtocolHandler"]);
 #[cfg(not(any(target_os = "macos", windows)))]
 const OPENER: (&str, &[&str]) = ("xdg-open", &[]);
 
+/// What opens a URL, and says why not.
+pub(crate) type Browser = fn(&str) -> io::Result<()>;
+
 /// Opens a URL that this program made itself of numbers. No shell reads it.
 ///
 /// # Errors

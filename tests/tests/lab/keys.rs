@@ -2,6 +2,7 @@
 
 use std::fs;
 use std::os::unix::fs::PermissionsExt;
+use std::path::{Path, PathBuf};
 
 use rigmuster_tests::lab::{Lab, SEAT, lab, until};
 use rigmuster_tests::program::{Call, Outcome};
@@ -105,6 +106,38 @@ fn listeners(lab: &Lab) -> (usize, usize) {
     (all.len(), far.count())
 }
 
+/// A program in the place of the system's opener: the search path on which it is, and the file to which it writes the
+/// URL that it was told.
+fn opener(rig: &Path) -> (String, PathBuf) {
+    let folder = rig.parent().unwrap().join("opener");
+    let (said, program) = (folder.join("said"), folder.join("xdg-open"));
+    fs::create_dir_all(&folder).unwrap();
+    let script = format!(
+        "#!/bin/sh\necho \"$1\" > {0}.new && mv {0}.new {0}\n",
+        said.display()
+    );
+    fs::write(&program, script).unwrap();
+    fs::set_permissions(&program, fs::Permissions::from_mode(0o755)).unwrap();
+    let path = format!("{}:{}", folder.display(), std::env::var("PATH").unwrap());
+    (path, said)
+}
+
+/// The page at this URL, asked for at the seat.
+fn fetch(url: &str) -> String {
+    let curl = [
+        "ip",
+        "netns",
+        "exec",
+        SEAT,
+        "curl",
+        "-sS",
+        "--max-time",
+        "20",
+        url,
+    ];
+    Call::of(curl).run().expect(0).out.clone()
+}
+
 #[test]
 fn on_the_board_a_page_on_a_foreign_subnet_opens_until_esc() {
     let name = "on_the_board_a_page_on_a_foreign_subnet_opens_until_esc";
@@ -114,17 +147,7 @@ fn on_the_board_a_page_on_a_foreign_subnet_opens_until_esc() {
         let _server = lab.tool("loft", "page.py", &["the loft", "80"]);
         let rig = RigText::hall().device("Organ loft", LOFT, "10.40.8.21", &["control = [\"http\"]"]);
         let rig = lab.rig(rig.as_str());
-        // In the place of the system's opener.
-        let folder = rig.parent().unwrap().join("opener");
-        let (said, program) = (folder.join("said"), folder.join("xdg-open"));
-        fs::create_dir_all(&folder).unwrap();
-        let script = format!(
-            "#!/bin/sh\necho \"$1\" > {0}.new && mv {0}.new {0}\n",
-            said.display()
-        );
-        fs::write(&program, script).unwrap();
-        fs::set_permissions(&program, fs::Permissions::from_mode(0o755)).unwrap();
-        let path = format!("{}:{}", folder.display(), std::env::var("PATH").unwrap());
+        let (path, said) = opener(&rig);
         let args = ["board", &rig.display().to_string(), "--journal", JOURNAL];
         let board = lab.screen(&args).env("PATH", &path).start();
         board.wait_text("another");
@@ -138,23 +161,8 @@ fn on_the_board_a_page_on_a_foreign_subnet_opens_until_esc() {
         let screen = board.contents();
         let (_, after) = screen.split_once("http://").unwrap();
         let url = format!("http://{}/", after.split('/').next().unwrap());
-        let curl = [
-            "ip",
-            "netns",
-            "exec",
-            SEAT,
-            "curl",
-            "-sS",
-            "--max-time",
-            "20",
-            &url,
-        ];
-        let page = Call::of(curl).run();
-        assert!(
-            page.expect(0).out.contains("the page of the loft"),
-            "{}",
-            page.out
-        );
+        let page = fetch(&url);
+        assert!(page.contains("the page of the loft"), "{page}");
         board.wait_text(" from it, ");
         assert_eq!(listeners(lab).1, 0, "only at 127.0.0.1");
         board.send("b");
@@ -222,5 +230,104 @@ fn on_the_board_a_device_moves_into_the_rigs_subnet_after_a_typed_yes() {
             "{before}"
         );
         assert!(ended == false && after.contains("10.40.8.21"), "{after}");
+    });
+}
+
+#[test]
+fn on_the_board_a_device_without_the_service_has_its_page_opened() {
+    let name = "on_the_board_a_device_without_the_service_has_its_page_opened";
+    lab(name, |lab| {
+        lab.seat(&["10.40.8.5/24"]);
+        lab.host("loft", LOFT, &["192.168.0.20/24"]);
+        let west = "02:52:43:00:00:22";
+        lab.host("west", west, &["10.40.8.22/24"]);
+        let _server = lab.tool("loft", "page.py", &["the loft", "80"]);
+        let rig = RigText::hall()
+            .device("Organ loft", LOFT, "10.40.8.21", &["control = [\"http\"]"])
+            .device("West door", west, "10.40.8.22", &[]);
+        let rig = lab.rig(rig.as_str());
+        let (path, said) = opener(&rig);
+        let args = ["board", &rig.display().to_string(), "--journal", JOURNAL];
+        let board = lab.screen(&args).env("PATH", &path).start();
+        board.wait_words(&["another", "Organ loft"]);
+        board.send("/Organ loft\r");
+        let before = lab.settings(SEAT);
+        board.send("a");
+        board.wait_words(&[
+            "Set it by hand",
+            "255.255.255.0",
+            "Open its page from here now, until Esc?",
+        ]);
+        assert!(!said.exists(), "nothing is opened before a yes");
+        board.send("y");
+        until("the opener's word", || said.exists());
+        let page = fetch(fs::read_to_string(&said).unwrap().trim());
+        assert!(page.contains("the page of the loft"), "{page}");
+        board.wait_words(&["The browser was told to open", "o comes back here"]);
+        assert_eq!(lab.settings(SEAT)[..2], before[..2], "while it stands");
+        board.send("\x1b");
+        board.wait_words(&["All doors are closed", "Ended, as you wanted"]);
+        assert_eq!(listeners(lab), (0, 0), "no door is left");
+        assert_eq!(lab.settings(SEAT)[..2], before[..2], "afterwards");
+        // One in the own subnet needs no door.
+        board.send("\x1b");
+        board.wait_text("Tab view");
+        board.send("\x1b");
+        board.wait_for("no filter", |screen| !screen.contents().contains("filter \""));
+        board.send("/West door\r");
+        board.send("o");
+        board.wait_words(&["it needs no tunnel", "http://10.40.8.22:80/"]);
+        fs::remove_file(&said).unwrap();
+        board.send("b");
+        until("the opener's word", || said.exists());
+        assert_eq!(fs::read_to_string(&said).unwrap().trim(), "http://10.40.8.22:80/");
+        assert_eq!(listeners(lab), (0, 0), "and none is opened");
+        board.send("\x1b");
+        board.wait_text("Ended, as you wanted");
+        board.send("\x1b");
+        board.wait_text("Tab view");
+        board.send("q");
+        assert_eq!(board.end().code, 0);
+        let all = actions(lab);
+        assert_eq!(all.len(), 2, "the tunnel alone: {all:?}");
+    });
+}
+
+#[test]
+fn on_the_board_a_login_from_the_environment_is_used_and_shown_nowhere() {
+    let name = "on_the_board_a_login_from_the_environment_is_used_and_shown_nowhere";
+    if !python_has(name, "lxml") {
+        return;
+    }
+    lab(name, |lab| {
+        lab.seat(&["10.40.8.5/24"]);
+        lab.host("loft", LOFT, &["192.168.0.20/24"]);
+        let options = ["eth0", "--user", "operator", "--password", PASSWORD];
+        let options = [&options[..], &["--wants", "sha256", "--takes", "soon"]].concat();
+        let mut device = lab.tool("loft", "onvif_device.py", &options);
+        device.wait("ready", |line| line == "ready");
+        let lines = ["control = [\"onvif\"]", "login = \"env:LOFT_LOGIN\""];
+        let rig = RigText::hall().device("Organ loft", LOFT, "10.40.8.21", &lines);
+        let rig = lab.rig(rig.as_str()).display().to_string();
+        let login = format!("operator:{PASSWORD}");
+        let board = lab
+            .screen(&["board", &rig, "--journal", JOURNAL])
+            .env("LOFT_LOGIN", &login)
+            .start();
+        board.wait_text("another");
+        board.send("a");
+        board.wait_text("Type yes to change it");
+        let screen = board.contents();
+        assert!(!screen.contains("User name"), "nobody is asked: {screen}");
+        board.send("yes\r");
+        device.wait("the new address", |line| line == "took 10.40.8.21/24");
+        board.wait_text("Done. Esc closes this page.");
+        board.send("\x1b");
+        board.wait_text("Tab view");
+        board.send("q");
+        assert_eq!(board.end().code, 0);
+        let raw = String::from_utf8_lossy(&board.raw()).into_owned();
+        assert!(!raw.contains(PASSWORD), "{raw}");
+        assert!(actions(lab).iter().all(|(_, basis)| !basis.contains(PASSWORD)));
     });
 }

@@ -13,6 +13,7 @@ use super::deed::Hands;
 use super::interrupt::Interrupt;
 use super::open::{Run, Tempo, open};
 use crate::args::{KeepArgs, LevelArgs, LinkArgs, LookArgs, MovesArgs, RigArg};
+use crate::browser;
 use crate::hands::Stop;
 use crate::journal::{News, Place, Recorder};
 use crate::moves::Moves;
@@ -74,7 +75,7 @@ pub(super) async fn watch(
     args: &LookArgs,
     mut journal: Recorder,
 ) -> Result<Exit, Failure> {
-    let hands = Hands::new(expected);
+    let hands = Hands::new(expected, browser::open);
     let exit = draw(&mut run, hands, moves.as_ref(), args, &mut journal).await;
     run.close(journal);
     exit

@@ -9,6 +9,7 @@ use ledger::Muster;
 use vocab::Moment;
 
 use super::desk::Desk;
+use super::host::Host;
 use super::room::Room;
 use super::stop::Stop;
 use super::talk::{Said, Talk};
@@ -67,12 +68,12 @@ pub(crate) struct Doing<'a> {
 }
 
 impl<'a> Doing<'a> {
-    /// Begins a deed; `make` gets its two handles.
-    pub(crate) fn begin<F>(now: Moment, make: impl FnOnce(Desk, Talk) -> F) -> Self
+    /// Begins a deed that `host` carries out; `make` gets its two handles.
+    pub(crate) fn begin<F>(now: Moment, host: Host, make: impl FnOnce(Desk, Talk) -> F) -> Self
     where
         F: Future<Output = End> + 'a,
     {
-        let (room, desk, talk) = Room::new(now);
+        let (room, desk, talk) = Room::new(now, host);
         let bell = Arc::new(Bell::default());
         Arc::clone(&bell).wake();
         Self {

@@ -28,6 +28,7 @@ mod clock;
 mod desk;
 mod doing;
 mod gate;
+mod host;
 mod room;
 #[cfg(test)]
 pub(crate) mod script;
@@ -42,6 +43,7 @@ pub(crate) use choose::choose;
 pub(crate) use desk::{Desk, Exchange, Reached};
 pub(crate) use doing::{Doing, End};
 pub(crate) use gate::{Deed, admit, may};
+pub(crate) use host::Host;
 pub(crate) use stop::Stop;
 pub(crate) use talk::{Form, Question, Said, Talk};
 pub(crate) use whom::{Place, Sight, Whom};

@@ -10,6 +10,7 @@ use vocab::{Moment, Sighting};
 
 use super::clock::Clock;
 use super::desk::Desk;
+use super::host::Host;
 use super::stop::{Stop, StopCord, cord};
 use super::talk::{Said, Talk};
 use super::whom::Place;
@@ -49,8 +50,8 @@ pub(super) struct Room {
 }
 
 impl Room {
-    /// A room at `now`, and the handles of its deed.
-    pub(super) fn new(now: Moment) -> (Self, Desk, Talk) {
+    /// A room at `now`, and the handles of its deed, which `host` carries out.
+    pub(super) fn new(now: Moment, host: Host) -> (Self, Desk, Talk) {
         let (give, wishes) = mpsc::unbounded_channel();
         let (cord, sign) = cord();
         let clock = Clock::default();
@@ -59,7 +60,11 @@ impl Room {
             wishes: give.clone(),
             clock: clock.clone(),
         };
-        let talk = Talk { wishes: give, sign };
+        let talk = Talk {
+            wishes: give,
+            sign,
+            host,
+        };
         let room = Self {
             clock,
             cord,

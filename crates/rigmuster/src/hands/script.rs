@@ -8,6 +8,7 @@ use venue::{Scene, Venue};
 use vocab::{Level, Moment};
 
 use super::doing::{Doing, End};
+use super::host::Host;
 use super::talk::{Form, Said, Talk};
 use super::whom::{Place, Sight, Whom};
 use super::{Desk, Stop};
@@ -143,7 +144,7 @@ impl Stage {
         let began = self.source.now();
         let mut course = Course::default();
         let mut open = Vec::new();
-        let mut doing = Doing::begin(began, make);
+        let mut doing = Doing::begin(began, Host::Terminal, make);
         events.sort_by_key(|(at, _)| *at);
         let mut events = VecDeque::from(events);
         loop {

@@ -7,6 +7,7 @@ use ledger::Snapshot;
 use tokio::sync::{mpsc, oneshot};
 use zeroize::Zeroizing;
 
+use super::host::Host;
 use super::stop::{Stop, StopSign};
 use super::wish::Wish;
 use crate::journal::Action;
@@ -96,9 +97,15 @@ impl fmt::Debug for Secret {
 pub(crate) struct Talk {
     pub(super) wishes: mpsc::UnboundedSender<Wish>,
     pub(super) sign: StopSign,
+    pub(super) host: Host,
 }
 
 impl Talk {
+    /// Who carries the deed out.
+    pub(crate) const fn host(&self) -> Host {
+        self.host
+    }
+
     /// Tells a result, one or several lines.
     pub(crate) fn say(&self, text: impl Into<String>) {
         self.put(Said::Line(text.into()));

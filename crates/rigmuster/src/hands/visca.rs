@@ -9,6 +9,7 @@ use wire::visca::reply::lamp;
 use wire::visca::{Command, Control, Exchange as Packets, Framing, Inquiry, Position, Refusal, Reply, Said};
 
 use super::desk::{Desk, Exchange, Reached};
+use super::wish::Way;
 use crate::tunnel::Line;
 
 /// Tries, and how long each may take.
@@ -26,6 +27,8 @@ pub(crate) enum Trouble {
     Closed,
     /// It did not answer, however often it was asked.
     Silent,
+    /// The same, but this computer has no address to speak from any more: the link is down, or somebody took it.
+    Lost,
     /// It would not.
     Refused(Refusal),
     /// The number of the packet is not the one that it waits for.
@@ -170,7 +173,8 @@ impl<'a> Camera<'a> {
                 Err(why) => trouble = why,
             }
         }
-        Err(trouble)
+        let lost = trouble == Trouble::Silent && !matches!(self.reached.way(), Way::Stands(_));
+        Err(if lost { Trouble::Lost } else { trouble })
     }
 
     /// The answer to one of these numbers, and such a one as fits.

@@ -322,6 +322,7 @@ fn told_of(course: &Course, outcome: &Outcome) -> String {
         short: "Organ loft".into(),
         called: "Organ loft".into(),
         mac: "02:52:43:00:00:21".into(),
+        host: crate::hands::Host::Terminal,
     };
     let text = super::super::ending::ending(course, outcome, &who, &[]).text;
     text.split_whitespace().collect::<Vec<_>>().join(" ")
@@ -555,7 +556,7 @@ proptest! {
                     if !yes {
                         prop_assert!(course.sent() == Sent::default());
                     }
-                    let who = super::super::words::Who { short: "X".into(), called: "X".into(), mac: "m".into() };
+                    let who = super::super::words::Who { short: "X".into(), called: "X".into(), mac: "m".into(), host: crate::hands::Host::Terminal };
                     let told = super::super::ending::ending(&course, outcome, &who, &[]);
                     prop_assert!(!told.text.is_empty() && !told.note.is_empty());
                     break;

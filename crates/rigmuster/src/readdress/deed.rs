@@ -93,7 +93,7 @@ impl Hand {
                 let order = &self.order;
                 self.talk.say(words::review(
                     course,
-                    &order.who(),
+                    &order.who(self.talk.host()),
                     &order.pointers,
                     &order.cautions,
                 ));
@@ -235,7 +235,7 @@ impl Hand {
     /// Gets a login, and says that it is tried once.
     async fn login(&mut self) -> Result<bool, Stop> {
         self.talk.progress("");
-        let who = self.order.who();
+        let who = self.order.who(self.talk.host());
         let login = match std::mem::take(&mut self.order.login) {
             Given::Login(login) => Some(login),
             given => {
@@ -269,7 +269,7 @@ impl Hand {
         let job = course.job();
         let text = format!(
             "readdress {}: {} to {}",
-            self.order.who().called,
+            self.order.who(self.talk.host()).called,
             job.at,
             job.to.address()
         );
@@ -282,7 +282,7 @@ impl Hand {
     }
 
     async fn end(self, course: &Course, outcome: &Outcome) -> End {
-        let who = self.order.who();
+        let who = self.order.who(self.talk.host());
         let told = ending(course, outcome, &who, &self.order.pointers);
         if told.well {
             self.talk.say(told.text);
@@ -312,7 +312,7 @@ impl Hand {
     /// was told does.
     async fn offer(&self) {
         let Some(offer) = &self.order.offer else { return };
-        let question = "Open its page from here now, until Ctrl-C?";
+        let question = format!("Open its page from here now, until {}?", self.talk.host().ends());
         if self.talk.agree(question).await == Ok(true) {
             offer.accept(self.order.place.clone());
         }

@@ -8,6 +8,7 @@ use super::course::Course;
 use super::follow::Verdict;
 use super::step::{Now, Outcome, Ports, Told, Trouble, Why};
 use super::words::{self, Who, fold, settings, settings_after};
+use crate::hands::Host;
 
 /// What is told of an outcome.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -278,13 +279,13 @@ fn state(course: &Course) -> String {
 fn step(course: &Course, outcome: &Outcome, who: &Who) -> Option<String> {
     let new = course.job().to.address();
     let (name, mac) = (&who.short, &who.mac);
-    let look = words::command("rigmuster survey --far") + " finds where it is";
+    let look = words::command(who.host.far()) + " finds where it is";
     Some(match outcome {
         Outcome::Arrived {
             ports, gateway, now, ..
         } => {
             if !all_answer(ports) {
-                let check = words::command("rigmuster check");
+                let check = words::command(who.host.check());
                 let page = words::reach(who);
                 format!("give it a minute, then look again: {check}; its page opens with {page}")
             } else if gateway.is_some() {
@@ -299,15 +300,19 @@ fn step(course: &Course, outcome: &Outcome, who: &Who) -> Option<String> {
         }
         Outcome::Held(holder) => format!(
             "look what it is, and give that unit or {name} another address: {}",
-            words::command(&format!("rigmuster reach {holder} --open"))
+            words::page(who.host, *holder)
         ),
         Outcome::NotProbed => {
             "look whether this computer's network cable is plugged in, then try again".to_owned()
         }
         Outcome::NoLogin => {
-            "run it again on a terminal, or name the variable that holds the login in the rig file: \
-                             login = \"env:NAME\""
-                .to_owned()
+            let again = match who.host {
+                Host::Terminal => "run it again on a terminal",
+                Host::Board => "press the same key again",
+            };
+            format!(
+                "{again}, or name the variable that holds the login in the rig file: login = \"env:NAME\""
+            )
         }
         Outcome::LoginRefused => format!(
             "find out user and password (its label, or whoever set it up), wait some minutes, and run it once more; \
@@ -316,14 +321,17 @@ fn step(course: &Course, outcome: &Outcome, who: &Who) -> Option<String> {
         ),
         Outcome::Astray(verdict) => match verdict {
             Verdict::Old | Verdict::Arrived(_) => {
-                format!("switch {name} off and on, give it two minutes, then run the same again")
+                format!(
+                    "switch {name} off and on, give it two minutes, then {}",
+                    who.host.again()
+                )
             }
             Verdict::Third(_) => format!(
                 "open its page where it is now and set it there: {}",
                 words::reach(who)
             ),
             Verdict::Other(other) | Verdict::Both(other) => {
-                let page = words::command(&format!("rigmuster reach {other} --open"));
+                let page = words::page(who.host, *other);
                 format!("unplug {other} or give it another address; its page opens with {page}")
             }
             Verdict::Silent => {
@@ -333,7 +341,7 @@ fn step(course: &Course, outcome: &Outcome, who: &Who) -> Option<String> {
         Outcome::Failed(Question::Restart, _) => {
             format!(
                 "switch {name} off and on; it should come up at {new}: {}",
-                words::command("rigmuster check")
+                words::command(who.host.check())
             )
         }
         Outcome::Failed(_, Trouble::Mute { .. } | Trouble::Says(Refusal::Cut)) => {

@@ -13,7 +13,7 @@ use super::pointers::pointers;
 use super::step::Job;
 use super::target::{self, Refused, Target, Wish};
 use super::words::Who;
-use crate::hands::Place;
+use crate::hands::{Host, Place};
 
 /// Where devices offer the service when they do not say it: the usual port of HTTP first, then those that
 /// are common for it (common practice, no source). All but the first only where something is said to be there.
@@ -122,13 +122,14 @@ impl Order {
         }
     }
 
-    /// How the device is called.
-    pub(super) fn who(&self) -> Who {
+    /// How the device is called where `host` tells it.
+    pub(super) fn who(&self, host: Host) -> Who {
         let mac = self.place.mac.to_string();
         Who {
             short: self.place.name.clone().unwrap_or_else(|| mac.clone()),
             called: self.place.called(),
             mac,
+            host,
         }
     }
 }

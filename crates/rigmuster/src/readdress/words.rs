@@ -6,11 +6,12 @@ use std::time::Duration;
 
 use board::span;
 use unicode_width::UnicodeWidthStr;
-use vocab::{ControlPort, ControlState, Ipv4Net, Text};
+use vocab::{ControlPort, ControlState, Ipv4Net, Mac, Text};
 
 use super::course::Course;
 use super::step::Settings;
 use super::target::Target;
+use crate::hands::Host;
 
 /// Said where the question is put.
 pub(crate) const CAUTION: &str = "\
@@ -21,7 +22,7 @@ addresses on it.";
 /// The widest line: the board's page has a margin on a screen of 80.
 const COLUMNS: usize = 78;
 
-/// Who is spoken of.
+/// Who is spoken of, and by whom it is told.
 #[derive(Debug, Clone)]
 pub(crate) struct Who {
     /// Its name, else its MAC.
@@ -30,6 +31,8 @@ pub(crate) struct Who {
     pub called: String,
     /// Its MAC, by which it is found again wherever it is.
     pub mac: String,
+    /// Who carries out what is told.
+    pub host: Host,
 }
 
 /// The settings side by side, what will happen, who points at it, and the cautions.
@@ -195,9 +198,15 @@ pub(crate) fn by_hand(who: &Who, at: Ipv4Addr, to: Target) -> String {
     out
 }
 
-/// The command that opens its page.
+/// How its page is opened.
 pub(crate) fn reach(who: &Who) -> String {
-    command(&format!("rigmuster reach {} --open", who.mac))
+    command(&who.host.page(&who.mac, &who.short))
+}
+
+/// How the page of hardware that nobody has named is opened.
+pub(super) fn page(host: Host, mac: Mac) -> String {
+    let mac = mac.to_string();
+    command(&host.page(&mac, &mac))
 }
 
 /// How to go back to what it was.
@@ -239,7 +248,7 @@ pub(crate) fn port(port: ControlPort, state: Option<ControlState>) -> String {
     format!("  {port:14} {said}")
 }
 
-/// A command as a word that [`fold`] does not part.
+/// A command or a key as a word that [`fold`] does not part.
 pub(super) fn command(text: &str) -> String {
     text.replace(' ', "\u{a0}")
 }

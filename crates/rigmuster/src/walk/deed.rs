@@ -245,7 +245,8 @@ impl Course {
         let proven = |(_, verdict): &&(usize, Verdict)| matches!(verdict, Verdict::Proven(_));
         let proven = self.results.iter().filter(proven).count();
         if all > 0 {
-            self.talk.say(say::sheet(&self.map, &self.results));
+            self.talk
+                .say(say::sheet(&self.map, &self.results, self.talk.host()));
         }
         let channels = say::count(self.map.channels.len(), "channel");
         self.note(
@@ -527,7 +528,7 @@ impl Course {
         let result = say::result(&self.map, channel, &verdict);
         self.talk.say(format!("  channel {}  {result}", channel.number));
         self.talk.call(say::from_afar(channel, &verdict));
-        for line in say::advice(&self.map, channel, &verdict) {
+        for line in say::advice(&self.map, channel, &verdict, self.talk.host()) {
             self.talk.say(format!("      {line}"));
         }
         if verdict != Verdict::Skipped {

@@ -9,6 +9,7 @@ use rig::sheet::walked;
 use super::map::{Channel, Map};
 use super::proof::{Basis, Verdict};
 use super::watch::pause;
+use crate::hands::Host;
 
 /// Said before anything moves.
 pub(super) const CAUTION: &str = "\
@@ -105,7 +106,7 @@ pub(super) fn from_afar(channel: &Channel, verdict: &Verdict) -> String {
 }
 
 /// What is to be changed for a channel; nothing where it is proven or was left out.
-pub(super) fn advice(map: &Map, channel: &Channel, verdict: &Verdict) -> Vec<String> {
+pub(super) fn advice(map: &Map, channel: &Channel, verdict: &Verdict, host: Host) -> Vec<String> {
     let number = channel.number;
     let Some(head) = map.heads.get(channel.head) else {
         return Vec::new();
@@ -141,19 +142,20 @@ pub(super) fn advice(map: &Map, channel: &Channel, verdict: &Verdict) -> Vec<Str
         Verdict::Nothing(_) => vec![
             panel + &at,
             format!(
-                "and see whether {} is on and takes control: rigmuster check",
-                head.name
+                "and see whether {} is on and takes control: {}",
+                head.name,
+                host.check()
             ),
         ],
-        Verdict::Unclear => vec![format!(
-            "walk it again: rigmuster walk {:?} --channel {number}",
-            map.panel
-        )],
+        Verdict::Unclear => vec![match host {
+            Host::Terminal => format!("walk it again: rigmuster walk {:?} --channel {number}", map.panel),
+            Host::Board => format!("walk it again: key p, and {number}"),
+        }],
     }
 }
 
 /// All results, and what to change.
-pub(super) fn sheet(map: &Map, results: &[(usize, Verdict)]) -> String {
+pub(super) fn sheet(map: &Map, results: &[(usize, Verdict)], host: Host) -> String {
     let proven = results
         .iter()
         .filter(|(_, verdict)| matches!(verdict, Verdict::Proven(_)))
@@ -188,7 +190,7 @@ pub(super) fn sheet(map: &Map, results: &[(usize, Verdict)]) -> String {
     let mut any = false;
     for (place, channel) in map.channels.iter().enumerate() {
         for (n, line) in of(place)
-            .map(|v| advice(map, channel, v))
+            .map(|v| advice(map, channel, v, host))
             .unwrap_or_default()
             .into_iter()
             .enumerate()
@@ -212,8 +214,9 @@ pub(crate) fn plan_on_paper(map: &Map) -> String {
     let mut out = format!(
         "A dry run: nothing is sent. walk {} would\n\
          1. ask whether everybody is clear of the heads;\n\
-         2. look for the heads as check does, and borrow a free address beside each\n   \
-         (three ARP probes half a second apart), to speak from that with this\n   computer's own MAC;\n\
+         2. look for the heads by ARP and by questions to everybody, and borrow a free\n   \
+         address beside each (three ARP probes half a second apart), to speak from\n   \
+         that with this computer's own MAC;\n\
          3. ask where they point, {}:\n",
         map.panel,
         rate(pause(map.heads.len()))

@@ -17,7 +17,7 @@ use self::terminal::{Heard, Terminal};
 use super::interrupt::Interrupt;
 use super::open::{Run, Tempo, open_without};
 use crate::args::{DeedArgs, RigArg};
-use crate::hands::{Deed, Desk, Doing, End, Stop, Talk, Whom, may};
+use crate::hands::{Deed, Desk, Doing, End, Host, Stop, Talk, Whom, may};
 use crate::journal::{self, Recorder};
 use crate::settings::Expected;
 use crate::{Exit, Failure};
@@ -120,7 +120,7 @@ pub(super) async fn carry_out<'a, F>(
 where
     F: Future<Output = End> + 'a,
 {
-    let mut doing = Doing::begin(run.source.now(), make);
+    let mut doing = Doing::begin(run.source.now(), Host::Terminal, make);
     let mut terminal = Terminal::new(io::stdin().is_terminal());
     let end = loop {
         let given = doing.step(&mut run.source, &mut run.ledger);

@@ -8,7 +8,7 @@ use tokio::sync::mpsc;
 use vocab::{ControlPort, ControlWord};
 
 use super::say;
-use crate::browser;
+use crate::browser::Browser;
 use crate::hands::{Desk, End, NoWay, Place, Reached, Stop, Talk, Way};
 use crate::tunnel::{Hall, Opened, Wanted};
 
@@ -26,8 +26,34 @@ enum Why {
     NoWay(NoWay),
 }
 
+/// How the page of a device is shown.
+#[derive(Debug, Clone, Copy)]
+pub(in super::super) struct Show {
+    /// By this.
+    pub browser: Browser,
+    /// As soon as it can be, without being asked for.
+    pub at_once: bool,
+}
+
+impl Show {
+    fn page(self, talk: &Talk, url: &str) {
+        match (self.browser)(url) {
+            Ok(()) => talk.say(format!("The browser was told to open {url}")),
+            Err(why) => talk.aside(format!(
+                "No browser could be opened ({why}).\nnext step: open {url} yourself"
+            )),
+        }
+    }
+}
+
 /// Opens a door for each port that works, until it is ended.
-pub(in super::super) async fn doors(desk: Desk, talk: Talk, place: Place, ports: Vec<Wanted>) -> End {
+pub(in super::super) async fn doors(
+    desk: Desk,
+    talk: Talk,
+    place: Place,
+    ports: Vec<Wanted>,
+    show: Show,
+) -> End {
     let shared = if place.shared {
         ", which it shares with others"
     } else {
@@ -75,6 +101,7 @@ pub(in super::super) async fn doors(desk: Desk, talk: Talk, place: Place, ports:
         told: 0,
         works: 0,
         page: None,
+        show,
     };
     let why = standing.carry(news, from).await;
     talk.progress("the doors are closed...");
@@ -111,7 +138,7 @@ pub(in super::super) async fn doors(desk: Desk, talk: Talk, place: Place, ports:
 }
 
 /// What is needed where the device is on this computer's own subnet, and alone at its address.
-pub(in super::super) async fn near(talk: &Talk, place: &Place, ports: &[Wanted]) -> End {
+pub(in super::super) async fn near(talk: &Talk, place: &Place, ports: &[Wanted], show: Show) -> End {
     let mut text = format!(
         "{} is at {}, on this computer's own subnet: it needs no tunnel. Not asked, only listed:\n",
         place.called(),
@@ -123,9 +150,12 @@ pub(in super::super) async fn near(talk: &Talk, place: &Place, ports: &[Wanted])
     }
     talk.say(text);
     let page = say::url(ControlWord::Http, place.address, 80);
+    if show.at_once {
+        show.page(talk, &page);
+    }
     loop {
         match talk.offer(PAGE).await {
-            Ok(()) => show(talk, &page),
+            Ok(()) => show.page(talk, &page),
             Err(stop) => return End::Stopped(stop),
         }
     }
@@ -142,6 +172,8 @@ struct Standing<'a> {
     works: usize,
     /// The page to open, once there is one.
     page: Option<String>,
+    /// How that is shown.
+    show: Show,
 }
 
 impl Standing<'_> {
@@ -171,7 +203,7 @@ impl Standing<'_> {
                     offer = None;
                     match (taken, &self.page) {
                         (Err(stop), _) => return Why::Stopped(stop),
-                        (Ok(()), Some(page)) => show(talk, page),
+                        (Ok(()), Some(page)) => self.show.page(talk, page),
                         (Ok(()), None) => {}
                     }
                 }
@@ -207,6 +239,9 @@ impl Standing<'_> {
         self.talk.say(say::port(port, opened));
         if self.page.is_none() {
             self.page = say::page(port, opened);
+            if let Some(page) = self.page.as_ref().filter(|_| self.show.at_once) {
+                self.show.page(self.talk, page);
+            }
         }
         if self.told == self.ports && self.works > 0 {
             self.talk
@@ -220,15 +255,6 @@ impl Standing<'_> {
             format!(", heard {} ago", span(self.desk.now().since(at)))
         });
         self.talk.progress(say::figures(flow.traffic) + &heard);
-    }
-}
-
-fn show(talk: &Talk, url: &str) {
-    match browser::open(url) {
-        Ok(()) => talk.say(format!("The browser was told to open {url}")),
-        Err(why) => talk.aside(format!(
-            "No browser could be opened ({why}).\nnext step: open {url} yourself"
-        )),
     }
 }
 

@@ -7,7 +7,7 @@ mod stand;
 
 use std::time::Duration;
 
-pub(super) use doors::{doors, near};
+pub(super) use doors::{Show, doors, near};
 
 use rig::Rig;
 use vocab::{ControlPort, ControlWord};

@@ -41,8 +41,8 @@ pub(super) fn text(args: &ReachArgs, expected: &Expected, whom: &Whom, ports: &[
     };
     let _ = writeln!(
         out,
-        "1. look for it{known} for up to {}\n   as check does: ARP to each address of the subnet,\n   \
-         {pace};",
+        "1. look for it{known} for up to {}\n   by ARP to each address of the subnet, {pace},\n   \
+         and by questions to everybody;",
         span(args.deed.within)
     );
     let _ = writeln!(

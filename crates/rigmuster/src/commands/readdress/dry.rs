@@ -29,7 +29,7 @@ pub(super) fn one(whom: &Whom, rig: Option<&Rig>, wish: Wish, within: Duration) 
         |login| format!("taken from the variable {}", login.variable()),
     );
     let steps = [
-        format!("look for it for up to {}, as check does", span(within)),
+        format!("look for it for up to {}: by ARP, and by questions to everybody", span(within)),
         format!(
             "ask three times by ARP whether {} is free; in use: stop",
             to.address()

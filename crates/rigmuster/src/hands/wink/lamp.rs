@@ -37,9 +37,12 @@ impl<'a> Winking<'a> {
         };
         let (back, known) = match first {
             Ok(lit) => (lit, true),
-            Err(why @ (Trouble::Silent | Trouble::Closed | Trouble::Sequence)) => {
-                self.talk
-                    .aside(words::no_answer(self.place, &[(camera.port(), why)]));
+            Err(why @ (Trouble::Silent | Trouble::Lost | Trouble::Closed | Trouble::Sequence)) => {
+                self.talk.aside(words::no_answer(
+                    self.place,
+                    self.talk.host(),
+                    &[(camera.port(), why)],
+                ));
                 return Ok(End::Failed);
             }
             Err(why) => match self.choose(why).await? {
@@ -64,7 +67,8 @@ impl<'a> Winking<'a> {
             .unless_stopped(self.beat(camera, span, back, &mut told))
             .await;
         if let Ok(Err(why)) = ended {
-            self.talk.aside(words::refused(self.place, "its lamp", why));
+            self.talk
+                .aside(words::refused(self.place, self.talk.host(), "its lamp", why));
         }
         let stop = ended.err();
         let done = matches!(ended, Ok(Ok(())));
@@ -182,8 +186,14 @@ impl<'a> Winking<'a> {
             }
             Err(why) => {
                 let state = words::lamp_left(told.last, told.sure && locked);
-                self.talk
-                    .aside(words::not_put_back(self.place, back, why, locked, &state));
+                self.talk.aside(words::not_put_back(
+                    self.place,
+                    self.talk.host(),
+                    back,
+                    why,
+                    locked,
+                    &state,
+                ));
                 self.note(
                     false,
                     "its lamp could not be put back",

@@ -56,7 +56,7 @@ pub(crate) fn ports(listed: Option<&[ControlPort]>) -> Vec<ControlPort> {
 pub(crate) async fn wink(desk: Desk, talk: Talk, place: Place, ports: Vec<ControlPort>, by: By) -> End {
     talk.say(format!("{} is at {}", place.called(), place.address));
     if ports.is_empty() {
-        talk.aside(words::no_port(&place));
+        talk.aside(words::no_port(&place, talk.host()));
         return End::Failed;
     }
     talk.progress("a free address to speak from is sought and checked...");
@@ -100,16 +100,21 @@ impl<'a> Winking<'a> {
             };
             match by {
                 By::Lamp(span) => match self.read(camera.lamp()).await? {
-                    Err(why @ (Trouble::Silent | Trouble::Closed)) => tried.push((*port, why)),
+                    Err(why @ (Trouble::Silent | Trouble::Lost | Trouble::Closed)) => {
+                        tried.push((*port, why));
+                    }
                     first => return self.lamp(&mut camera, span, first).await,
                 },
                 By::Head => match self.read(camera.position()).await? {
-                    Err(why @ (Trouble::Silent | Trouble::Closed)) => tried.push((*port, why)),
+                    Err(why @ (Trouble::Silent | Trouble::Lost | Trouble::Closed)) => {
+                        tried.push((*port, why));
+                    }
                     first => return self.nudge(&mut camera, first).await,
                 },
             }
         }
-        self.talk.aside(words::no_answer(self.place, &tried));
+        self.talk
+            .aside(words::no_answer(self.place, self.talk.host(), &tried));
         Ok(End::Failed)
     }
 

@@ -60,7 +60,8 @@ impl<'a> Winking<'a> {
         let home = match first {
             Ok(home) => home,
             Err(why) => {
-                self.talk.aside(words::no_position(self.place, why));
+                self.talk
+                    .aside(words::no_position(self.place, self.talk.host(), why));
                 return Ok(End::Failed);
             }
         };
@@ -77,7 +78,8 @@ impl<'a> Winking<'a> {
                 return Ok(End::Failed);
             }
             (Err(why), _) => {
-                self.talk.aside(words::no_position(self.place, why));
+                self.talk
+                    .aside(words::no_position(self.place, self.talk.host(), why));
                 return Ok(End::Failed);
             }
         };
@@ -95,7 +97,8 @@ impl<'a> Winking<'a> {
         match moved.await {
             Ok(Ok((seen, back))) => Ok(self.arrived(home, seen, back)),
             Ok(Err(why)) => {
-                self.talk.aside(words::refused(self.place, "its head", why));
+                self.talk
+                    .aside(words::refused(self.place, self.talk.host(), "its head", why));
                 self.halt(camera, home).await;
                 Ok(End::Failed)
             }
@@ -173,8 +176,8 @@ impl<'a> Winking<'a> {
                 self.talk.aside(words::not_back(self.place, home, at));
                 ("its head was stopped", words::at(at))
             }
-            Err(_) => {
-                self.talk.aside(words::not_stopped(self.place, home, locked));
+            Err(why) => {
+                self.talk.aside(words::not_stopped(self.place, home, why, locked));
                 (
                     "its head could not be stopped",
                     format!("between {} and {}", words::at(home), words::at(aside(home))),

@@ -266,6 +266,11 @@ fn a_link_that_is_lost_while_it_winks_ends_it_and_nothing_is_said_that_is_not_kn
             let course = play(&mut stage, LOFT, LAMP, &["y"], vec![pull]).await;
             assert_eq!(course.end, Some(End::Failed), "{ms}: {:#?}", course.lines);
             assert!(course.says("NOT put back to dark"), "{ms}: {:#?}", course.lines);
+            assert!(
+                course.says("this computer lost its link"),
+                "{ms}: {:#?}",
+                course.lines
+            );
             let lit = stage.venue().lamp(LOFT) == Some(true);
             assert!(
                 !course.says(if lit { "now dark" } else { "now lit," }),

@@ -8,6 +8,7 @@ use wire::visca::{Command, Digits, Exchange, Framing, Inquiry, Position, Speed};
 
 use super::By;
 use super::nudge;
+use crate::hands::host::Host;
 use crate::hands::visca::Trouble;
 use crate::hands::whom::Place;
 use crate::hands::wish::NoWay;
@@ -71,18 +72,22 @@ fn reason(why: Trouble) -> String {
     match why {
         Trouble::Closed => "nobody takes connections at its port".to_owned(),
         Trouble::Silent => "nothing was heard from it".to_owned(),
+        Trouble::Lost => "this computer lost its link, or the address that it spoke from".to_owned(),
         Trouble::Refused(why) => why.to_string(),
         Trouble::Sequence => "it waits for another packet number".to_owned(),
         Trouble::Odd => "its answer makes no sense here".to_owned(),
     }
 }
 
-fn step(place: &Place, why: Trouble) -> String {
+fn step(place: &Place, host: Host, why: Trouble) -> String {
     match why {
         Trouble::Closed => "next step: look whether VISCA is switched on, on its own page or menu".to_owned(),
+        Trouble::Lost => {
+            "next step: look whether this computer's network cable is plugged in, then try again".to_owned()
+        }
         Trouble::Silent => format!(
-            "next step: look whether VISCA over IP is switched on, and at which port: rigmuster reach {}",
-            place.mac
+            "next step: look whether VISCA over IP is switched on, and at which port: {}",
+            host.ports(&place.mac.to_string(), &short(place))
         ),
         Trouble::Refused(wire::visca::Refusal::NotExecutable) => {
             "next step: wake it from standby, or wait until it has started, and try again".to_owned()
@@ -91,7 +96,8 @@ fn step(place: &Place, why: Trouble) -> String {
             "next step: wait until the panel that drives it is still, and try again".to_owned()
         }
         Trouble::Refused(_) | Trouble::Odd => {
-            format!("next step: its own page may do it: rigmuster reach {}", place.mac)
+            let page = host.ports(&place.mac.to_string(), &short(place));
+            format!("next step: its own page may do it: {page}")
         }
         Trouble::Sequence => {
             "next step: try again and answer yes when it asks about the numbering".to_owned()
@@ -100,10 +106,14 @@ fn step(place: &Place, why: Trouble) -> String {
 }
 
 /// It has no port for it.
-pub(super) fn no_port(place: &Place) -> String {
+pub(super) fn no_port(place: &Place, host: Host) -> String {
+    let port = match host {
+        Host::Terminal => "name its port: --control visca-udp",
+        Host::Board => "list its port in the rig file: control = [\"visca-udp\"]",
+    };
     format!(
         "rigmuster: the rig file lists no VISCA port of {}: nothing was sent\n\
-         next step: if it speaks VISCA, name its port: --control visca-udp",
+         next step: if it speaks VISCA, {port}",
         place.called()
     )
 }
@@ -121,8 +131,13 @@ pub(super) fn no_way(place: &Place, why: NoWay) -> String {
     )
 }
 
+/// By what it stands in a row of the board.
+fn short(place: &Place) -> String {
+    place.name.clone().unwrap_or_else(|| place.mac.to_string())
+}
+
 /// None of its ports answered.
-pub(super) fn no_answer(place: &Place, tried: &[(ControlPort, Trouble)]) -> String {
+pub(super) fn no_answer(place: &Place, host: Host, tried: &[(ControlPort, Trouble)]) -> String {
     let mut out = format!(
         "rigmuster: {} did not answer by VISCA: nothing was changed\n",
         place.called()
@@ -130,15 +145,15 @@ pub(super) fn no_answer(place: &Place, tried: &[(ControlPort, Trouble)]) -> Stri
     for (port, why) in tried {
         let _ = writeln!(out, "  {:14} {}", port.to_string(), reason(*why));
     }
-    out + &step(place, tried.last().map_or(Trouble::Silent, |(_, why)| *why))
+    out + &step(place, host, tried.last().map_or(Trouble::Silent, |(_, why)| *why))
 }
 
 /// It would not, or could not be heard, in the middle.
-pub(super) fn refused(place: &Place, what: &str, why: Trouble) -> String {
+pub(super) fn refused(place: &Place, host: Host, what: &str, why: Trouble) -> String {
     format!(
         "rigmuster: {what} did not do as told: {}\n{}",
         reason(why),
-        step(place, why)
+        step(place, host, why)
     )
 }
 
@@ -153,7 +168,14 @@ pub(super) fn lamp_left(last: Option<bool>, sure: bool) -> String {
 }
 
 /// The lamp may not be as it was.
-pub(super) fn not_put_back(place: &Place, back: bool, why: Trouble, locked: bool, state: &str) -> String {
+pub(super) fn not_put_back(
+    place: &Place,
+    host: Host,
+    back: bool,
+    why: Trouble,
+    locked: bool,
+    state: &str,
+) -> String {
     let why = if locked {
         "the show lock is on, so nothing is sent any more".to_owned()
     } else {
@@ -162,24 +184,24 @@ pub(super) fn not_put_back(place: &Place, back: bool, why: Trouble, locked: bool
     format!(
         "rigmuster: the lamp of {} was NOT put back to {}: {why}\n\
          It is now {state}.\n\
-         next step: set it to {} by hand: at the switcher that drives it, on its own page (rigmuster reach {}), or \
-         by switching the device off and on",
+         next step: set it to {} by hand: at the switcher that drives it, on its own page ({}), or by \
+         switching the device off and on",
         place.called(),
         lit(back),
         on(back),
-        place.mac
+        host.ports(&place.mac.to_string(), &short(place))
     )
 }
 
 /// Where it points cannot be read.
-pub(super) fn no_position(place: &Place, why: Trouble) -> String {
+pub(super) fn no_position(place: &Place, host: Host, why: Trouble) -> String {
     format!(
         "rigmuster: {} does not tell where its head points ({}), so it could not be brought back: nothing was \
          moved\n\
-         next step: let its lamp show it: rigmuster wink {}",
+         next step: let its lamp show it: {}",
         place.called(),
         reason(why),
-        place.mac
+        host.lamp(&place.mac.to_string(), &short(place))
     )
 }
 
@@ -214,11 +236,11 @@ pub(super) fn not_back(place: &Place, home: Position, now: Position) -> String {
 }
 
 /// It could not be stopped.
-pub(super) fn not_stopped(place: &Place, home: Position, locked: bool) -> String {
+pub(super) fn not_stopped(place: &Place, home: Position, why: Trouble, locked: bool) -> String {
     let why = if locked {
-        "the show lock is on, so nothing is sent any more"
+        "the show lock is on, so nothing is sent any more".to_owned()
     } else {
-        "it does not answer"
+        reason(why)
     };
     format!(
         "rigmuster: the head of {} could not be told to stop: {why}.\n\
@@ -234,7 +256,8 @@ pub(super) fn not_stopped(place: &Place, home: Position, locked: bool) -> String
 pub(crate) fn plan(whom: &str, ports: &[ControlPort], by: By) -> String {
     let mut out = format!("A dry run: nothing is sent. wink {whom} would\n");
     out.push_str(
-        "1. look for it as check does, and borrow a free address beside it (three ARP probes);\n\
+        "1. look for it by ARP and by questions to everybody, and borrow a free address\n   \
+         beside it (three ARP probes);\n\
          2. from there, with this computer's own MAC, send to the first of these that answers:\n",
     );
     for port in ports {

@@ -11,6 +11,7 @@ use vocab::{Level, Moment};
 
 use self::wanted::Seat;
 use super::super::open::Run;
+use crate::browser::Browser;
 use crate::hands::{Deed, Doing, End, Form, Question, Said, Stop, Whom, may};
 use crate::journal::Action;
 use crate::settings::Expected;
@@ -19,6 +20,8 @@ use crate::settings::Expected;
 pub(in super::super) struct Hands {
     /// What the rig file says.
     expected: Expected,
+    /// What opens pages.
+    browser: Browser,
     /// What is done, and how it goes.
     deed: Deed,
     doing: Option<Doing<'static>>,
@@ -26,10 +29,11 @@ pub(in super::super) struct Hands {
 }
 
 impl Hands {
-    /// No deed yet, on this rig.
-    pub(in super::super) const fn new(expected: Expected) -> Self {
+    /// No deed yet, on this rig; pages are opened by `browser`.
+    pub(in super::super) const fn new(expected: Expected, browser: Browser) -> Self {
         Self {
             expected,
+            browser,
             deed: Deed::Wink,
             doing: None,
             question: None,
@@ -72,7 +76,7 @@ impl Hands {
             (None, Ok(mac)) => Whom::Mac(mac),
             _ => Whom::Device(who.to_owned()),
         };
-        let seat = Seat::at(run);
+        let seat = Seat::at(run, self.browser);
         let mut title = format!("{} {who}", deed.verb());
         self.doing = Some(match wanted {
             ::board::Deed::Wink => {

@@ -66,7 +66,7 @@ impl Desk {
         Self {
             run,
             board,
-            hands: Hands::new(expected),
+            hands: Hands::new(expected, |_| Ok(())),
             snapshot,
             revision: None,
             is_new: true,

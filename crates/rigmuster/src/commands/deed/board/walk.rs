@@ -6,7 +6,7 @@ use std::time::Duration;
 use rig::{Device, Rig};
 
 use super::wanted::Seat;
-use crate::hands::{Doing, End, Talk};
+use crate::hands::{Doing, End, Host, Talk};
 use crate::settings::Expected;
 use crate::walk::{Map, walk};
 
@@ -45,7 +45,7 @@ pub(super) fn begin(
     played: bool,
 ) -> Doing<'static> {
     let who = who.to_owned();
-    Doing::begin(seat.now(), |desk, talk| async move {
+    Doing::begin(seat.now(), Host::Board, |desk, talk| async move {
         match map(&talk, &who, &panels, &expected).await {
             Ok(map) => walk(desk, talk, map, WITHIN, played).await,
             Err(end) => end,

@@ -4,11 +4,12 @@ use rig::Device;
 use vocab::{ControlPort, Ipv4Net, Moment};
 
 use super::super::super::open::Run;
-use super::super::super::reach::{doors, near, usual};
+use super::super::super::reach::{Show, doors, near, usual};
 use super::super::super::readdress::given;
+use crate::browser::Browser;
 use crate::hands::wink::{self, By};
-use crate::hands::{Deed, Desk, Doing, End, Place, Talk, Whom, choose};
-use crate::readdress::{Order, Refused, Wish, readdress as give};
+use crate::hands::{Deed, Desk, Doing, End, Host, Place, Talk, Whom, choose};
+use crate::readdress::{Offer, Order, Refused, Wish, readdress as give};
 use crate::settings::Expected;
 use crate::walltime;
 
@@ -18,11 +19,12 @@ pub(super) struct Seat {
     /// Of each network: this computer's addresses, and whether it forwards what it hears there.
     legs: Vec<(Vec<Ipv4Net>, bool)>,
     simulated: bool,
+    browser: Browser,
 }
 
 impl Seat {
-    /// At this run.
-    pub(super) fn at(run: &Run) -> Self {
+    /// At this run; pages are opened by `browser`.
+    pub(super) fn at(run: &Run, browser: Browser) -> Self {
         let legs = (0..run.ledger.networks().count()).map(|leg| {
             let Some(station) = run.source.station(leg) else {
                 return (Vec::new(), false);
@@ -34,6 +36,7 @@ impl Seat {
             now: run.source.now(),
             legs: legs.collect(),
             simulated: run.simulated,
+            browser,
         }
     }
 
@@ -62,7 +65,7 @@ next step: if that matters here, switch it off for as long: sysctl net.ipv4.ip_f
 
 /// The lamp or the head of whoever that is. `listed` are its control ports, where the rig has it.
 pub(super) fn wink(seat: Seat, whom: Whom, listed: Option<Vec<ControlPort>>) -> Doing<'static> {
-    Doing::begin(seat.now, |desk, talk| async move {
+    Doing::begin(seat.now, Host::Board, |desk, talk| async move {
         let place = match seat.seek(&talk, Deed::Wink, whom).await {
             Ok(place) => place,
             Err(end) => return end,
@@ -82,25 +85,34 @@ pub(super) fn wink(seat: Seat, whom: Whom, listed: Option<Vec<ControlPort>>) -> 
 
 /// The address of the file for whoever that is.
 pub(super) fn readdress(seat: Seat, whom: Whom, expected: Expected) -> Doing<'static> {
-    Doing::begin(seat.now, |desk, talk| async move {
+    Doing::begin(seat.now, Host::Board, |desk, talk| async move {
         order(&desk, &talk, &seat, whom, &expected).await
     })
 }
 
 /// Doors to whoever that is.
 pub(super) fn reach(seat: Seat, whom: Whom, expected: Expected) -> Doing<'static> {
-    Doing::begin(seat.now, |desk, talk| async move {
+    Doing::begin(seat.now, Host::Board, |desk, talk| async move {
         let place = match seat.seek(&talk, Deed::Reach, whom).await {
             Ok(place) => place,
             Err(end) => return end,
         };
-        let ports = usual(expected.rig.as_ref(), place.name.as_deref());
-        let is_near = seat.own(place.leg).iter().any(|net| net.contains(&place.address));
-        if is_near && !place.shared && !seat.simulated {
-            return near(&talk, &place, &ports).await;
-        }
-        doors(desk, talk, place, ports).await
+        open(desk, talk, &seat, place, &expected, false).await
     })
+}
+
+/// Doors to the device at `place`; with `at_once` its page opens in the browser.
+async fn open(desk: Desk, talk: Talk, seat: &Seat, place: Place, expected: &Expected, at_once: bool) -> End {
+    let ports = usual(expected.rig.as_ref(), place.name.as_deref());
+    let show = Show {
+        browser: seat.browser,
+        at_once,
+    };
+    let is_near = seat.own(place.leg).iter().any(|net| net.contains(&place.address));
+    if is_near && !place.shared && !seat.simulated {
+        return near(&talk, &place, &ports, show).await;
+    }
+    doors(desk, talk, place, ports, show).await
 }
 
 async fn order(desk: &Desk, talk: &Talk, seat: &Seat, whom: Whom, expected: &Expected) -> End {
@@ -126,7 +138,14 @@ async fn order(desk: &Desk, talk: &Talk, seat: &Seat, whom: Whom, expected: &Exp
     };
     order.login = login;
     order.utc = walltime::utc();
-    give(desk.clone(), talk.clone(), order).await
+    let offer = Offer::default();
+    order.offer = Some(offer.clone());
+    let end = give(desk.clone(), talk.clone(), order).await;
+    match offer.accepted() {
+        // It is not set by that, and its page stays until somebody has done so.
+        Some(place) => open(desk.clone(), talk.clone(), seat, place, expected, true).await,
+        None => end,
+    }
 }
 
 fn refuse(talk: &Talk, who: &str, refused: &Refused) -> End {

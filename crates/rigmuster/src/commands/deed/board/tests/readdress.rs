@@ -145,3 +145,42 @@ fn a_link_that_is_lost_on_the_way_ends_it_and_nothing_is_said_that_is_not_so() {
         });
     }
 }
+
+#[test]
+fn one_that_is_set_by_hand_has_its_page_opened_where_it_is() {
+    for (columns, rows) in SIZES {
+        play("tangled", (columns, rows), async |desk| {
+            desk.beside = true;
+            desk.until_device("Nave", Standing::WrongSubnet).await;
+            desk.select("Nave").await;
+            desk.key('a');
+            desk.until("Open its page from here now, until Esc?").await;
+            let asked = desk.see();
+            insta::assert_snapshot!(format!("readdress_by_hand_{columns}x{rows}"), asked);
+            assert!(!asked.contains("rigmuster "), "a key, no command: {asked}");
+            desk.key('y');
+            desk.until("The browser was told to open http://127.0.0.1:").await;
+            desk.press(KeyCode::Esc);
+            desk.until("Ended, as you wanted").await;
+            assert!(desk.see().contains("All doors are closed"), "{}", desk.see());
+            let texts: Vec<&str> = desk.done.iter().map(|a| a.text.as_str()).collect();
+            assert!(
+                matches!(texts[..], [a, b] if a.contains("reach Nave") && b.contains("given back")),
+                "it is not set by that: {texts:?}"
+            );
+        });
+    }
+}
+
+#[test]
+fn a_no_to_its_page_opens_nothing() {
+    play("tangled", (80, 24), async |desk| {
+        desk.until_device("Nave", Standing::WrongSubnet).await;
+        desk.select("Nave").await;
+        desk.key('a');
+        desk.until("Open its page from here now").await;
+        desk.key('n');
+        desk.until("Not done: see above").await;
+        assert_eq!(desk.noted(), []);
+    });
+}
