@@ -213,7 +213,12 @@ impl Lab {
 
     /// Runs services on a host until the lab ends; see `tests/tools/services.py`.
     pub fn serve(&self, host: &str, services: &[&str]) {
-        let tool = self.service(host, services);
+        self.keep(host, "services.py", services);
+    }
+
+    /// One of our tools in a host, until the lab ends.
+    pub fn keep(&self, host: &str, script: &str, args: &[&str]) {
+        let tool = self.tool(host, script, args);
         self.tools.borrow_mut().push(tool);
     }
 

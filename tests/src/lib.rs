@@ -6,6 +6,8 @@
 
 pub mod contract;
 #[cfg(unix)]
+pub mod harmless;
+#[cfg(unix)]
 pub mod program;
 pub mod rigs;
 

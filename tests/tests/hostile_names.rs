@@ -5,27 +5,10 @@
 
 use std::collections::BTreeSet;
 use std::path::Path;
-use std::process::Command;
 
+use rigmuster_tests::harmless::{FORMULAS, MARKUP, NAMES, is_harmless, is_ours, python};
 use rigmuster_tests::program::{Outcome, run};
 use rigmuster_tests::terminal::Start;
-
-/// What moves the cursor, turns the direction of writing, or hides: controls (ECMA-48) but for the line's end, bidirectional
-/// controls (UAX #9), characters without room, tags.
-fn spoils(c: char) -> bool {
-    (c.is_control() && !matches!(c, '\n' | '\r'))
-        || matches!(c, '\u{61c}' | '\u{200b}'..='\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2060}'..='\u{206f}' | '\u{feff}'
-            | '\u{e0000}'..='\u{e007f}')
-}
-
-#[track_caller]
-fn is_harmless(what: &str, text: &str) {
-    assert_eq!(text.chars().find(|c| spoils(*c)), None, "{what}: {text}");
-    assert!(
-        text.lines().all(|line| line.chars().count() < 4_000),
-        "{what}: a line without end"
-    );
-}
 
 #[track_caller]
 fn harmless(args: &[&str], code: i32) -> Outcome {
@@ -34,33 +17,6 @@ fn harmless(args: &[&str], code: i32) -> Outcome {
     is_harmless(&args.join(" "), &format!("{}{}", outcome.out, outcome.err));
     outcome
 }
-
-/// Runs a few lines of Python on a file; what they print.
-#[track_caller]
-fn python(script: &str, file: &Path) -> String {
-    let done = Command::new("python3").args(["-c", script]).arg(file).output();
-    let done = done.expect("python3 runs");
-    assert!(done.status.success(), "{}", String::from_utf8_lossy(&done.stderr));
-    String::from_utf8_lossy(&done.stdout).trim().to_owned()
-}
-
-/// Every cell that a spreadsheet program would take for a formula (OWASP, "CSV Injection").
-const FORMULAS: &str = "import csv, sys\n\
-    rows = csv.reader(open(sys.argv[1], encoding='utf-8-sig', newline=''))\n\
-    print([c for row in rows for c in row if c[:1] in tuple('=+-@\\t\\r\\uff1d\\uff0b\\uff0d\\uff20') and c])";
-
-/// Every element that the page was not to have, and every attribute that loads or runs something.
-const MARKUP: &str = "import sys, html.parser\n\
-    class P(html.parser.HTMLParser):\n\
-    \x20   def handle_starttag(self, tag, attrs):\n\
-    \x20       bad = tag in ('script', 'img', 'a', 'iframe', 'link', 'object', 'form', 'svg')\n\
-    \x20       if bad or any(n.startswith('on') or n in ('href', 'src') for n, _ in attrs): print(tag, attrs)\n\
-    P().feed(open(sys.argv[1], encoding='utf-8').read())";
-
-/// A rig file as another reader sees it: the names in it.
-const NAMES: &str = "import sys, tomllib\n\
-    rig = tomllib.load(open(sys.argv[1], 'rb'))\n\
-    print('\\n'.join(d['name'] for d in rig['device']))";
 
 #[test]
 fn every_way_of_saying_a_name_is_heard_and_harmless_in_what_check_and_survey_print() {
@@ -107,29 +63,30 @@ fn the_board_shows_them_harmless_amid_the_flood_and_stays_ready() {
     // By LLDP, and what is said of the flood.
     board.wait_text("plugged into S2[2J desk");
     board.wait_words(&["More than 4096 unknown hosts", "Ready. All 12"]);
-    // And by a page of a listed device, on its sheet.
+    // And by what the ports of a listed device say, on its sheet: its page, and the servers of HTTP and RTSP.
     board.send("\r");
     board.wait_for("a sheet with the page's title", |screen| {
         let text = screen.contents();
-        text.contains("hardware      02:52:43:00:00:15") && text.contains("[2J]0;owned")
+        text.contains("hardware      02:52:43:00:00:15")
+            && text.contains("its page says \"[2J]0;ownedLoft\"")
+            && text.matches("server \"[2J]0;ownedLoft\"").count() == 2
     });
     board.send("q");
     let ended = board.end();
     assert_eq!(ended.code, 0);
-    let raw = String::from_utf8_lossy(&ended.raw);
-    for theirs in [
-        "owned\u{7}",
-        "]0;owned\u{1b}",
-        "\u{9b}",
-        "\u{90}",
-        "\u{202e}",
-        "\u{2066}",
-        "\u{200b}",
-    ] {
-        assert!(!raw.contains(theirs), "{theirs:?} in {raw:?}");
-    }
-    // We neither wipe nor call the window by any name but ours.
-    assert!(!raw.contains("\u{1b}[2J"));
+    is_ours(&ended.raw);
+}
+
+#[test]
+fn the_sheet_of_an_enrolment_shows_them_harmless() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let file = folder.path().join("new.rig.toml").display().to_string();
+    let sheet = Start::program(&["enroll", &file, "--rehearse", "hostile"])
+        .size(160, 48)
+        .start();
+    sheet.wait_words(&["looked; s looks once more", "=HYPERLINK(", "<script>alert(1)"]);
+    sheet.send("q");
+    is_ours(&sheet.end().raw);
 }
 
 #[test]
@@ -151,6 +108,18 @@ fn the_file_the_sheets_and_the_spreadsheet_that_are_made_of_them_are_sound() {
     is_harmless(
         "the rig file",
         &std::fs::read_to_string(&rig).expect("it is written"),
+    );
+    // The same at once from the wire: there one is named by nothing but its page.
+    let wire = at("wire.rig.toml");
+    harmless(&["enroll", &wire, "--rehearse", "hostile", "--yes"], 0);
+    is_harmless(
+        "the rig file",
+        &std::fs::read_to_string(&wire).expect("it is written"),
+    );
+    let paged = python(NAMES, Path::new(&wire));
+    assert!(
+        paged.lines().any(|name| name.starts_with("[2J]0;ownedLoft")),
+        "{paged}"
     );
     let names = python(NAMES, Path::new(&rig));
     assert!(

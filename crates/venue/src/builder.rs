@@ -282,6 +282,7 @@ pub struct HostPlan {
     pub(crate) drops_echo: bool,
     pub(crate) power: Power,
     pub(crate) title: String,
+    pub(crate) server: String,
     pub(crate) odd: Oddities,
     pub(crate) camera: Option<CameraPlan>,
     pub(crate) device: Option<DevicePlan>,
@@ -312,6 +313,7 @@ impl HostPlan {
             drops_echo: false,
             power: Power::On,
             title: String::new(),
+            server: "venue".to_owned(),
             odd: Oddities::default(),
             camera: None,
             device: None,
@@ -435,6 +437,13 @@ impl HostPlan {
     #[must_use]
     pub fn titled(mut self, title: &str) -> Self {
         title.clone_into(&mut self.title);
+        self
+    }
+
+    /// What its RTSP and HTTP servers call themselves; `venue` where nobody says otherwise.
+    #[must_use]
+    pub fn served_by(mut self, server: &str) -> Self {
+        server.clone_into(&mut self.server);
         self
     }
 

@@ -483,9 +483,9 @@ fn persona(plan: &HostPlan) -> Persona {
             rom: 0x0100,
         },
         power: plan.power,
-        server: vocab::Text::clean("venue"),
-        title: vocab::Text::clean(&plan.title),
-        host_name: vocab::Text::clean(&plan.name.to_lowercase().replace(' ', "-")),
+        server: plan.server.clone(),
+        title: plan.title.clone(),
+        host_name: plan.name.to_lowercase().replace(' ', "-"),
         login: false,
         onvif: plan
             .services

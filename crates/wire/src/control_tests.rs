@@ -23,9 +23,9 @@ fn persona(login: bool) -> Persona {
             rom: 0x0100,
         },
         power: Power::On,
-        server: Text::clean("stage unit 3"),
-        title: Text::default(),
-        host_name: Text::default(),
+        server: "stage unit 3".to_owned(),
+        title: String::new(),
+        host_name: String::new(),
         login,
         onvif: true,
     }

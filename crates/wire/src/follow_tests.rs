@@ -1,6 +1,6 @@
 //! The second question, asked and answered by both sides, and by peers that will not.
 
-use vocab::{Power, Text};
+use vocab::Power;
 
 use super::*;
 use crate::persona::{Persona, answer};
@@ -24,9 +24,9 @@ fn persona(power: Power) -> Persona {
             rom: 0x0100,
         },
         power,
-        server: Text::clean("stage unit 3"),
-        title: Text::default(),
-        host_name: Text::clean("organ-loft"),
+        server: "stage unit 3".to_owned(),
+        title: String::new(),
+        host_name: "organ-loft".to_owned(),
         login: true,
         onvif: true,
     }

@@ -7,13 +7,13 @@ pub mod device;
 mod device_words;
 pub mod head;
 
-use vocab::{ControlPort, ControlWord, Power, Text};
+use vocab::{ControlPort, ControlWord, Power};
 
 use crate::head::end_of_head;
 use crate::visca::{self, Control, Datagram, Inquiry, Kind, Refusal, Reply, Version};
 use crate::{onvif, tls};
 
-/// What a device is like at its control ports.
+/// What a device is like at its control ports. Its words go out as they stand here, whatever is in them.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Persona {
     /// Its codes in VISCA.
@@ -21,11 +21,11 @@ pub struct Persona {
     /// Whether it is on.
     pub power: Power,
     /// What its RTSP and HTTP servers call themselves; empty for nothing.
-    pub server: Text,
+    pub server: String,
     /// The title of its front page; empty for a page without one.
-    pub title: Text,
+    pub title: String,
     /// The name that was given to it, which ONVIF tells; empty for none.
-    pub host_name: Text,
+    pub host_name: String,
     /// Whether RTSP and HTTP want a login first (401).
     pub login: bool,
     /// Whether the ONVIF device service stands on its HTTP ports.
@@ -150,7 +150,7 @@ fn http(persona: &Persona, request: &[u8]) -> Option<Vec<u8>> {
 }
 
 fn page(persona: &Persona) -> String {
-    let title = quick_xml::escape::escape(persona.title.as_str());
+    let title = quick_xml::escape::escape(&persona.title);
     format!(
         "<!DOCTYPE html><html><head><title>{title}</title></head><body>A simulated device.</body></html>\n"
     )
@@ -168,7 +168,7 @@ fn soap(persona: &Persona, request: &[u8]) -> (&'static str, String) {
              </tds:SystemDateAndTime></tds:GetSystemDateAndTimeResponse>";
         ("200 OK", inner.to_owned())
     } else if asks("GetHostname") {
-        let name = quick_xml::escape::escape(persona.host_name.as_str());
+        let name = quick_xml::escape::escape(&persona.host_name);
         let name = if name.is_empty() {
             String::new()
         } else {

@@ -49,9 +49,9 @@ fn persona() -> Persona {
             rom: 3,
         },
         power: Power::Standby,
-        server: Text::clean("stage unit"),
-        title: Text::default(),
-        host_name: Text::default(),
+        server: "stage unit".to_owned(),
+        title: String::new(),
+        host_name: String::new(),
         login: false,
         onvif: true,
     }

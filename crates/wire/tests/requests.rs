@@ -11,7 +11,7 @@ use std::path::PathBuf;
 use std::process::{Command, Stdio};
 
 use serde_json::{Value, json};
-use vocab::{ControlPort, Power, Text};
+use vocab::{ControlPort, Power};
 use wire::control::{Judge, Verdict, request};
 use wire::follow;
 use wire::persona::{Persona, answer};
@@ -81,9 +81,9 @@ fn servers_and_clients_of_others_understand_us() {
             rom: 3,
         },
         power: Power::On,
-        server: Text::clean("stage unit 3"),
-        title: Text::default(),
-        host_name: Text::clean("organ & loft"),
+        server: "stage unit 3".to_owned(),
+        title: String::new(),
+        host_name: "organ & loft".to_owned(),
         login: true,
         onvif: true,
     };

@@ -4,6 +4,7 @@
 
 mod abuse;
 mod away;
+mod bad_words;
 mod board;
 mod cable;
 mod clash;

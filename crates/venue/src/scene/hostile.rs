@@ -39,15 +39,23 @@ fn plan() -> Plan {
             HALL.host(name, n, gallery, &[Onvif, Http, Rtsp])
                 .says_name()
                 .tells_settings()
-                .titled(name),
+                .titled(name)
+                .served_by(name),
         );
     }
-    // What a device's own page is called comes by the answer of a control port.
-    if let Some(loft) = plan.named("Organ loft") {
-        NAMES[0].clone_into(&mut plan.hosts[loft.0].title);
+    // One that is named by its page alone.
+    let page = HALL.host("Page", 161, gallery, &[Http]);
+    plan.host(page.titled(NAMES[0]).served_by(NAMES[6]));
+    // What a listed device's page and servers are called comes by the answers of its control ports.
+    for (name, words) in [("Organ loft", NAMES[0]), ("Foyer", NAMES[2])] {
+        if let Some(device) = plan.named(name) {
+            let device = &mut plan.hosts[device.0];
+            words.clone_into(&mut device.title);
+            words.clone_into(&mut device.server);
+        }
     }
     // Nobody in it claims what belongs to a device or to one of those: that is another scene.
-    let hosts = (21..=27).chain(60..=64).chain(151..=160);
+    let hosts = (21..=27).chain(60..=64).chain(151..=161);
     let ground = Ground {
         subnet: HALL.net(0),
         ours: (OURS, HALL.address(230)),

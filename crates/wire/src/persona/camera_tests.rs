@@ -1,6 +1,6 @@
 //! A simulated camera under the questions and commands of several peers.
 
-use vocab::{Power, Text};
+use vocab::Power;
 
 use super::*;
 use crate::visca::{Exchange, Said, Speed, Version};
@@ -13,9 +13,9 @@ fn persona() -> Persona {
             rom: 3,
         },
         power: Power::On,
-        server: Text::default(),
-        title: Text::default(),
-        host_name: Text::default(),
+        server: String::new(),
+        title: String::new(),
+        host_name: String::new(),
         login: false,
         onvif: false,
     }

@@ -2,7 +2,7 @@
 
 use core::net::Ipv4Addr;
 
-use vocab::{ControlPort, ControlWord, Power, Text};
+use vocab::{ControlPort, ControlWord, Power};
 use wire::control::{Judge, Verdict};
 use wire::follow::Ear;
 use wire::persona::Persona;
@@ -148,7 +148,13 @@ fn heads(data: &[u8]) {
 }
 
 fn persona_of(bits: u16) -> Persona {
-    let has = |bit: u16, text: &str| Text::clean(if bits & bit != 0 { text } else { "" });
+    let has = |bit: u16, text: &str| {
+        if bits & bit != 0 {
+            text.to_owned()
+        } else {
+            String::new()
+        }
+    };
     Persona {
         version: Version {
             vendor: bits,
