@@ -358,6 +358,7 @@ fn check() -> Checked {
     let own = "02:52:43:00:00:21";
     Checked {
         taken_at: "2026-11-26 18:42:07+00:00".to_owned(),
+        ahead_of: None,
         elapsed: Duration::from_millis(30_040),
         title: "Harbour Hall, chamber concert".to_owned(),
         file: "harbour-hall.rig.toml".to_owned(),

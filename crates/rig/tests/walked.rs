@@ -40,6 +40,7 @@ fn read(text: &str) -> (Rig, RigDocument) {
 fn part(past: &[Walked]) -> Part {
     let checked = Checked {
         taken_at: "2026-11-26 18:42:07+00:00".to_owned(),
+        ahead_of: None,
         elapsed: Duration::from_secs(1),
         title: "Harbour Hall".to_owned(),
         file: "hall.rig.toml".to_owned(),

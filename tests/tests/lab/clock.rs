@@ -1,5 +1,5 @@
 //! The computer's clock on the wall is set while the program runs: head counts, waits and the order of the journal go by
-//! another clock, and what was set is said. The clock is set for the program alone, by a library of our own that it takes in
+//! another clock, and what was set is said, on a sign-off too. The clock is set for the program alone, by a library of our own that it takes in
 //! (`tests/tools/clock_shim.c`).
 
 use std::fs;
@@ -152,5 +152,92 @@ fn a_clock_that_jumps_at_every_look_spoils_no_head_count() {
             (500..600_000).contains(&elapsed),
             "by a clock that only goes on: {elapsed}"
         );
+    });
+}
+
+#[test]
+fn what_is_kept_and_signed_while_the_clock_is_set_keeps_its_order_and_says_so() {
+    let name = "what_is_kept_and_signed_while_the_clock_is_set_keeps_its_order_and_says_so";
+    if !has(name, "C compiler", &["cc", "--version"]) {
+        return;
+    }
+    lab(name, |lab| {
+        let data = tempfile::tempdir().expect("a folder");
+        let shim = Shim::build(data.path());
+        let rig = hall(lab, false);
+        let at = |name: &str| data.path().join(name).display().to_string();
+        let journal = at("journal.db");
+        let run = |days: i64, words: &[&str]| {
+            shim.set(days * 86_400);
+            let mut call = lab.call(words);
+            for (name, value) in shim.env() {
+                call = call.env(name, &value);
+            }
+            let outcome = call.run();
+            outcome.expect(0);
+            outcome
+        };
+        let count = |days: i64, file: &str| {
+            let outcome = run(days, &["check", &rig, "--json", "--journal", &journal]);
+            fs::write(at(file), &outcome.out).expect("a file");
+        };
+        // Days back, days ahead, and back again; each is signed while the clock shows something else.
+        let sign = |days: i64, file: &str, form: &str| {
+            let words = [
+                "sheet",
+                &rig,
+                "--from",
+                &at(file),
+                "--journal",
+                &journal,
+                "--as",
+                form,
+            ];
+            run(days, &words)
+        };
+        count(-3, "back.json");
+        count(2, "ahead.json");
+        count(-3, "again.json");
+        for (days, file, told) in [
+            (0, "back.json", false),
+            (2, "ahead.json", false),
+            (0, "ahead.json", true),
+            (-3, "ahead.json", true),
+        ] {
+            for form in ["md", "html", "json"] {
+                let signed = sign(days, file, form);
+                for (where_, text) in [("on the sheet", &signed.out), ("beside it", &signed.err)] {
+                    let warns = text.contains("the clock here shows");
+                    assert_eq!(warns, told, "{file} {where_}, signed at {days}: {signed}");
+                }
+                assert!(
+                    signed.out.contains("Ready: the one that the show needs"),
+                    "{signed}"
+                );
+            }
+        }
+        run(-3, &["compare", &at("ahead.json"), &at("again.json")]);
+        // The journal goes on in the order in which it was written, each with the time that the clock showed.
+        let told = run(0, &["journal", "--journal", &journal, "--json"]).out;
+        let lines: Vec<serde_json::Value> = told
+            .lines()
+            .map(|line| serde_json::from_str(line).expect("JSON"))
+            .collect();
+        let order = |line: &serde_json::Value| (line["run"].as_i64(), line["elapsed_ms"].as_u64());
+        assert!(lines.is_sorted_by_key(order), "{told}");
+        let mut days: Vec<&str> = lines
+            .iter()
+            .map(|line| &line["at"].as_str().expect("a time")[..10])
+            .collect();
+        days.dedup();
+        assert!(
+            days.len() == 3 && days[0] < days[1] && days[2] < days[1],
+            "back, ahead, back: {days:?}"
+        );
+        run(0, &["journal", "--journal", &journal, "--csv"]);
+        // The sheet for the way back has the first state, whatever the clock showed then.
+        let found = run(0, &["sheet", &rig, "--only", "handover", "--journal", &journal]);
+        assert!(found.out.contains(days[0]), "{found}");
+        assert!(!found.out.contains(days[1]), "{found}");
     });
 }

@@ -31,6 +31,8 @@ const FINDINGS: [Column; 3] = [
 pub struct Checked {
     /// When it was taken, for a person.
     pub taken_at: String,
+    /// What the clock shows now, for a person, where the check says that it was taken later than that.
+    pub ahead_of: Option<String>,
     /// How long it took.
     pub elapsed: Duration,
     /// The title of the rig that it was of.
@@ -272,6 +274,16 @@ fn not_checked(rig: &Rig, checked: &Checked, walked: &[Walked]) -> Vec<Vec<Cell>
 fn differences(rig: &Rig, checked: &Checked) -> Vec<Warning> {
     let again = "Take the check again with this rig file.";
     let mut found = Vec::new();
+    if let Some(now) = &checked.ahead_of {
+        found.push(Warning {
+            text: format!(
+                "The check says that it was taken at {}, and the clock here shows {now}: it was set in between, or it \
+                 is another computer's.",
+                checked.taken_at
+            ),
+            next: "Set the clock right and take the check again, or write the true time on the sheet by hand.".to_owned(),
+        });
+    }
     let mut warn = |text: String| {
         found.push(Warning {
             text,

@@ -3,6 +3,7 @@
 use std::io::{self, Write};
 use std::path::Path;
 
+use jiff::ZonedDateTime;
 use rig::sheet::{self, AsFound, Checked, Kind, Sheet, Walked};
 use rig::{Rig, spreadsheet};
 
@@ -38,7 +39,7 @@ pub(super) fn sheet(args: &SheetArgs) -> Result<Exit, Failure> {
             Kind::HandOver => sheet::handover(&rig, &found(args, &rig, &expected)?),
             Kind::SignOff => {
                 let walked = walked(args, &rig, &expected)?;
-                sheet::sign_off(&rig, &checked(args)?, &walked)
+                sheet::sign_off(&rig, &checked(args, &now)?, &walked)
             }
         });
     }
@@ -124,8 +125,8 @@ fn tell(sheet: &Sheet) {
     }
 }
 
-/// The check that is to be signed.
-fn checked(args: &SheetArgs) -> Result<Checked, Failure> {
+/// The check that is to be signed, now.
+fn checked(args: &SheetArgs, now: &ZonedDateTime) -> Result<Checked, Failure> {
     let Some(path) = &args.from else {
         return Err(Failure::fault("a sign-off without a check"));
     };
@@ -136,7 +137,7 @@ fn checked(args: &SheetArgs) -> Result<Checked, Failure> {
         ))
     };
     let report = load_if_saved(path).map_err(Failure::usage)?.ok_or_else(none)?;
-    report.checked().ok_or_else(none)
+    report.checked(now).ok_or_else(none)
 }
 
 /// How the devices of this rig were first found, by the journal.

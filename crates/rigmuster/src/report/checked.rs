@@ -2,6 +2,7 @@
 
 use std::time::Duration;
 
+use jiff::{SignedDuration, Timestamp, ZonedDateTime};
 use ledger::Standing;
 use rig::Reach;
 use rig::sheet::{Checked, CheckedDevice, CheckedFinding, SeenDevice, Stands};
@@ -10,12 +11,19 @@ use vocab::{ControlState, Mode};
 use super::file_name;
 use super::json::{DevicePart, LinkPart, Report, SeenPart};
 
+/// By less than this the clocks of two computers may differ without a word.
+const CLOCKS_DIFFER: SignedDuration = SignedDuration::from_mins(2);
+
 impl Report {
-    /// What is to be signed; `None` if it is a survey, which says nothing of a rig's readiness.
-    pub(crate) fn checked(&self) -> Option<Checked> {
+    /// What is to be signed, where the clock shows `now`; `None` if it is a survey, which says nothing of a rig's
+    /// readiness.
+    pub(crate) fn checked(&self, now: &ZonedDateTime) -> Option<Checked> {
         let rig = self.rig.as_ref()?;
+        let taken: Option<Timestamp> = self.taken_at.parse().ok();
+        let ahead = taken.is_some_and(|taken| taken.duration_since(now.timestamp()) > CLOCKS_DIFFER);
         Some(Checked {
             taken_at: self.taken_at.replacen('T', " ", 1),
+            ahead_of: ahead.then(|| now.strftime("%Y-%m-%d %H:%M:%S%:z").to_string()),
             elapsed: Duration::from_millis(self.elapsed_ms),
             title: rig.title.clone(),
             file: file_name(&rig.file).to_owned(),
