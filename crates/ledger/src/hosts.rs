@@ -1,6 +1,7 @@
 //! Everybody on the wire: hosts by their hardware, with all their claims. Bounded, whatever is sent.
 
 pub(crate) mod claim;
+pub(crate) mod claims;
 pub(crate) mod contest;
 pub(crate) mod crowd;
 pub(crate) mod double;
@@ -21,6 +22,7 @@ use vocab::{ControlPort, ControlState, Ipv4Net, Ipv6Source, Mac, Moment, Name, P
 
 use crate::Proof;
 use crate::hosts::claim::{Claim, HostId, Life, PROBES};
+use crate::hosts::claims::Claims;
 use crate::hosts::double::Signs;
 use crate::hosts::own_words::OwnWords;
 use crate::shelf::Shelf;
@@ -46,7 +48,7 @@ pub(crate) struct Host {
     /// When it was last heard.
     pub(crate) last: Moment,
     /// What it claims.
-    pub(crate) claims: Vec<Claim>,
+    pub(crate) claims: Claims,
     /// What it calls itself, what people gave it first.
     pub(crate) names: Vec<Name>,
     /// What else it says of itself.
@@ -87,12 +89,12 @@ impl Host {
 
     /// Its claim to `address`.
     pub(crate) fn claim(&self, address: Ipv4Addr) -> Option<&Claim> {
-        self.claims.iter().find(|c| c.address == address)
+        self.claims.to(address)
     }
 
     /// Its claim to `address`, to be changed.
     pub(crate) fn claim_mut(&mut self, address: Ipv4Addr) -> Option<&mut Claim> {
-        self.claims.iter_mut().find(|c| c.address == address)
+        self.claims.to_mut(address)
     }
 }
 
@@ -201,7 +203,7 @@ impl Hosts {
                 id,
                 first: at,
                 last: at,
-                claims: Vec::new(),
+                claims: Claims::default(),
                 names: Vec::new(),
                 words: OwnWords::default(),
                 spoke: None,
@@ -420,7 +422,7 @@ impl Hosts {
             self.proxies.remove(&id);
             self.lenders.remove(&id);
             if let Some(host) = self.map.remove(&id) {
-                for claim in host.claims {
+                for claim in &host.claims {
                     self.drop_holder(claim.address, id);
                 }
             }
@@ -442,7 +444,7 @@ impl Hosts {
 
     fn forget_claim(&mut self, id: HostId, address: Ipv4Addr) {
         let Some(host) = self.map.get_mut(&id) else { return };
-        host.claims.retain(|c| c.address != address);
+        host.claims.remove(address);
         let last = host.last;
         let bare = host.claims.is_empty() && matches!(id, HostId::Only(_));
         self.drop_holder(address, id);

@@ -118,9 +118,11 @@ impl Ledger {
     /// Puts what is remembered of unchanged devices in its new place; returns those places by name.
     fn keep_tracks(&mut self, old: Vec<Track>) -> BTreeMap<String, usize> {
         let mut kept = BTreeMap::new();
+        let places = self.tracks.iter().enumerate().rev();
+        let places: BTreeMap<String, usize> = places.map(|(at, t)| (t.device.name.clone(), at)).collect();
         for (i, was) in old.into_iter().enumerate() {
             self.timers.set(Timer::Device(i), None);
-            let place = self.tracks.iter().position(|t| t.device.name == was.device.name);
+            let place = places.get(&was.device.name).copied();
             let new = place.and_then(|at| self.tracks.get_mut(at));
             match (place, new) {
                 (Some(at), Some(new)) if new.device == was.device => {

@@ -1,6 +1,6 @@
 //! Making a snapshot: a copy of everything that screens and reports show.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::net::Ipv4Addr;
 
 use vocab::{Mode, Moment, Text};
@@ -33,6 +33,7 @@ pub(crate) fn build(ledger: &Ledger, now: Moment) -> Snapshot {
         counts.add(track.standing);
     }
     let units = Units::of(ledger);
+    let mut many = Many::default();
     let (unlisted, unlisted_total) = unlisted(ledger, &units);
     Snapshot {
         at: now,
@@ -50,7 +51,7 @@ pub(crate) fn build(ledger: &Ledger, now: Moment) -> Snapshot {
         headline: ledger.headline(),
         counts,
         devices: (0..ledger.tracks.len())
-            .map(|i| device(ledger, &units, i, now))
+            .map(|i| device(ledger, &units, &mut many, i, now))
             .collect(),
         unlisted,
         unlisted_total,
@@ -118,7 +119,13 @@ fn gateway_host(ledger: &Ledger, address: Ipv4Addr) -> Option<HostId> {
         .map(|(id, _)| id)
 }
 
-fn device(ledger: &Ledger, units: &Units<'_>, i: usize, now: Moment) -> DeviceView {
+fn device<'a>(
+    ledger: &'a Ledger,
+    units: &Units<'_>,
+    many: &mut Many<'a>,
+    i: usize,
+    now: Moment,
+) -> DeviceView {
     let track = &ledger.tracks[i];
     let d = &track.device;
     DeviceView {
@@ -137,7 +144,7 @@ fn device(ledger: &Ledger, units: &Units<'_>, i: usize, now: Moment) -> DeviceVi
         position: d.position.clone(),
         note: d.note.clone(),
         used_by: d.used_by.clone(),
-        seen: track.who.and_then(|id| seen(ledger, units, track, id)),
+        seen: track.who.and_then(|id| seen(ledger, units, many, track, id)),
         power: track.power,
         control: track
             .ports
@@ -169,7 +176,29 @@ fn device(ledger: &Ledger, units: &Units<'_>, i: usize, now: Moment) -> DeviceVi
 /// Addresses shown of the unit behind one device, at most.
 const SHOWN_ADDRESSES: usize = 32;
 
-fn seen(ledger: &Ledger, units: &Units<'_>, track: &Track, id: HostId) -> Option<SeenView> {
+/// The claims to be shown of hosts with many, sorted once for all devices behind which they stand.
+type Many<'a> = BTreeMap<HostId, Vec<&'a Claim>>;
+
+/// The claims of a host that are its own, the living first, then the latest heard; so many as are shown.
+fn latest(host: &Host) -> Vec<&Claim> {
+    let order = |c: &&Claim| (!c.alive(), std::cmp::Reverse(c.last), c.address);
+    let mut claims: Vec<&Claim> = host.claims.iter().filter(|c| !c.proxied()).collect();
+    // One that holds every device's address stands behind each of them: all of its addresses there would be their square.
+    if claims.len() > SHOWN_ADDRESSES {
+        claims.select_nth_unstable_by_key(SHOWN_ADDRESSES, order);
+        claims.truncate(SHOWN_ADDRESSES);
+    }
+    claims.sort_by_key(order);
+    claims
+}
+
+fn seen<'a>(
+    ledger: &'a Ledger,
+    units: &Units<'_>,
+    many: &mut Many<'a>,
+    track: &Track,
+    id: HostId,
+) -> Option<SeenView> {
     if ledger.me() == Some(id) {
         return this_computer(ledger, track, id);
     }
@@ -179,22 +208,18 @@ fn seen(ledger: &Ledger, units: &Units<'_>, track: &Track, id: HostId) -> Option
         .here
         .map(|(_, a)| a)
         .or(track.device.fixed_address());
-    // The address that matters first, then the living, then the latest heard.
-    let order = |c: &&Claim| {
-        (
-            !(c.alive() && Some(c.address) == expected),
-            !c.alive(),
-            std::cmp::Reverse(c.last),
-            c.address,
-        )
+    let mut claims = if host.claims.len() > SHOWN_ADDRESSES {
+        many.entry(id).or_insert_with(|| latest(host)).clone()
+    } else {
+        latest(host)
     };
-    let mut claims: Vec<&Claim> = host.claims.iter().filter(|c| !c.proxied()).collect();
-    // One that holds every device's address stands behind each of them: all of its addresses there would be their square.
-    if claims.len() > SHOWN_ADDRESSES {
-        claims.select_nth_unstable_by_key(SHOWN_ADDRESSES, order);
+    // The address that matters stands first.
+    let matters = |c: &&Claim| c.alive() && !c.proxied();
+    if let Some(claim) = expected.and_then(|at| host.claim(at)).filter(matters) {
+        claims.retain(|c| c.address != claim.address);
+        claims.insert(0, claim);
         claims.truncate(SHOWN_ADDRESSES);
     }
-    claims.sort_by_key(order);
     let living = claims.iter().any(|c| c.alive());
     let claims: Vec<&Claim> = claims.into_iter().filter(|c| c.alive() || !living).collect();
     let address = claims.first().map(|c| c.address);
