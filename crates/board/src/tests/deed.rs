@@ -2,8 +2,8 @@
 
 use crossterm::event::KeyCode;
 
-use super::{Seat, hall};
-use crate::{Answer, Deed, DeedForm, DeedLine, Request};
+use super::{FULL, Seat, hall};
+use crate::{Answer, Deed, DeedForm, DeedLine, Look, Request};
 
 const SIZES: [(u16, u16); 3] = [(80, 24), (120, 40), (220, 60)];
 const W: KeyCode = KeyCode::Char('w');
@@ -153,4 +153,22 @@ fn a_page_that_is_offered_calls_nobody_back_and_is_opened_by_one_key() {
         seat.board.deed_asks("", DeedForm::Offer);
     }
     assert_eq!(seat.press(KeyCode::Esc, &s), Some(Request::EndDeed));
+}
+
+#[test]
+fn what_is_called_is_as_large_as_it_goes_and_ascii_where_there_is_no_more() {
+    let s = hall::calm();
+    for (columns, rows) in SIZES {
+        let look = Look {
+            unicode: false,
+            ..FULL
+        };
+        let mut seat = Seat::with(look, columns, rows);
+        seat.press(W, &s);
+        seat.board.begin_deed("walk Desk panel");
+        seat.board.deed_calls("Channel 3\nis wrong");
+        let seen = seat.see(&s);
+        assert!(seen.is_ascii(), "{seen}");
+        insta::assert_snapshot!(format!("deed_calls_ascii_{columns}x{rows}"), seen);
+    }
 }
