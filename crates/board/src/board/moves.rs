@@ -33,7 +33,7 @@ impl Board {
         if self.moves.is_some() {
             self.toggle(Page::Moves);
         } else {
-            self.tell("No work list: rigmuster plan --moves-to FILE makes one, board --moves FILE shows it.");
+            self.tell("No work list: plan --moves-to FILE makes one, board --moves FILE shows it.");
         }
     }
 
