@@ -130,11 +130,11 @@ class Run:
         return self.report["counts"]["present"]
 
 
-def tool(name, *words, namespace=None):
-    """Runs one of our own measuring programs and reads its line of JSON."""
+def tool(name, *words, namespace=None, **settings):
+    """Runs one of our own measuring programs and reads its line of JSON. `settings` go into its environment."""
     words = [BIN / name, *words]
     words = within(namespace, *words) if namespace else list(map(str, words))
-    out = subprocess.run(words, capture_output=True, text=True)
+    out = subprocess.run(words, capture_output=True, text=True, env={**os.environ, **settings})
     if out.returncode != 0:
         raise SystemExit(f"{name}: {out.stderr}")
     return json.loads(out.stdout.splitlines()[-1])

@@ -77,7 +77,8 @@ def page(whole):
         parts += [f"{sentence(row['what'])}:\n\n{growth(row)}\n" for row in rows if row.get("growth")]
     parts.append("## How each is measured\n")
     for row in whole["rows"]:
-        notes = [] if row.get("growth") else row.get("notes", [])
+        # The first note of a row that grows names the columns of its table.
+        notes = row.get("notes", [])[1 if row.get("growth") else 0:]
         said = f" {sentence('; '.join(notes))}." if notes else ""
         parts.append(f"- **{row['case']}** ({row['runs']} runs, {row['seconds']:.0f} s, load {row['load_before']}): {row['how']}{said}")
     return "\n".join(parts) + "\n"
