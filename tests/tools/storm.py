@@ -13,6 +13,8 @@ Each line on standard input is `KIND COUNT`; `sent KIND COUNT SECONDS` tells tha
   probes    ARP probes for every address
   loop      the seat's own questions, as they come back where there is a loop
   flow      1,400 bytes to everybody that nobody asked for
+  hosts     announcements, each from hardware that was never seen before (RFC 5227)
+  all       one host that announces every address, the listed device's too, and replies to the seat unasked for all others (RFC 826)
 Every frame comes from its number alone. Prints `ready`; ends when standard input does.
 """
 
@@ -132,6 +134,15 @@ class Storm:
 
     def flow(self, n):
         return datagram(new(n % 8), BROADCAST, self.some(n), b"\xff" * 4, 5004, 5004, bytes(1372))
+
+    def hosts(self, n):
+        return arp(new(n), BROADCAST, 1, new(n), self.some(n), self.some(n))
+
+    def all(self, n):
+        if n % 2:
+            address = self.listed[1] if n % 255 == 0 else self.some(n)
+            return arp(new(7), BROADCAST, 1, new(7), address, address)
+        return arp(new(7), self.seat[0], 2, new(7), self.some(n), self.seat[1])
 
     def run(self):
         print("ready", flush=True)

@@ -16,6 +16,7 @@ mod device;
 mod dhcp;
 mod events;
 mod host;
+mod ill;
 mod neighbours;
 mod oddity;
 mod ours;
@@ -38,6 +39,7 @@ pub use builder::{
     Boot, Clash, Computer, Deed, Habit, HostId, HostPlan, Interim, Line, Plan, Service, Start, SwitchId,
     SwitchPlan,
 };
+pub use ill::{Ill, Toll};
 pub use oddity::Oddities;
 pub use router::Router;
 pub use scene::{Scene, scene, scenes};

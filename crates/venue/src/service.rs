@@ -13,10 +13,11 @@ use wire::visca::Framing;
 use crate::builder::{HostPlan, Service};
 use crate::camera::Peer;
 use crate::device::Managed;
+use crate::ill::{Babble, Sick};
 use crate::stack::Stack;
 
 /// Buffers of one connection. Requests are short; long answers go out in pieces.
-const BUFFER: usize = 1024;
+pub(crate) const BUFFER: usize = 1024;
 /// The longest request that is listened to.
 const REQUEST: usize = 4096;
 /// After this a connection that went dead is dropped.
@@ -35,6 +36,9 @@ pub(crate) struct Connection {
     pub(crate) port: u16,
     pub(crate) heard: Vec<u8>,
     pub(crate) owed: Vec<u8>,
+    /// Where it came to an ill port: how far that is, and whether it was counted.
+    pub(crate) babble: Option<Babble>,
+    pub(crate) counted: bool,
 }
 
 /// The ports of a host.
@@ -46,6 +50,7 @@ pub(crate) struct Services {
     pub(crate) datagrams: Vec<(SocketHandle, u16)>,
     pub(crate) camera: Option<Camera<Peer>>,
     pub(crate) managed: Managed,
+    pub(crate) sick: Sick,
 }
 
 impl Services {
@@ -102,6 +107,9 @@ impl Services {
     }
 
     pub(crate) fn gate(&self, udp: bool, port: u16, reached: impl Fn(Duration) -> bool) -> Gate {
+        if !udp && self.sick.at(port).is_some() {
+            return Gate::Open;
+        }
         let mut gate = Gate::Closed;
         for (p, service) in &self.list {
             if p.port == port && p.word.is_udp() == udp {
@@ -188,6 +196,8 @@ impl Services {
             port,
             heard: Vec::new(),
             owed: Vec::new(),
+            babble: self.sick.at(port).map(Babble::new),
+            counted: false,
         });
         true
     }
@@ -198,6 +208,7 @@ impl Services {
         self.listen_to_datagrams(persona, stack, now);
         self.let_camera_speak(stack, now);
         self.let_drip(now);
+        self.let_babble(stack, now);
         self.speak_in_streams(stack);
     }
 
@@ -216,7 +227,7 @@ impl Services {
                     break;
                 }
             }
-            if c.heard.is_empty() {
+            if c.heard.is_empty() || c.babble.is_some() {
                 continue;
             }
             if let Some((camera, word)) = camera(&mut self.camera, &self.list, c.port, false) {
@@ -237,16 +248,19 @@ impl Services {
     }
 
     fn speak_in_streams(&mut self, stack: &mut Stack) {
+        let mut gave = 0;
         for c in &mut self.connections {
             let socket = stack.sockets.get_mut::<tcp::Socket>(c.handle);
             if !c.owed.is_empty() && socket.can_send() {
                 let sent = socket.send_slice(&c.owed).unwrap_or(0);
                 c.owed.drain(..sent);
+                gave += if c.babble.is_some() { sent } else { 0 };
             }
-            if socket.state() == tcp::State::CloseWait && c.owed.is_empty() {
+            if socket.state() == tcp::State::CloseWait && c.owed.is_empty() && !c.clings() {
                 socket.close();
             }
         }
+        self.gave(gave);
         self.connections.retain(|c| {
             let closed = stack.sockets.get::<tcp::Socket>(c.handle).state() == tcp::State::Closed;
             if closed {
@@ -276,7 +290,8 @@ impl Services {
     /// When it has something to say by itself.
     pub(crate) fn due(&self) -> Option<Moment> {
         let camera = self.camera.as_ref().and_then(Camera::due);
-        [camera, self.managed.due()].into_iter().flatten().min()
+        let all = [camera, self.managed.due(), self.babble_due()];
+        all.into_iter().flatten().min()
     }
 
     /// Whether a broadcast datagram to `port` would be heard.

@@ -50,6 +50,8 @@ pub enum Storm {
     Lldp,
     /// Our own questions, which come back as in a network with a loop.
     OwnFrames,
+    /// Large datagrams to everybody that nobody asked for, and others' questions over and over, as in a loop.
+    Flow,
 }
 
 /// Where it rages.
@@ -67,7 +69,7 @@ pub struct Ground {
 
 impl Storm {
     /// Every one there is.
-    pub const ALL: [Self; 10] = [
+    pub const ALL: [Self; 11] = [
         Self::NewHosts,
         Self::Claims,
         Self::Replies,
@@ -78,6 +80,7 @@ impl Storm {
         Self::WsDiscovery,
         Self::Lldp,
         Self::OwnFrames,
+        Self::Flow,
     ];
 
     /// Its frame number `n`.
@@ -102,6 +105,7 @@ impl Storm {
             }
             .frame(),
             Self::OwnFrames => arp::request_frame(on.ours.0, on.ours.1, on.any(n), Mac::BROADCAST),
+            Self::Flow => flow_frame(n, on),
         }
     }
 }
@@ -217,6 +221,25 @@ impl Ground {
         }
         .emit()
     }
+}
+
+fn flow_frame(n: u32, on: &Ground) -> Vec<u8> {
+    let from = hardware(n % 8);
+    if n.is_multiple_of(4) {
+        return arp::request_frame(from, on.free(n % 8), on.any(n), Mac::BROADCAST);
+    }
+    let path = Path {
+        from_mac: from,
+        from: on.free(n % 8),
+        to_mac: Mac::BROADCAST,
+        to: Ipv4Addr::BROADCAST,
+    };
+    Udp {
+        source_port: 5004,
+        destination_port: 5004,
+        payload: &n.to_be_bytes().repeat(343),
+    }
+    .frame(path)
 }
 
 fn dhcp_frame(n: u32, mac: Mac, on: &Ground) -> Vec<u8> {

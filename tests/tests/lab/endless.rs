@@ -1,6 +1,9 @@
 //! Ports that never end, never answer, or drip: what asking them costs. The bounds are those of docs/hostile.md.
 
-use rigmuster_tests::lab::{checked, lab, most_memory, open_files};
+use std::time::Duration;
+
+use rigmuster_tests::contract::{Made, Report};
+use rigmuster_tests::lab::{checked, lab, most_memory, open_files, processor_time};
 use rigmuster_tests::rigs::RigText;
 
 const LOFT: &str = "02:52:43:00:00:21";
@@ -10,6 +13,8 @@ const GUEST: &str = "02:52:43:00:00:99";
 const ROOM: u64 = 120_000;
 /// Descriptors more than at the first look, at the most: two connections to one host, and what else comes late.
 const FILES: usize = 16;
+/// Processor time at the most, in the 45 s of a check, of a debug build.
+const SPENT: Duration = Duration::from_secs(6);
 /// Connections to one port at the most: three for a question, which is repeated every few
 /// seconds within the device's grace.
 const TAKEN: usize = 27;
@@ -43,15 +48,16 @@ fn ports_without_end_cost_three_connections_and_no_memory() {
         let rig = RigText::hall().device("Organ loft", LOFT, "10.40.8.21", &[&control]);
         let rig = lab.rig(rig.as_str()).display().to_string();
         let run = lab.call(&["check", &rig, "--json", "--within", "45s"]).start();
-        let (mut memory, mut files, mut first) = (0, 0, None);
+        let (mut memory, mut files, mut first, mut spent) = (0, 0, None, Duration::ZERO);
         while run.goes_on() {
             memory = memory.max(most_memory(run.pid()).unwrap_or_default());
+            spent = spent.max(processor_time(run.pid()).unwrap_or_default());
             files = files.max(open_files(run.pid()).unwrap_or_default());
             // The sockets that it begins with are open once a port was asked.
             if first.is_none() && endless.heard().iter().any(|l| l.starts_with("taken")) {
                 first = Some(files);
             }
-            std::thread::sleep(std::time::Duration::from_millis(50));
+            std::thread::sleep(Duration::from_millis(50));
         }
         let report = checked(&run.end());
         let seen = &report.device("Organ loft")["seen"];
@@ -66,7 +72,8 @@ fn ports_without_end_cost_three_connections_and_no_memory() {
         assert!(memory > 0 && memory <= ROOM, "{memory} kB");
         let first = first.expect("a port was asked");
         assert!(files <= first + FILES, "{files} descriptors, {first} at first");
-        println!("{memory} kB, {files} descriptors, {first} at first");
+        assert!(spent <= SPENT, "{spent:?} of the processor");
+        println!("{memory} kB, {files} descriptors, {first} at first, {spent:?} of the processor");
         let lines = endless.heard().to_vec();
         assert!(!lines.iter().any(|l| l == "compressed"), "{lines:?}");
         for (port, _, _) in PORTS {
@@ -95,8 +102,18 @@ fn who_answers_at_every_port_is_asked_at_four() {
             .collect();
         let ports: Vec<&str> = ports.iter().map(String::as_str).collect();
         let mut all = lab.tool("guest", "endless.py", &ports);
-        let report = lab.survey(&["--within", "30s"]);
+        let run = lab.call(&["survey", "--json", "--within", "30s"]).start();
+        let (mut memory, mut spent) = (0, Duration::ZERO);
+        while run.goes_on() {
+            memory = memory.max(most_memory(run.pid()).unwrap_or_default());
+            spent = spent.max(processor_time(run.pid()).unwrap_or_default());
+            std::thread::sleep(Duration::from_millis(50));
+        }
+        let outcome = run.end();
+        outcome.expect(0);
+        let report = Report::of(outcome.json(), Made::Survey);
         assert!(report.find_unlisted(GUEST).is_some(), "{report}");
+        assert!(memory <= ROOM && spent <= SPENT, "{memory} kB, {spent:?}");
         let taken = all.heard().iter().filter(|l| l.starts_with("taken")).count();
         assert!((1..=4 * 3).contains(&taken), "{taken} connections");
     });

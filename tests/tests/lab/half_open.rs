@@ -1,6 +1,8 @@
 //! A host that takes every connection and never goes on with it: what that costs, and that nothing hangs on it.
 
-use rigmuster_tests::lab::{checked, lab, open_files};
+use std::time::Duration;
+
+use rigmuster_tests::lab::{checked, lab, most_memory, open_files, processor_time};
 use rigmuster_tests::python_has;
 use rigmuster_tests::rigs::RigText;
 
@@ -9,6 +11,9 @@ const DOOR: &str = "02:52:43:00:00:22";
 
 /// Descriptors more than at the first look, at the most: two connections to one host, and what else comes late.
 const FILES: usize = 16;
+/// Memory at the most, in kB, and processor time in the 14 s of a check, of a debug build.
+const ROOM: u64 = 120_000;
+const SPENT: Duration = Duration::from_secs(4);
 /// Connections to one port at the most: three for a question, which is repeated every few seconds within the grace.
 const TAKEN: usize = 12;
 
@@ -33,13 +38,15 @@ fn connections_that_never_get_whole_are_bounded_and_hold_nobody_up() {
             .device("West door", DOOR, "10.40.8.22", &more);
         let rig = lab.rig(rig.as_str()).display().to_string();
         let run = lab.call(&["check", &rig, "--json", "--within", "14s"]).start();
-        let (mut first, mut files) = (None, 0);
+        let (mut first, mut files, mut memory, mut spent) = (None, 0, 0, Duration::ZERO);
         while run.goes_on() {
             files = files.max(open_files(run.pid()).unwrap_or_default());
+            memory = memory.max(most_memory(run.pid()).unwrap_or_default());
+            spent = spent.max(processor_time(run.pid()).unwrap_or_default());
             if first.is_none() && door.heard().iter().any(|l| l.starts_with("syn")) {
                 first = Some(files);
             }
-            std::thread::sleep(std::time::Duration::from_millis(50));
+            std::thread::sleep(Duration::from_millis(50));
         }
         let report = checked(&run.end());
         report.expect(&[("Organ loft", "present"), ("West door", "no_control")]);
@@ -53,6 +60,10 @@ fn connections_that_never_get_whole_are_bounded_and_hold_nobody_up() {
         );
         let first = first.expect("a port was asked");
         assert!(files <= first + FILES, "{files} descriptors, {first} at first");
+        assert!(
+            memory > 0 && memory <= ROOM && spent <= SPENT,
+            "{memory} kB, {spent:?}"
+        );
         let lines = door.heard().to_vec();
         for port in [80, 554, 5678] {
             let taken = lines.iter().filter(|l| **l == format!("syn {port}")).count();

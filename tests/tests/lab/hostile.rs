@@ -16,9 +16,11 @@ const EACH: Duration = Duration::from_micros(500);
 /// What may be sent meanwhile, beside what watching one device needs: so many at once, and so many a second.
 const AT_ONCE: u64 = 200;
 const A_SECOND: f64 = 60.0;
+/// Bytes written to the terminal meanwhile, at the most: whole pictures have up to 20 kB, and the help page makes two.
+const WRITTEN: usize = 120_000;
 
 /// Each storm, and how many frames of it.
-const STORMS: [(&str, u32); 9] = [
+const STORMS: [(&str, u32); 11] = [
     ("dhcp", 6_000),
     ("mdns", 6_000),
     ("wsd", 6_000),
@@ -26,6 +28,8 @@ const STORMS: [(&str, u32); 9] = [
     ("fields", 6_000),
     ("probes", 6_000),
     ("flow", 20_000),
+    ("hosts", 8_000),
+    ("all", 6_000),
     ("claims", 3_000),
     ("loop", 3_000),
 ];
@@ -53,6 +57,7 @@ fn storms_leave_the_program_small_quick_and_quiet_and_the_rig_present() {
         let mut storm = lab.tool("guest", "storm.py", &target);
         for (kind, many) in STORMS {
             let (sent, used, began) = (lab.taken_from(SEAT), processor_time(pid), Instant::now());
+            let written = terminal.written();
             storm.say(&format!("{kind} {many}"));
             storm.wait(kind, |line| line.starts_with(&format!("sent {kind} ")));
             // A key is answered, so nobody waits; then all that came is taken in.
@@ -69,7 +74,11 @@ fn storms_leave_the_program_small_quick_and_quiet_and_the_rig_present() {
             let sent = lab.taken_from(SEAT) - sent;
             let most = AT_ONCE + (A_SECOND * took.as_secs_f64()) as u64;
             assert!(sent <= most, "{kind}: {sent} frames in {took:?}");
-            println!("{kind}: {many} frames, {spent:?} of the processor, {sent} sent in {took:?}");
+            let written = terminal.written() - written;
+            assert!(written <= WRITTEN, "{kind}: {written} bytes to the terminal");
+            println!(
+                "{kind}: {many} frames, {spent:?} of the processor, {sent} sent in {took:?}, {written} bytes written"
+            );
         }
         let memory = most_memory(pid).expect("it runs");
         assert!(memory <= ROOM, "{memory} kB");

@@ -4,6 +4,7 @@
 #![allow(clippy::expect_used)]
 
 mod claims;
+mod ports;
 mod screen;
 mod storms;
 

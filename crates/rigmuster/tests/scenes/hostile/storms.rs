@@ -13,7 +13,7 @@ const FOR_THE_RIG: u64 = 100 * 15;
 /// How many frames a second: once more hosts than are kept.
 const fn rate(storm: Storm) -> u32 {
     match storm {
-        Storm::NewHosts => 480,
+        Storm::NewHosts | Storm::Flow => 480,
         _ => 200,
     }
 }
@@ -22,7 +22,13 @@ const fn rate(storm: Storm) -> u32 {
 fn told(storm: Storm) -> &'static [(Kind, Severity)] {
     match storm {
         Storm::NewHosts => &[(Kind::Flood, Severity::Risk)],
-        Storm::Claims | Storm::Probes | Storm::Dhcp | Storm::Mdns | Storm::WsDiscovery | Storm::Lldp => &[],
+        Storm::Claims
+        | Storm::Probes
+        | Storm::Dhcp
+        | Storm::Mdns
+        | Storm::WsDiscovery
+        | Storm::Lldp
+        | Storm::Flow => &[],
         // Whoever sends replies without end holds our address, for all that can be told.
         Storm::Replies => &[
             (Kind::AddressConflict, Severity::Fault),
