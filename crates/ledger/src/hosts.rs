@@ -275,7 +275,10 @@ impl Hosts {
             if holders.len() > 1 {
                 self.contested.insert(address);
             }
-            self.bound_claims(id);
+            // One to an address that matters takes nobody's place.
+            if !self.pinned.contains(&address) {
+                self.bound_claims(id);
+            }
             self.bound_claimants(address, id);
             self.reindex(id);
             self.shrink(at);
