@@ -26,7 +26,7 @@ pub(super) const SNAPSHOT: Target = Target {
 /// So many records are played; the rest adds nothing but time.
 const MOST: usize = 80;
 /// For so long records may let time pass; later ones come at once. Minutes are dear: each device is asked once a second.
-const SPAN: Duration = Duration::from_secs(150);
+const SPAN: Duration = Duration::from_secs(40);
 /// And so long it goes on after the last, until what was open is told to be over.
 const AFTER: Duration = Duration::from_secs(130);
 /// What answers that may be waited for hold at most, in orders of one moment.
@@ -136,13 +136,13 @@ fn play(data: &[u8]) {
     }
     let last = course.muster.snapshot(course.now);
     must_add_up(&last);
-    if matches!(end, 0 | 1) {
+    if matches!(end, 0 | 2) {
         draw(&last, 80, 24, true);
     }
-    if matches!(end, 0 | 2) {
+    if matches!(end, 1 | 2) {
         draw(&last, 44, 12, false);
     }
-    if matches!(end, 0 | 3) {
+    if end == 3 {
         course.go(AFTER);
         must_add_up(&course.muster.snapshot(course.now));
     }
