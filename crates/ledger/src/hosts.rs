@@ -265,7 +265,7 @@ impl Hosts {
             heard.lost = claim.hear(at, proof, rtt);
             if back && proxy && !proof.is_owners() {
                 // It answers for all that nobody holds, and so for what it held before it was out of sight.
-                claim.doubt(at);
+                claim.doubt_back(at);
             }
             heard.news |= fresh || before != (claim.life, claim.proven());
         }
@@ -286,8 +286,8 @@ impl Hosts {
         heard
     }
 
-    /// A host announces `address`: what else it holds in the same subnet it may have given up for it. Where that
-    /// is news.
+    /// A host announces `address`: what else it holds in the same subnet it may have given up for it, and for one of
+    /// another subnet, too, if it answers for others: of such a one silence does not tell. Where that is news.
     pub(crate) fn doubt_others(
         &mut self,
         id: HostId,
@@ -298,6 +298,9 @@ impl Hosts {
         let Some((host, subnet)) = self.map.get_mut(&id).zip(subnet) else {
             return Vec::new();
         };
+        if !host.proxy && !subnet.contains(&address) {
+            return Vec::new();
+        }
         let others = host
             .claims
             .iter_mut()
@@ -378,7 +381,7 @@ impl Hosts {
             };
             if let Some(claim) = host.claim_mut(address)
                 && claim.alive()
-                && claim.since < sent
+                && claim.since <= sent
                 && claim.is_tried_by_probe()
             {
                 claim.miss_probe(sent);

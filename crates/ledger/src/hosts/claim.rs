@@ -198,6 +198,8 @@ pub(crate) struct Claim {
     /// Since when its host may have given it up, and answer for it as a proxy: only an answer to a probe, or its own
     /// word, tells.
     pub(crate) doubted: Option<Moment>,
+    /// That was so already as this life of it began.
+    resumed: bool,
     /// Questions that it was asked in vain while it had answered none.
     vain: u8,
     /// It answered an echo itself there, and nobody passed the answer on.
@@ -229,6 +231,7 @@ impl Claim {
             counted: None,
             question: None,
             doubted: None,
+            resumed: false,
             vain: 0,
             stood: false,
             alone: None,
@@ -244,7 +247,8 @@ impl Claim {
             Life::Alive => self.misses.lost(rtt.map(|rtt| at - rtt)),
             Life::Gone | Life::Stale => 0,
         };
-        if self.life != Life::Alive {
+        let back = self.life != Life::Alive;
+        if back {
             self.life = Life::Alive;
             self.since = at;
             self.again = None;
@@ -258,6 +262,7 @@ impl Claim {
         self.misses = Misses::NONE;
         self.by = self.by.max(proof);
         self.doubted = self.doubted.filter(|_| !proof.is_owners());
+        self.resumed = self.doubted.is_some() && (back || self.resumed);
         if proof == Proof::Nobody {
             self.nobody_missed = 0;
             self.probes_missed = 0;
@@ -308,6 +313,12 @@ impl Claim {
             (self.nobody_missed, self.probes_missed) = (0, 0);
         }
         news
+    }
+
+    /// The same of one that came back at `at`, of a host that answers for others.
+    pub(crate) fn doubt_back(&mut self, at: Moment) {
+        self.doubt(at);
+        self.resumed = self.doubted.is_some();
     }
 
     /// A probe for an address of ours, which left at `sent`, was answered by nobody.
@@ -403,9 +414,15 @@ impl Claim {
         self.doubted.is_some_and(|since| self.question < Some(since)) && self.misses.count >= LEFT
     }
 
+    /// Whether it came back in doubt, and nothing has told since: what it showed it showed in an earlier life.
+    pub(crate) const fn resumed(&self) -> bool {
+        self.resumed && self.doubted.is_some()
+    }
+
     /// Whether it is still open if it is an owner's.
     pub(crate) fn pending(&self) -> bool {
-        self.alive() && !self.proven() && !self.lent && self.nobody_missed == 0
+        let open = !self.proven() || self.resumed();
+        self.alive() && open && !self.lent && self.nobody_missed == 0
     }
 
     /// Whether it may not be an owner, however often it is asked: it answers for a sleeper, or it let so

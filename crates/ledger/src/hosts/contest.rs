@@ -169,7 +169,8 @@ impl Ledger {
         };
         // While probes are still to tell, one that may have given the address up is none.
         let open = || self.contests.open.get(&claim.address).is_some_and(|c| !c.closed);
-        claim.is_owner() && !(claim.doubted.is_some() && open()) || lost()
+        let in_doubt = claim.resumed() || claim.doubted.is_some() && open();
+        claim.is_owner() && !in_doubt || lost()
     }
 
     /// When a probe is to tell again which of several who hold `address` own it, while that is awaited. It
@@ -308,10 +309,14 @@ impl Ledger {
     /// Who the several are that hold `address` is looked at again.
     pub(crate) fn contest_due(&mut self, address: Ipv4Addr, now: Moment) {
         let echoes = self.asks_kin(address);
+        // Probes at an address where one answers take a second each.
+        let doubted = self.probe_due(address).is_some()
+            && self.rivals(address).iter().any(|(_, c)| c.doubted.is_some());
         let Some(contest) = self.contests.open.get_mut(&address) else {
             return;
         };
-        let waits = echoes && now < contest.until + TURN && contest.told.values().copied().any(Told::wanted);
+        let echoes = echoes && contest.told.values().copied().any(Told::wanted);
+        let waits = (echoes || doubted) && now < contest.until + TURN;
         if now >= contest.until && !contest.closed && !waits {
             contest.closed = true;
             self.contest_changed(address);

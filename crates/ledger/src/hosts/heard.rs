@@ -37,7 +37,7 @@ impl Ledger {
             return;
         }
         let heard = self.hosts.claim(id, address, at, proof, rtt);
-        if proof == Proof::Announced && self.in_subnet(address) {
+        if proof == Proof::Announced {
             let others = self.hosts.doubt_others(id, address, at, self.subnet());
             self.replan.extend(others);
         }

@@ -64,7 +64,7 @@ impl Ledger {
             let own = if listed {
                 self.is_own(i, id)
             } else {
-                claim.owned() || !self.sees_frames()
+                claim.owned() && !claim.resumed() || !self.sees_frames()
             };
             match claim.life {
                 Life::Alive if own => {
@@ -78,7 +78,7 @@ impl Ledger {
                 Life::Alive => {
                     if claim.lent {
                         e.lent = e.lent.or(Some(id));
-                    } else if claim.is_owner() && !claim.seems_left() {
+                    } else if claim.is_owner() && !claim.seems_left() && !claim.resumed() {
                         e.other = e.other.or(Some(id));
                     }
                     e.pending |= claim.pending();

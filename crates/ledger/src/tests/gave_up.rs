@@ -141,3 +141,43 @@ fn ports_of_one_unit_say_nothing_of_another_at_its_address() {
     w.run(100.0);
     assert_eq!(w.standing("Lobby"), Standing::NoControl);
 }
+
+/// From here on West door is never said to be a different unit, nor to clash, for `seconds`.
+fn stays_nobodys(w: &mut World, seconds: f64) {
+    let before = w.course("West door").len();
+    w.run(seconds);
+    let course = w.course("West door").split_off(before);
+    assert!(
+        !course.contains(&Standing::Replaced) && !course.contains(&Standing::Conflict),
+        "{course:?}"
+    );
+}
+
+#[test]
+fn a_proxy_that_comes_back_is_no_owner_of_what_it_had_until_a_probe_tells() {
+    let mut w = hall();
+    takes(&mut w, 1, "10.40.8.22");
+    w.run(20.0);
+    assert_eq!(w.standing("West door"), Standing::Replaced);
+    w.listen_only(true);
+    w.units[1].addresses = vec![ip("10.40.8.1")];
+    w.run(5.0);
+    w.listen_only(false);
+    stays_nobodys(&mut w, 3.0);
+    // No second probe may leave yet as the device starts.
+    w.units.push(Unit::good(22));
+    w.announce(mac(22), "10.40.8.22");
+    stays_nobodys(&mut w, 30.0);
+    assert_eq!(w.standing("West door"), Standing::Present);
+}
+
+#[test]
+fn a_proxy_that_leaves_for_another_subnet_gave_up_what_it_had() {
+    let mut w = hall();
+    takes(&mut w, 1, "10.40.8.22");
+    w.run(20.0);
+    assert_eq!(w.standing("West door"), Standing::Replaced);
+    takes(&mut w, 1, "192.168.7.7");
+    w.run(30.0);
+    assert_eq!(w.standing("West door"), Standing::Missing);
+}
