@@ -298,6 +298,9 @@ impl Ledger {
         let moved = state != ControlState::Answered && self.real_port(address, mac, port) != told;
         self.close_port(at, address, mac, port);
         if let Some(i) = self.device_at(address) {
+            let who = mac.map(HostId::Mac).or(self.tracks[i].who);
+            let claim = who.and_then(|id| self.hosts.get(id)?.claim(address));
+            let since = claim.filter(|c| c.misses.any()).map_or(asked, |_| at);
             let track = &mut self.tracks[i];
             let bound = mac.is_none_or(|m| track.who.and_then(HostId::mac).is_none_or(|w| w == m));
             let routed = self
@@ -317,9 +320,8 @@ impl Ledger {
                 && asked >= track.reset
                 && let Some(p) = track.ports.iter_mut().find(|p| p.which == port)
             {
-                p.state = told;
+                p.tells(told, asked, since);
                 p.detail = detail.cloned();
-                p.asked = Some(asked);
                 p.wanted = moved;
                 self.revision += 1;
                 if p.state == PortState::Told(ControlState::Answered) {

@@ -52,8 +52,11 @@ impl Ledger {
         self.pulse(device, address, heard.lost, rtt);
         if let Some(i) = device {
             self.tracks[i].last_heard = Some(at);
+            if self.tracks[i].evidence.unheard && heard.lost > 0 {
+                self.tracks[i].forget_unheard();
+            }
             // What still stands as it stood leads to no other verdict.
-            if news || self.tracks[i].appeared.is_some() {
+            if news || self.tracks[i].appeared.is_some() || self.tracks[i].evidence.unheard {
                 self.touched.insert(i);
             }
             if owner {
@@ -64,8 +67,11 @@ impl Ledger {
         if let Some(i) = expected {
             if self.tracks[i].device.macs.is_empty() || id.mac().is_none() {
                 self.tracks[i].last_heard = Some(at);
+                if self.tracks[i].evidence.unheard && heard.lost > 0 {
+                    self.tracks[i].forget_unheard();
+                }
             }
-            if news || self.tracks[i].appeared.is_some() {
+            if news || self.tracks[i].appeared.is_some() || self.tracks[i].evidence.unheard {
                 self.touched.insert(i);
             }
         }

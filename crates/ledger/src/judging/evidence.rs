@@ -21,8 +21,8 @@ impl Ledger {
         let track = &self.tracks[i];
         let mut e = Evidence {
             deaf: self.port.deaf(),
-            ports: track.ports_say(),
-            failing: track.failing(),
+            ports: track.ports_say(None),
+            failing: track.failing(None),
             grace: track.grace_end().is_some_and(|end| now < end),
             six: self.six_of(i, now),
             starting: track.boot_end().is_some_and(|end| now < end),
@@ -33,6 +33,19 @@ impl Ledger {
             Some(address) => self.at_fixed(i, address, &mut e),
             None => self.by_dhcp(i, now, &mut e),
         }
+        if self.wavers(i, &e) {
+            if !track.evidence.blind {
+                return track.evidence.clone();
+            }
+            e.unanswered = false;
+        }
+        let heard = self.last_here(&e);
+        e.unheard = track.ports.iter().any(|p| p.fell_silent_after(heard));
+        if e.unheard {
+            e.ports = track.ports_say(heard);
+            e.failing = track.failing(heard);
+        }
+        self.hold_clash(i, &mut e);
         if self.watch_only && e.ports == crate::judging::judge::Ports::Waiting {
             // They are not asked, so that nothing is to be awaited of them.
             e.ports = crate::judging::judge::Ports::Fine;
@@ -170,6 +183,9 @@ impl Ledger {
                 continue;
             }
             let near = self.in_subnet(claim.address);
+            if !near && self.fell_silent(id) {
+                continue;
+            }
             let (place, slot) = if near {
                 (0, &mut e.elsewhere)
             } else {
@@ -185,6 +201,56 @@ impl Ledger {
                 .my_address(i, |a| a != expected && self.in_subnet(a))
                 .filter(|_| !dhcp);
             e.foreign = self.my_address(i, |a| !self.in_subnet(a));
+        }
+    }
+
+    /// Whether nothing was heard of a host since it left the first of those questions unanswered that took it off an
+    /// address in the subnet. What it holds on other subnets may be asked for every 10 s only, and says nothing of now.
+    fn fell_silent(&self, id: HostId) -> bool {
+        let silent = |last: Moment| {
+            move |c: &Claim| c.life == Life::Gone && self.in_subnet(c.address) && c.misses.began() > last
+        };
+        self.hosts
+            .get(id)
+            .is_some_and(|h| h.claims.iter().any(silent(h.last)))
+    }
+
+    /// Whether device `i` would newly be said to be elsewhere, or another unit at its address, by the word of one who
+    /// left the latest questions there unanswered: that one is about to be gone, too, or one answer was lost.
+    fn wavers(&self, i: usize, e: &Evidence) -> bool {
+        if !e.unanswered || e.starting || e.here.is_some() || !e.clash.is_empty() {
+            return false;
+        }
+        let by = |e: &Evidence| {
+            let other = || e.other.zip(self.tracks[i].device.fixed_address());
+            e.elsewhere.or_else(|| other().filter(|_| e.foreign.is_none()))
+        };
+        let last = &self.tracks[i].evidence;
+        let told = last.unanswered && last.here.is_none() && by(last) == by(e);
+        let claim = by(e).and_then(|(id, a)| self.hosts.get(id)?.claim(a));
+        !told && claim.is_some_and(|c| c.misses.any())
+    }
+
+    /// When the device was last heard where it is, if that tells of the silence of its ports.
+    fn last_here(&self, e: &Evidence) -> Option<Moment> {
+        let (id, address) = e.here.filter(|_| self.sees_frames())?;
+        Some(self.hosts.get(id)?.claim(address)?.last)
+    }
+
+    /// While it is asked who holds an address together with whom, since one more came, those who did are not said to
+    /// have parted.
+    fn hold_clash(&self, i: usize, e: &mut Evidence) {
+        let track = &self.tracks[i];
+        let last = &track.evidence;
+        let address = track.device.fixed_address().or(e.here.map(|(_, a)| a));
+        let open = || {
+            let contest = address.and_then(|a| self.contests.open.get(&a));
+            contest.is_some_and(|c| !c.closed)
+        };
+        let same = last.here.is_none() || e.here.is_none() || last.here == e.here;
+        if e.clash.is_empty() && !last.clash.is_empty() && same && open() {
+            e.clash.clone_from(&last.clash);
+            e.began = last.began;
         }
     }
 

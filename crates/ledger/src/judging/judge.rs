@@ -56,6 +56,8 @@ pub(crate) struct Evidence {
     pub(crate) ports: Ports,
     /// Those of them that are refused or silent.
     pub(crate) failing: Vec<(ControlPort, ControlState)>,
+    /// Some kept silent to what left after the device itself was last heard: that may be its own silence.
+    pub(crate) unheard: bool,
     /// Its ports still have time.
     pub(crate) grace: bool,
     /// Seen to appear or return, within its boot time, not settled.

@@ -47,8 +47,27 @@ pub(crate) struct Port {
     pub(crate) detail: Option<Text>,
     /// When it was last asked.
     pub(crate) asked: Option<Moment>,
+    /// When it was first asked of the times in a row that it kept silent; or when that was told, if the device itself
+    /// kept silent then, too.
+    pub(crate) silent: Option<Moment>,
     /// Somebody wants it asked now.
     pub(crate) wanted: bool,
+}
+
+impl Port {
+    /// It told `state` when it was asked at `asked`; if it kept silent, it does so since `since`.
+    pub(crate) fn tells(&mut self, state: PortState, asked: Moment, since: Moment) {
+        let silent = |s: PortState| matches!(s, PortState::Told(ControlState::Silent));
+        self.silent = silent(state).then(|| self.silent.filter(|_| silent(self.state)).unwrap_or(since));
+        self.state = state;
+        self.asked = Some(asked);
+    }
+
+    /// Whether it keeps silent since a time at which the device itself, last heard at `heard`, may have done so.
+    pub(crate) fn fell_silent_after(&self, heard: Option<Moment>) -> bool {
+        let silent = matches!(self.state, PortState::Told(ControlState::Silent));
+        silent && heard.is_some_and(|heard| self.silent.is_some_and(|since| since > heard))
+    }
 }
 
 /// A device and what became of it.
@@ -126,6 +145,7 @@ impl Track {
                 state,
                 detail: None,
                 asked: None,
+                silent: None,
                 wanted: false,
             })
             .collect();
@@ -200,12 +220,13 @@ impl Track {
         self.keep_ports = false;
     }
 
-    /// How its ports stand together.
-    pub(crate) fn ports_say(&self) -> Ports {
+    /// How its ports stand together, of a device that was last heard at `heard`.
+    pub(crate) fn ports_say(&self, heard: Option<Moment>) -> Ports {
         let mut say = Ports::Fine;
         for port in &self.ports {
             match port.state {
                 PortState::Told(ControlState::Answered) | PortState::NoWay => {}
+                PortState::Told(_) if port.fell_silent_after(heard) => say = Ports::Waiting,
                 PortState::Told(_) => return Ports::Failing,
                 PortState::Waiting | PortState::Away(_) => say = Ports::Waiting,
             }
@@ -213,10 +234,23 @@ impl Track {
         say
     }
 
-    /// Those of its ports that are refused or silent.
-    pub(crate) fn failing(&self) -> Vec<(ControlPort, ControlState)> {
+    /// It was away while those of its ports were asked that fell silent with it: they are to be asked anew.
+    pub(crate) fn forget_unheard(&mut self) {
+        let told = &self.evidence.failing;
+        for port in &mut self.ports {
+            let silent = port.state == PortState::Told(ControlState::Silent);
+            if silent && told.iter().all(|(which, _)| *which != port.which) {
+                port.state = PortState::Waiting;
+            }
+        }
+    }
+
+    /// Those of its ports that are refused or silent, of a device that was last heard at `heard`.
+    pub(crate) fn failing(&self, heard: Option<Moment>) -> Vec<(ControlPort, ControlState)> {
         let told = |p: &Port| match p.state {
-            PortState::Told(state) if state != ControlState::Answered => Some((p.which, state)),
+            PortState::Told(state) if state != ControlState::Answered && !p.fell_silent_after(heard) => {
+                Some((p.which, state))
+            }
             _ => None,
         };
         self.ports.iter().filter_map(told).collect()

@@ -198,6 +198,27 @@ fn it_ends_soon_whichever_leaves() {
 }
 
 #[test]
+fn one_more_takes_nothing_back_of_a_clash() {
+    for second_leaves in [false, true] {
+        let mut w = loft();
+        w.units.push(guest());
+        w.run_until(8.0, |w| w.standing("Organ loft") == Standing::Conflict);
+        w.run(3.3);
+        w.units.push(Unit::new(98, ADDRESS));
+        w.announce(mac(98), ADDRESS);
+        if second_leaves {
+            w.units[1].addresses = vec![ip("10.40.8.99")];
+            w.announce(mac(99), "10.40.8.99");
+        }
+        w.run(10.0);
+        assert_eq!(w.course("Organ loft"), [Standing::Conflict], "{second_leaves}");
+        // As the last of the others leaves it is over.
+        w.units.truncate(1);
+        w.run_until(6.0, |w| w.standing("Organ loft") == Standing::Present);
+    }
+}
+
+#[test]
 fn a_clash_of_strangers_ends_too() {
     let mut w = loft();
     let units = [98, 99].map(|n| Unit::new(n, "10.40.8.150"));

@@ -3,9 +3,9 @@
 use std::time::Duration;
 
 use rig::AskWhen;
-use vocab::{Ask, ControlState};
+use vocab::{Ask, ControlState, Fact};
 
-use super::world::{Unit, World, device, secs, settings};
+use super::world::{Unit, World, device, ip, mac, secs, settings};
 use crate::{FindingKind, Purpose, Severity, Standing};
 
 fn world(ask: AskWhen, state: ControlState) -> World {
@@ -169,4 +169,46 @@ fn strangers_are_dialled_in_a_survey_only() {
             assert!(told.contains(&("http".parse().unwrap(), ControlState::Answered)));
         }
     }
+}
+
+#[test]
+fn a_port_that_falls_silent_with_its_device_says_nothing() {
+    let silent = |w: &World| Fact::Control {
+        address: ip("10.40.8.21"),
+        mac: Some(mac(21)),
+        port: "http".parse().unwrap(),
+        state: ControlState::Silent,
+        detail: None,
+        asked: w.now,
+    };
+    for goes in [true, false] {
+        let mut w = world(AskWhen::Watch, ControlState::Answered);
+        w.run_to(secs(30.0));
+        w.units[0].on = !goes;
+        w.run(0.01);
+        w.see(silent(&w));
+        assert_eq!(
+            w.standing("Organ loft"),
+            Standing::Present,
+            "it may just be going"
+        );
+        w.run(5.0);
+        let then = if goes {
+            Standing::Missing
+        } else {
+            Standing::NoControl
+        };
+        assert_eq!(w.course("Organ loft"), [then]);
+    }
+    // One that was away for a moment only is asked anew.
+    let mut w = world(AskWhen::Once, ControlState::Answered);
+    w.run_to(secs(30.0));
+    w.units[0].on = false;
+    w.run(0.01);
+    w.see(silent(&w));
+    w.run(1.1);
+    w.units[0].on = true;
+    w.run(60.0);
+    assert_eq!(w.standing("Organ loft"), Standing::Present);
+    assert!(w.course("Organ loft").is_empty(), "{:?}", w.course("Organ loft"));
 }

@@ -327,3 +327,54 @@ fn a_device_without_an_address_is_not_counted() {
     let w = World::board(vec![d, device("Organ loft", 22)], vec![]);
     assert_eq!(w.snapshot().counts.total(), 1);
 }
+
+#[test]
+fn one_that_falls_silent_is_missing_though_it_had_an_address_on_another_subnet_too() {
+    let mut both = Unit::good(21);
+    both.addresses.push(ip("169.254.7.7"));
+    let mut w = one(vec![both]);
+    w.announce(mac(21), "169.254.7.7");
+    w.run(5.0);
+    w.units[0].on = false;
+    w.run_until(6.0, |w| w.standing("Organ loft") == Standing::Missing);
+    w.run(60.0);
+    assert_eq!(w.course("Organ loft"), [Standing::Missing]);
+}
+
+#[test]
+fn one_that_kept_only_that_address_is_found_there_without_a_word() {
+    let mut both = Unit::good(21);
+    both.addresses.push(ip("169.254.7.7"));
+    let mut w = one(vec![both]);
+    w.announce(mac(21), "169.254.7.7");
+    w.run(5.0);
+    w.units[0].addresses.remove(0);
+    w.run_until(12.0, |w| w.standing("Organ loft") == Standing::WrongSubnet);
+    w.run(60.0);
+    assert_eq!(w.standing("Organ loft"), Standing::WrongSubnet);
+}
+
+#[test]
+fn who_falls_silent_with_it_is_not_said_to_be_in_its_place() {
+    let second = Unit {
+        mac: mac(121),
+        speaks: Some(mac(21)),
+        ..Unit::good(21)
+    };
+    for first in [true, false] {
+        let mut units = vec![Unit::good(21), second.clone()];
+        if !first {
+            units.reverse();
+        }
+        let mut w = one(units);
+        assert_eq!(w.standing("Organ loft"), Standing::Present);
+        for step in 0..10 {
+            w.run(20.0 + f64::from(step) * 0.13);
+            let before = w.course("Organ loft").len();
+            w.units.iter_mut().for_each(|u| u.on = false);
+            w.run(10.0);
+            assert_eq!(w.course("Organ loft")[before..], [Standing::Missing]);
+            w.units.iter_mut().for_each(|u| u.on = true);
+        }
+    }
+}
