@@ -48,11 +48,10 @@ impl<'a> Scene<'a> {
         self.truth.hosts.iter().filter(|h| h.passing && h.powered)
     }
 
-    /// Who holds an address, this computer included. Routers that share one hardware address are nobody's clash.
+    /// Who holds an address, this computer included.
     pub(crate) fn holders(&self, address: Ipv4Addr) -> Vec<Mac> {
         let holds = |h: &&HostTruth| h.addresses.iter().any(|n| n.addr() == address);
         let mut all: Vec<Mac> = self.reached().filter(holds).map(|h| h.mac).collect();
-        all.retain(|mac| mac.octets()[..5] != SHARED);
         if self.ours.iter().any(|n| n.addr() == address) {
             all.push(ours(self.net));
         }
@@ -111,7 +110,8 @@ impl<'a> Scene<'a> {
 
     fn at(&self, listed: &Listed, address: Ipv4Addr, held: &[Ipv4Addr]) -> Standing {
         let holders = self.holders(address);
-        if holders.len() > 1 {
+        // What several routers share is nobody's clash, but other hardware like any.
+        if holders.iter().filter(|mac| mac.octets()[..5] != SHARED).count() > 1 {
             return Standing::Conflict;
         }
         match (listed.mac, holders.first()) {
@@ -134,6 +134,19 @@ impl<'a> Scene<'a> {
         } else {
             Standing::Present
         }
+    }
+
+    /// Whether a unit with two ports holds the address of `listed`, or is itself that.
+    pub(crate) fn at_two_ports(&self, listed: &Listed) -> bool {
+        let two = |h: &HostTruth| {
+            let mut units = self.course.units.iter();
+            units.any(|u| u.mac == h.mac && u.second_port.is_some())
+        };
+        let held = |h: &HostTruth| match listed.address {
+            Address::Fixed(address) => h.addresses.iter().any(|n| n.addr() == address),
+            Address::Dhcp | Address::None => listed.mac == Some(h.mac),
+        };
+        self.reached().any(|h| held(h) && two(h))
     }
 
     /// Strangers that hold an address in the subnet, and no device of the file.

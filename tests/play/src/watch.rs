@@ -37,6 +37,8 @@ pub(crate) struct Watch<'a> {
     counted: Vec<&'a Listed>,
     /// When each counted device really stood so for the last time.
     was: Vec<BTreeMap<Standing, Moment>>,
+    /// When a unit with two ports was last at its address.
+    twofold: Vec<Option<Moment>>,
     said: Vec<Standing>,
     record: Record,
     taken: usize,
@@ -65,6 +67,7 @@ impl<'a> Watch<'a> {
         Self {
             course,
             was: vec![BTreeMap::new(); counted.len()],
+            twofold: vec![None; counted.len()],
             said: vec![Standing::Unknown; counted.len()],
             counted,
             record: Record::default(),
@@ -132,8 +135,12 @@ impl<'a> Watch<'a> {
             let down = venue.station().state != LinkState::Up;
             self.down[net] = down.then(|| self.down[net].unwrap_or(now));
             let scene = Scene::of(self.course, net, venue);
-            for (listed, was) in self.counted.iter().zip(&mut self.was) {
+            let all = self.counted.iter().zip(&mut self.was).zip(&mut self.twofold);
+            for ((listed, was), twofold) in all {
                 if listed.net == net {
+                    if scene.at_two_ports(listed) {
+                        *twofold = Some(now);
+                    }
                     for standing in scene.standings(listed) {
                         was.insert(standing, now);
                     }
@@ -294,7 +301,12 @@ impl<'a> Watch<'a> {
             // Ports of one that falls silent may be missed before itself.
             Standing::NoControl => within(Standing::NoControl, PORTS) || within(Standing::Missing, recent),
             // Whether two ports are one unit's is told by echoes, which need an address in the subnet.
-            Standing::Conflict if self.two_ports(n) && self.was_away(self.counted[n].net, at) => true,
+            Standing::Conflict
+                if self.was_away(self.counted[n].net, at)
+                    && self.twofold[n].is_some_and(|was| at.since(was) <= recent) =>
+            {
+                true
+            }
             Standing::Conflict if self.course.pace != Pace::Own => {
                 // Who swap and swap back faster than they can be asked look like two.
                 let both = |s: Standing| within(s, SLOW);
@@ -302,8 +314,10 @@ impl<'a> Watch<'a> {
                     || (both(Standing::Moved) || both(Standing::Replaced)) && both(Standing::Present)
             }
             // Another subnet may be asked every 10 s only, three times.
+            // A lost answer before makes it look as if it was heard since it fell silent.
             Standing::WrongSubnet => {
-                within(standing, FAR) || self.has_more(n) && within(Standing::Missing, FAR)
+                let rough = || self.is_rough(self.counted[n].net, at);
+                within(standing, FAR) || rough() && self.has_more(n) && within(Standing::Missing, FAR)
             }
             // Whoever is elsewhere and says nothing of it is nowhere seen until it is found.
             // The second of two at its address may not have been heard yet.
@@ -327,15 +341,6 @@ impl<'a> Watch<'a> {
             !u.extra.is_empty() || u.interim.is_some() || matches!(u.source, Source::Dhcp(Some(_)))
         };
         self.course.units.iter().any(|u| u.name == *name && more(u))
-    }
-
-    /// Whether the device that is counted there has two ports.
-    fn two_ports(&self, n: usize) -> bool {
-        let name = &self.counted[n].name;
-        self.course
-            .units
-            .iter()
-            .any(|u| u.name == *name && u.second_port.is_some())
     }
 
     /// Whether a while ago, or still, our computer had another address on a network.
