@@ -57,8 +57,14 @@ pub(crate) struct Port {
 impl Port {
     /// It told `state` when it was asked at `asked`; if it kept silent, it does so since `since`.
     pub(crate) fn tells(&mut self, state: PortState, asked: Moment, since: Moment) {
-        let silent = |s: PortState| matches!(s, PortState::Told(ControlState::Silent));
-        self.silent = silent(state).then(|| self.silent.filter(|_| silent(self.state)).unwrap_or(since));
+        // One that refused before takes nothing of that back by keeping silent.
+        let before = match self.state {
+            PortState::Told(ControlState::Silent) => self.silent,
+            PortState::Told(ControlState::Refused) => self.asked,
+            _ => None,
+        };
+        let silent = state == PortState::Told(ControlState::Silent);
+        self.silent = silent.then(|| before.unwrap_or(since));
         self.state = state;
         self.asked = Some(asked);
     }

@@ -212,3 +212,22 @@ fn a_port_that_falls_silent_with_its_device_says_nothing() {
     assert_eq!(w.standing("Organ loft"), Standing::Present);
     assert!(w.course("Organ loft").is_empty(), "{:?}", w.course("Organ loft"));
 }
+
+#[test]
+fn a_port_that_refused_takes_nothing_back_by_falling_silent_with_its_device() {
+    let mut w = world(AskWhen::Once, ControlState::Refused);
+    w.run_to(secs(40.0));
+    assert_eq!(w.standing("Organ loft"), Standing::NoControl);
+    w.units[0].on = false;
+    w.run(0.01);
+    w.see(Fact::Control {
+        address: ip("10.40.8.21"),
+        mac: Some(mac(21)),
+        port: "http".parse().unwrap(),
+        state: ControlState::Silent,
+        detail: None,
+        asked: w.now,
+    });
+    w.run(10.0);
+    assert_eq!(w.course("Organ loft"), [Standing::NoControl, Standing::Missing]);
+}
