@@ -8,6 +8,7 @@ use rigmuster_tests::lab::{Lab, SEAT, lab, until};
 use rigmuster_tests::program::{Call, Outcome};
 use rigmuster_tests::python_has;
 use rigmuster_tests::rigs::RigText;
+use rigmuster_tests::tools::Tool;
 use serde_json::Value;
 
 const LOFT: &str = "02:52:43:00:00:21";
@@ -186,6 +187,17 @@ fn on_the_board_a_page_on_a_foreign_subnet_opens_until_esc() {
     });
 }
 
+/// A seat, and a device of other making on a foreign subnet, which takes a login and a new address by ONVIF.
+fn away_with_onvif(lab: &Lab) -> Tool {
+    lab.seat(&["10.40.8.5/24"]);
+    lab.host("loft", LOFT, &["192.168.0.20/24"]);
+    let options = ["eth0", "--user", "operator", "--password", PASSWORD];
+    let options = [&options[..], &["--wants", "sha256", "--takes", "soon"]].concat();
+    let mut device = lab.tool("loft", "onvif_device.py", &options);
+    device.wait("ready", |line| line == "ready");
+    device
+}
+
 #[test]
 fn on_the_board_a_device_moves_into_the_rigs_subnet_after_a_typed_yes() {
     let name = "on_the_board_a_device_moves_into_the_rigs_subnet_after_a_typed_yes";
@@ -193,12 +205,7 @@ fn on_the_board_a_device_moves_into_the_rigs_subnet_after_a_typed_yes() {
         return;
     }
     lab(name, |lab| {
-        lab.seat(&["10.40.8.5/24"]);
-        lab.host("loft", LOFT, &["192.168.0.20/24"]);
-        let options = ["eth0", "--user", "operator", "--password", PASSWORD];
-        let options = [&options[..], &["--wants", "sha256", "--takes", "soon"]].concat();
-        let mut device = lab.tool("loft", "onvif_device.py", &options);
-        device.wait("ready", |line| line == "ready");
+        let mut device = away_with_onvif(lab);
         let rig = RigText::hall().device("Organ loft", LOFT, "10.40.8.21", &["control = [\"onvif\"]"]);
         let rig = lab.rig(rig.as_str()).display().to_string();
         let board = lab.screen(&["board", &rig, "--journal", JOURNAL]).start();
@@ -300,12 +307,7 @@ fn on_the_board_a_login_from_the_environment_is_used_and_shown_nowhere() {
         return;
     }
     lab(name, |lab| {
-        lab.seat(&["10.40.8.5/24"]);
-        lab.host("loft", LOFT, &["192.168.0.20/24"]);
-        let options = ["eth0", "--user", "operator", "--password", PASSWORD];
-        let options = [&options[..], &["--wants", "sha256", "--takes", "soon"]].concat();
-        let mut device = lab.tool("loft", "onvif_device.py", &options);
-        device.wait("ready", |line| line == "ready");
+        let mut device = away_with_onvif(lab);
         let lines = ["control = [\"onvif\"]", "login = \"env:LOFT_LOGIN\""];
         let rig = RigText::hall().device("Organ loft", LOFT, "10.40.8.21", &lines);
         let rig = lab.rig(rig.as_str()).display().to_string();

@@ -308,7 +308,7 @@ fn step(course: &Course, outcome: &Outcome, who: &Who) -> Option<String> {
         Outcome::NoLogin => {
             let again = match who.host {
                 Host::Terminal => "run it again on a terminal",
-                Host::Board => "press the same key again",
+                Host::Board => who.host.again(),
             };
             format!(
                 "{again}, or name the variable that holds the login in the rig file: login = \"env:NAME\""
