@@ -44,6 +44,6 @@ def measure(runs):
 CASE = Case(
     "growth-folding", "folding one sighting of each host, against the number of hosts", "linear: 1", "≤ 1.3",
     "As `folding`, with so many hosts. Beside it the same with pages of 2 MiB, which tells how much of the growth is the way to "
-    "the memory: the work on a sighting is the same at every size.",
+    "the memory.",
     measure, table="growth", network=False,
 )
