@@ -1,5 +1,7 @@
 //! Keys, mouse and resizes, read beside the main loop.
 
+use std::time::Duration;
+
 use crossterm::event::{self, Event};
 use tokio::sync::mpsc;
 
@@ -14,8 +16,12 @@ pub(crate) struct Input {
 
 impl Input {
     /// Begins to read. The reader ends with the program: reading a terminal cannot be broken off.
+    ///
+    /// From its return on no change of the window's size is missed: a picture that was drawn before would be taken for
+    /// what the window still shows. Where there is no terminal, reading it says so.
     pub(crate) fn start() -> Self {
         let (sender, events) = mpsc::channel(WAITING);
+        let _ = event::poll(Duration::ZERO);
         std::thread::spawn(move || {
             while let Ok(event) = event::read() {
                 if sender.blocking_send(event).is_err() {
