@@ -6,9 +6,9 @@ use std::time::Duration;
 
 use vocab::Moment;
 
-/// Watching goes in steps of this length. At the pace `own` 254 devices make about seven
+/// Watching goes in steps of this length. At the pace `own` 254 devices make about eleven
 /// questions a step, and 14 may leave at once.
-const STEP: Duration = Duration::from_millis(25);
+pub(crate) const STEP: Duration = Duration::from_millis(40);
 /// 2³² divided by the golden ratio: its multiples fall as evenly as any, for neighbours too
 /// (D. Knuth, The Art of Computer Programming 6.4, on Fibonacci hashing; from memory).
 const GOLDEN: u32 = 0x9e37_79b9;
@@ -46,14 +46,14 @@ mod tests {
 
     #[test]
     fn steps_are_nearest_or_next() {
-        assert_eq!(in_step(ms(1_012)), ms(1_000));
-        assert_eq!(in_step(ms(1_013)), ms(1_025));
+        assert_eq!(in_step(ms(1_019)), ms(1_000));
+        assert_eq!(in_step(ms(1_020)), ms(1_040));
         assert_eq!(step_from(ms(1_000)), ms(1_000));
-        assert_eq!(step_from(ms(1_001)), ms(1_025));
+        assert_eq!(step_from(ms(1_001)), ms(1_040));
         // A question answered 300 µs after its step keeps its second.
         assert_eq!(
-            in_step(ms(500) + Duration::from_micros(300) + Duration::from_secs(1)),
-            ms(1_500)
+            in_step(ms(520) + Duration::from_micros(300) + Duration::from_secs(1)),
+            ms(1_520)
         );
     }
 

@@ -175,6 +175,9 @@ impl Ledger {
         let Some(kind) = self.targets.get(&address).map(|t| t.kind) else {
             return;
         };
+        if self.as_before(kind, address, round) {
+            return;
+        }
         let near = self.near(address);
         let bar = self.bar(self.device_at(address));
         let mut doubtful = false;
@@ -235,6 +238,19 @@ impl Ledger {
         }
         self.touch(address);
         self.replan.insert(address);
+    }
+
+    /// Whether a question to everybody about `address` was answered by the one who holds it and may, so that nothing
+    /// stands otherwise than it did: of nearly all questions while watching.
+    fn as_before(&self, kind: Kind, address: Ipv4Addr, round: Round) -> bool {
+        if !round.answered || round.form != ArpForm::Broadcast || self.routed() {
+            return false;
+        }
+        let mut holders = self.hosts.holders(address);
+        let (Some((id, claim)), None) = (holders.next(), holders.next()) else {
+            return false;
+        };
+        claim.last >= round.sent && self.accepts(kind, id, claim)
     }
 
     /// What stayed unanswered about `address` was enough, had our own port vouched for it: perhaps it

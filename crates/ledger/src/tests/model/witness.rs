@@ -12,6 +12,7 @@ use vocab::{
 
 use super::stage::BOOT;
 use crate::Standing;
+use crate::asking::beat::STEP;
 
 /// A question is over after this (the scripted scanner's patience).
 const PATIENCE: Duration = Duration::from_millis(250);
@@ -212,8 +213,7 @@ impl Witness {
         assert!(!whose.is_empty(), "{ask:?} is about no device");
         // Where two were heard, it may be about either.
         if let [device] = whose[..] {
-            // Watching goes in steps of 25 ms.
-            let soon = |at: &Moment| now.since(*at) < Duration::from_millis(975);
+            let soon = |at: &Moment| now.since(*at) + STEP < Duration::from_secs(1);
             let name = &device.name;
             let last = self.asked.entry(name.clone()).or_default();
             last.retain(|(_, at)| soon(at));
