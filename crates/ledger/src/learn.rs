@@ -2,7 +2,6 @@
 
 use std::collections::BTreeSet;
 use std::net::Ipv4Addr;
-use std::time::Duration;
 
 use vocab::{AddressRange, LinkState, Moment, Station};
 
@@ -16,10 +15,6 @@ use crate::servers::Servers;
 
 /// The widest prefix that a pass goes through: 65,534 addresses.
 const WIDEST: u8 = 16;
-/// The most addresses that a repeated pass for devices by DHCP goes through.
-const MAX_LEASES: u64 = 1_024;
-/// How long between two of those.
-const SEARCH_LEASES: Duration = Duration::from_secs(30);
 
 impl Ledger {
     pub(crate) fn station_is(&mut self, at: Moment, station: &Station) {
@@ -163,51 +158,15 @@ impl Ledger {
             .and_then(host_range)
     }
 
-    /// A pass over the whole subnet, unless one runs.
+    /// A pass over the whole subnet, whatever is gone through already, unless such a one is about to begin.
     pub(crate) fn start_passes(&mut self, at: Moment) {
-        if self.passes.idle()
-            && !self.watch_only
+        if !self.watch_only
             && let Some(range) = self.pass_range()
+            && !self.passes.begins(range)
         {
-            let id = self.passes.add(range);
+            let id = self.passes.add(range, at);
             self.lanes.want(Key::Pass(id), Some(at));
         }
         self.passes.begin();
-    }
-
-    /// Where devices by DHCP that have not turned up are looked for, again and again.
-    pub(crate) fn plan_leases(&mut self, at: Moment) {
-        if self.watch_only {
-            return;
-        }
-        let round = self.passes.lease_rounds;
-        let sought = self.tracks.iter().any(|t| {
-            t.device.fixed_address().is_none() && !t.device.macs.is_empty() && t.evidence.here.is_none()
-        });
-        if round == 0 || !sought || !self.passes.idle() || (round > 1 && !self.watches()) {
-            return;
-        }
-        let due = self.passes.lease_over + SEARCH_LEASES;
-        if round > 1 && due > at {
-            self.timers.set(Timer::Leases, Some(due));
-            return;
-        }
-        let leases = self
-            .settings
-            .rig
-            .as_ref()
-            .map(|r| r.network.leases.clone())
-            .unwrap_or_default();
-        let mut ranges = leases;
-        if ranges.is_empty() {
-            ranges.extend(self.pass_range());
-        }
-        if round > 1 && ranges.iter().map(|r| r.count()).sum::<u64>() > MAX_LEASES {
-            return;
-        }
-        for range in ranges {
-            let id = self.passes.add(range);
-            self.lanes.want(Key::Pass(id), Some(at));
-        }
     }
 }

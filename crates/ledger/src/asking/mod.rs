@@ -6,6 +6,7 @@ pub(crate) mod beat;
 pub(crate) mod covered;
 pub(crate) mod enroll;
 pub(crate) mod lanes;
+pub(crate) mod leases;
 pub(crate) mod passes;
 pub(crate) mod plan;
 pub(crate) mod ports;

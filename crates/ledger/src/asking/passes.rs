@@ -24,7 +24,8 @@ pub(crate) struct Passes {
     done: bool,
     /// How many times all the places of devices by DHCP were gone through.
     pub(crate) lease_rounds: u32,
-    /// When the last of them ended.
+    /// When the last of them began, and when it ended.
+    pub(crate) lease_began: Moment,
     pub(crate) lease_over: Moment,
 }
 
@@ -50,9 +51,12 @@ impl Passes {
         id
     }
 
-    /// A new pass over `range`.
-    pub(crate) fn add(&mut self, range: AddressRange) -> PassId {
+    /// A new pass over `range`, from `at` on.
+    pub(crate) fn add(&mut self, range: AddressRange, at: Moment) -> PassId {
         let id = self.name();
+        if self.running.is_empty() {
+            self.lease_began = at;
+        }
         self.running.push(Pass {
             id,
             range,
@@ -65,6 +69,11 @@ impl Passes {
     /// The pass of that name, while it runs.
     pub(crate) fn get(&self, id: PassId) -> Option<&Pass> {
         self.running.iter().find(|p| p.id == id)
+    }
+
+    /// Whether one over `range` is about to begin, so that another would find nothing else.
+    pub(crate) fn begins(&self, range: AddressRange) -> bool {
+        self.running.iter().any(|p| p.range == range && p.asked == 0)
     }
 
     /// Whether none runs.
@@ -155,7 +164,7 @@ mod tests {
     fn the_passes_are_over_when_the_last_one_is() {
         let mut passes = Passes::default();
         let range = "10.40.8.1-254".parse().unwrap();
-        let id = passes.add(range);
+        let id = passes.add(range, Moment::ZERO);
         passes.begin();
         assert!(!passes.complete());
         assert!(passes.asked(id, 100, 254));

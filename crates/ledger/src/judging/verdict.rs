@@ -91,6 +91,7 @@ impl Ledger {
         self.climb(i, now);
         self.watch_expected(i, now);
         self.plan_ports(i, now);
+        self.seek_lease(i, now);
     }
 
     fn pass_verdict(&mut self, i: usize, standing: Standing, who: Option<HostId>, e: Evidence, now: Moment) {

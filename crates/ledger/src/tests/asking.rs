@@ -132,6 +132,36 @@ fn a_missing_devices_last_foreign_address_is_asked_too() {
     w.run_until(45.0, |w| w.standing("Organ loft") == Standing::Starting);
 }
 
+/// A pass for devices by DHCP goes through the leases alone.
+#[test]
+fn a_sweep_by_hand_goes_through_all_though_a_pass_over_some_is_under_way() {
+    let mut tablet = device("Tablet", 40);
+    tablet.address = rig::AddressSpec::Dhcp;
+    let mut rig = rig(vec![tablet]);
+    rig.network.leases = vec!["10.40.8.100-199".parse().unwrap()];
+    let mut w = World::new(settings(rig, Purpose::Board), vec![]);
+    w.plug();
+    w.run_to(secs(20.0));
+    let passes = |w: &World, what: &str| {
+        let what: vocab::AddressRange = what.parse().unwrap();
+        let of = |a: &Ask| matches!(a, Ask::Pass { range, .. } if *range == what);
+        w.asked.iter().filter(|(_, a)| of(a)).count()
+    };
+    let before = passes(&w, "10.40.8.100-199");
+    w.run_until(40.0, |w| passes(w, "10.40.8.100-199") > before);
+    let whole = passes(&w, "10.40.8.1-254");
+    for _ in 0..3 {
+        let now = w.now;
+        w.ledger.sweep_now(now);
+    }
+    w.run(5.0);
+    assert_eq!(
+        passes(&w, "10.40.8.1-254"),
+        whole + 1,
+        "once, however often it is asked for"
+    );
+}
+
 #[test]
 fn sweep_now_repeats_the_passes_and_keeps_the_verdicts() {
     let mut w = World::board(vec![device("Organ loft", 21)], vec![Unit::good(21)]);

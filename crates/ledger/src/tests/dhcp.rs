@@ -1,6 +1,9 @@
 //! Devices that take their address by DHCP.
 
+use std::time::Duration;
+
 use rig::AddressSpec;
+use vocab::{Ask, Fact, Moment, Wake};
 
 use super::world::{Unit, World, device, ip, mac, secs};
 use crate::{Standing, Subject};
@@ -71,6 +74,76 @@ fn going_is_seen() {
     w.units[0].on = false;
     w.run_until(6.0, |w| w.standing("Tablet") == Standing::Missing);
     assert!(matches!(w.changes.last().unwrap().subject, Subject::Ready(false)));
+}
+
+/// What asks for a lease, as the one with this number does when it starts.
+fn discovers(w: &mut World, n: u8) {
+    w.see(Fact::Wakes {
+        mac: mac(n),
+        how: Wake::DhcpDiscover,
+    });
+}
+
+/// It gets its address out of our sight, after the passes of before its start and well within its time.
+#[test]
+fn one_that_starts_is_looked_for_once_more_as_its_time_ends() {
+    for (begins, boot) in [(40.0, 12), (55.0, 12), (41.0, 25)] {
+        let mut d = by_dhcp(21);
+        d.boot = Duration::from_secs(boot);
+        let mut w = World::board(vec![d], vec![]);
+        w.run_to(secs(begins));
+        assert_eq!(w.standing("Tablet"), Standing::Missing);
+        discovers(&mut w, 21);
+        w.run(1.0);
+        assert_eq!(w.standing("Tablet"), Standing::Starting);
+        w.run(boot as f64 - 5.0);
+        w.units.push(Unit::new(21, "10.40.8.140"));
+        w.run(5.0);
+        assert_eq!(w.standing("Tablet"), Standing::Present, "{begins} {boot}");
+        let course = w.course("Tablet");
+        assert_eq!(course[..2], [Standing::Missing, Standing::Starting], "{course:?}");
+        assert!(!course[2..].contains(&Standing::Missing), "{course:?}");
+    }
+}
+
+/// Those that start one by one do not make the passes more than one in 10 s.
+#[test]
+fn many_that_start_are_looked_for_together() {
+    let devices = (21..=60).map(|n| rig::Device {
+        name: format!("Tablet {n}"),
+        boot: Duration::from_secs(12),
+        ..by_dhcp(n)
+    });
+    let mut w = World::board(devices.collect(), vec![]);
+    w.run_to(secs(40.0));
+    for n in 21..=60 {
+        discovers(&mut w, n);
+        w.run(1.5);
+    }
+    w.run(40.0);
+    let passes = w.asked.iter().filter(|(_, a)| matches!(a, Ask::Pass { .. }));
+    let all: Vec<Moment> = passes.map(|(at, _)| *at).collect();
+    assert!(all.len() > 4, "{all:?}");
+    let between = |two: &[Moment]| two[1].since(two[0]);
+    // The first two are the first sweep's own.
+    assert!(
+        all[1..]
+            .windows(2)
+            .all(|two| between(two) >= Duration::from_secs(10)),
+        "{all:?}"
+    );
+}
+
+/// It comes back by another lease, and says nothing.
+#[test]
+fn one_that_leaves_and_is_back_elsewhere_without_a_word_is_found() {
+    let mut w = World::board(vec![by_dhcp(21)], vec![Unit::new(21, "10.40.8.133")]);
+    w.run_to(secs(60.0));
+    w.units[0].addresses = vec![ip("10.40.8.134")];
+    w.run_until(40.0, |w| {
+        w.snapshot().devices[0].seen.as_ref().and_then(|s| s.address) == Some(ip("10.40.8.134"))
+    });
+    assert_eq!(w.standing("Tablet"), Standing::Present);
 }
 
 #[test]

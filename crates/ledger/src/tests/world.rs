@@ -253,11 +253,12 @@ impl World {
     }
 
     fn take(&mut self, ask: Ask) {
-        if let Ask::Pass { id, range, except } = ask {
+        if let Ask::Pass { id, range, except } = &ask {
             let all: VecDeque<_> = range.addresses().filter(|a| !except.contains(a)).collect();
             let total = all.len() as u64;
             let at = self.now;
-            self.at(at, Event::SendPass(id, all, 0, total));
+            self.at(at, Event::SendPass(*id, all, 0, total));
+            self.asked.push((at, ask));
             return;
         }
         let mut at = self.now.max(self.slot);
