@@ -301,6 +301,7 @@ impl Ledger {
             let who = mac.map(HostId::Mac).or(self.tracks[i].who);
             let claim = who.and_then(|id| self.hosts.get(id)?.claim(address));
             let since = claim.filter(|c| c.misses.any()).map_or(asked, |_| at);
+            let away = state == ControlState::Silent && claim.is_some_and(|c| c.lapsed_since(asked));
             let track = &mut self.tracks[i];
             let bound = mac.is_none_or(|m| track.who.and_then(HostId::mac).is_none_or(|w| w == m));
             let routed = self
@@ -320,9 +321,12 @@ impl Ledger {
                 && asked >= track.reset
                 && let Some(p) = track.ports.iter_mut().find(|p| p.which == port)
             {
-                p.tells(told, asked, since);
-                p.detail = detail.cloned();
-                p.wanted = moved;
+                let again = away || !routed && p.doubts(state);
+                if !again {
+                    p.tells(told, asked, since);
+                    p.detail = detail.cloned();
+                }
+                p.wanted = moved || again;
                 self.revision += 1;
                 if p.state == PortState::Told(ControlState::Answered) {
                     self.start_port(i, port, at);

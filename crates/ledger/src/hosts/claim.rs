@@ -212,6 +212,8 @@ pub(crate) struct Claim {
     pub(crate) rtt: Option<Duration>,
     /// What stayed unanswered since it was last heard.
     pub(crate) misses: Misses,
+    /// When it was last heard after it had left questions unanswered, or its host had said that it is elsewhere.
+    lapsed: Option<Moment>,
 }
 
 impl Claim {
@@ -238,6 +240,7 @@ impl Claim {
             to_all: [None; TO_ALL],
             rtt: None,
             misses: Misses::NONE,
+            lapsed: None,
         }
     }
 
@@ -259,9 +262,13 @@ impl Claim {
             // what it is known by stays.
         }
         self.last = self.last.max(at);
+        let doubted = self.doubted.filter(|_| !proof.is_owners());
+        if self.misses.any() || doubted != self.doubted {
+            self.lapsed = Some(at);
+        }
         self.misses = Misses::NONE;
         self.by = self.by.max(proof);
-        self.doubted = self.doubted.filter(|_| !proof.is_owners());
+        self.doubted = doubted;
         self.resumed = self.doubted.is_some() && (back || self.resumed);
         if proof == Proof::Nobody {
             self.nobody_missed = 0;
@@ -362,6 +369,12 @@ impl Claim {
     /// Whether it holds now.
     pub(crate) fn alive(&self) -> bool {
         self.life == Life::Alive
+    }
+
+    /// Whether it may have been away at any time since `at`: what something on it kept silent to that was asked then is
+    /// no news of that.
+    pub(crate) fn lapsed_since(&self, at: Moment) -> bool {
+        self.lapsed.is_some_and(|back| back >= at)
     }
 
     /// Whether the host proved to be an owner, not a proxy.

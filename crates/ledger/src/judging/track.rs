@@ -50,11 +50,21 @@ pub(crate) struct Port {
     /// When it was first asked of the times in a row that it kept silent; or when that was told, if the device itself
     /// kept silent then, too.
     pub(crate) silent: Option<Moment>,
+    /// It answered before, and kept silent once since.
+    pub(crate) doubted: bool,
     /// Somebody wants it asked now.
     pub(crate) wanted: bool,
 }
 
 impl Port {
+    /// Whether that it told `state` is to be heard twice before it counts. Three tries went unanswered then, but on a
+    /// wire that loses one frame in twenty so do some of a hundred questions.
+    pub(crate) fn doubts(&mut self, state: ControlState) -> bool {
+        let silent = state == ControlState::Silent;
+        self.doubted = silent && !self.doubted && self.state == PortState::Told(ControlState::Answered);
+        self.doubted
+    }
+
     /// It told `state` when it was asked at `asked`; if it kept silent, it does so since `since`.
     pub(crate) fn tells(&mut self, state: PortState, asked: Moment, since: Moment) {
         // One that refused before takes nothing of that back by keeping silent.
@@ -152,6 +162,7 @@ impl Track {
                 detail: None,
                 asked: None,
                 silent: None,
+                doubted: false,
                 wanted: false,
             })
             .collect();

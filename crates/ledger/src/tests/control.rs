@@ -3,9 +3,10 @@
 use std::time::Duration;
 
 use rig::AskWhen;
-use vocab::{Ask, ControlState, Fact};
+use vocab::{Ask, ControlState, Fact, Moment};
 
 use super::world::{Unit, World, device, ip, mac, secs, settings};
+use crate::hosts::claim::HostId;
 use crate::{FindingKind, Purpose, Severity, Standing};
 
 fn world(ask: AskWhen, state: ControlState) -> World {
@@ -24,6 +25,18 @@ fn dials(w: &World) -> usize {
         .iter()
         .filter(|(_, a)| matches!(a, Ask::Control { .. }))
         .count()
+}
+
+/// The page of the one in the organ loft kept silent to what was asked at `asked`.
+fn silent_since(asked: Moment) -> Fact {
+    Fact::Control {
+        address: ip("10.40.8.21"),
+        mac: Some(mac(21)),
+        port: "http".parse().unwrap(),
+        state: ControlState::Silent,
+        detail: None,
+        asked,
+    }
 }
 
 #[test]
@@ -173,20 +186,15 @@ fn strangers_are_dialled_in_a_survey_only() {
 
 #[test]
 fn a_port_that_falls_silent_with_its_device_says_nothing() {
-    let silent = |w: &World| Fact::Control {
-        address: ip("10.40.8.21"),
-        mac: Some(mac(21)),
-        port: "http".parse().unwrap(),
-        state: ControlState::Silent,
-        detail: None,
-        asked: w.now,
-    };
     for goes in [true, false] {
         let mut w = world(AskWhen::Watch, ControlState::Answered);
         w.run_to(secs(30.0));
         w.units[0].on = !goes;
+        w.units[0]
+            .ports
+            .insert("http".parse().unwrap(), ControlState::Silent);
         w.run(0.01);
-        w.see(silent(&w));
+        w.see(silent_since(w.now));
         assert_eq!(
             w.standing("Organ loft"),
             Standing::Present,
@@ -205,7 +213,7 @@ fn a_port_that_falls_silent_with_its_device_says_nothing() {
     w.run_to(secs(30.0));
     w.units[0].on = false;
     w.run(0.01);
-    w.see(silent(&w));
+    w.see(silent_since(w.now));
     w.run(1.1);
     w.units[0].on = true;
     w.run(60.0);
@@ -220,14 +228,57 @@ fn a_port_that_refused_takes_nothing_back_by_falling_silent_with_its_device() {
     assert_eq!(w.standing("Organ loft"), Standing::NoControl);
     w.units[0].on = false;
     w.run(0.01);
-    w.see(Fact::Control {
-        address: ip("10.40.8.21"),
-        mac: Some(mac(21)),
-        port: "http".parse().unwrap(),
-        state: ControlState::Silent,
-        detail: None,
-        asked: w.now,
-    });
+    w.see(silent_since(w.now));
     w.run(10.0);
     assert_eq!(w.course("Organ loft"), [Standing::NoControl, Standing::Missing]);
+}
+
+#[test]
+fn a_port_that_answered_is_asked_twice_before_its_silence_counts() {
+    let mut w = world(AskWhen::Watch, ControlState::Answered);
+    w.run_to(secs(30.0));
+    let before = dials(&w);
+    // All three tries of one question were lost.
+    w.see(silent_since(w.now));
+    w.run(5.0);
+    assert_eq!(dials(&w), before + 1, "asked again at once");
+    assert!(w.course("Organ loft").is_empty(), "{:?}", w.course("Organ loft"));
+    w.units[0]
+        .ports
+        .insert("http".parse().unwrap(), ControlState::Silent);
+    w.see(silent_since(w.now));
+    w.run(5.0);
+    assert_eq!(w.course("Organ loft"), [Standing::NoControl]);
+}
+
+/// What was asked of a port while its unit was at another address, and is told to be silent when it is back.
+#[test]
+fn a_port_that_was_asked_while_its_device_was_elsewhere_says_nothing() {
+    for says_so in [true, false] {
+        let mut w = world(AskWhen::Once, ControlState::Answered);
+        w.run_to(secs(30.0));
+        let before = dials(&w);
+        let asked = w.now;
+        w.units[0].addresses = vec![ip("10.40.8.121")];
+        if says_so {
+            w.announce(mac(21), "10.40.8.121");
+            w.run(0.1);
+        } else {
+            let asked_in_vain = |w: &World| {
+                let claim = w.ledger.hosts.get(HostId::Mac(mac(21))).unwrap();
+                claim.claim(ip("10.40.8.21")).unwrap().misses.any()
+            };
+            w.run_until(3.0, asked_in_vain);
+        }
+        w.units[0].addresses = vec![ip("10.40.8.21")];
+        w.announce(mac(21), "10.40.8.21");
+        w.run(0.3);
+        for _ in 0..2 {
+            w.see(silent_since(asked));
+        }
+        w.run(20.0);
+        assert_eq!(w.standing("Organ loft"), Standing::Present, "{says_so}");
+        assert!(w.course("Organ loft").is_empty(), "{:?}", w.course("Organ loft"));
+        assert!(dials(&w) > before, "asked anew");
+    }
 }
