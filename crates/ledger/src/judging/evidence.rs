@@ -77,7 +77,7 @@ impl Ledger {
             let own = if listed {
                 self.is_own(i, id)
             } else {
-                claim.owned() && !claim.resumed() || !self.sees_frames()
+                claim.is_owner() && !claim.resumed() || !self.sees_frames()
             };
             match claim.life {
                 Life::Alive if own => {

@@ -378,3 +378,21 @@ fn who_falls_silent_with_it_is_not_said_to_be_in_its_place() {
         }
     }
 }
+
+/// The file knows of no hardware there, so that whoever owns the address is it, whatever shows that: here not a
+/// probe, but that it answers an echo itself.
+#[test]
+fn without_hardware_in_the_file_nobody_at_the_address_is_a_different_unit() {
+    let mut d = device("Organ loft", 21);
+    d.macs.clear();
+    let mut w = World::board(vec![d], vec![Unit::good(21)]);
+    w.run_to(secs(10.0));
+    w.units[0] = Unit {
+        nobody: false,
+        ..Unit::new(99, "10.40.8.21")
+    };
+    w.run(40.0);
+    assert_eq!(w.standing("Organ loft"), Standing::Present);
+    let course = w.course("Organ loft");
+    assert!(!course.contains(&Standing::Replaced), "{course:?}");
+}
