@@ -161,3 +161,108 @@ impl<'a> Scene<'a> {
         self.reached().filter(here).map(|h| h.mac).collect()
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use std::time::Duration;
+
+    use super::*;
+    use crate::course::{Habit, Net, Pace, Start, Switch, Unit};
+
+    const DEVICE: Mac = Mac::new([2, 0x52, 0x43, 0, 0, 1]);
+    const OTHER: Mac = Mac::new([2, 0x52, 0x43, 0, 0, 2]);
+
+    /// Stands at the device's address from the start.
+    fn unit(mac: Mac, second_port: Option<Mac>) -> Unit {
+        Unit {
+            name: format!("Unit {mac}"),
+            net: 0,
+            switch: 0,
+            mac,
+            source: Source::Fixed("10.50.8.21/24".parse().unwrap()),
+            extra: Vec::new(),
+            settings: Duration::from_secs(4),
+            interim: None,
+            probes: 0,
+            ports: Vec::new(),
+            habit: Habit::Plain,
+            on: Start::Settled,
+            own_supply: true,
+            drops_echo: false,
+            sleeps: false,
+            standby: false,
+            says_name: false,
+            second_port,
+        }
+    }
+
+    fn course(units: Vec<Unit>) -> Course {
+        let device = Listed {
+            name: "Camera".to_owned(),
+            role: "camera",
+            net: 0,
+            mac: Some(DEVICE),
+            address: Address::Fixed("10.50.8.21".parse().unwrap()),
+            reserved: false,
+            control: Vec::new(),
+            ask: Ask::Once,
+            need: "show",
+            sleeps: false,
+            boot: Duration::from_secs(20),
+            port: None,
+            channels: Vec::new(),
+        };
+        Course {
+            seed: 1,
+            nets: vec![Net {
+                number: 8,
+                switches: vec![Switch {
+                    powers: true,
+                    boot: Duration::from_secs(20),
+                }],
+                leases: false,
+                listens: Duration::ZERO,
+            }],
+            units,
+            listed: vec![device],
+            faults: Vec::new(),
+            acts: Vec::new(),
+            calm: Duration::ZERO,
+            sweeps: false,
+            pace: Pace::Own,
+        }
+    }
+
+    /// How the device stands at the start, where these stand, and whether a unit with two ports is at its address.
+    fn so(units: Vec<Unit>) -> (Vec<Standing>, bool) {
+        let course = course(units);
+        let venue = venue::Venue::from_plan(crate::build::plan(&course), course.seed);
+        let scene = Scene::of(&course, 0, &venue);
+        let device = &course.listed[0];
+        (scene.standings(device), scene.at_two_ports(device))
+    }
+
+    #[test]
+    fn hardware_that_several_routers_share_is_other_hardware_and_nobodys_clash() {
+        let shared = Mac::new([0, 0, 0x5e, 0, 1, 7]);
+        let standings = |macs: &[Mac]| so(macs.iter().map(|mac| unit(*mac, None)).collect()).0;
+        assert_eq!(standings(&[]), [Standing::Missing]);
+        assert_eq!(standings(&[DEVICE]), [Standing::Present]);
+        assert_eq!(standings(&[shared]), [Standing::Replaced]);
+        assert_eq!(standings(&[DEVICE, shared]), [Standing::Present]);
+        assert_eq!(standings(&[DEVICE, OTHER]), [Standing::Conflict]);
+    }
+
+    #[test]
+    fn two_ports_are_let_pass_for_whoever_is_at_the_address() {
+        let second = Some(Mac::new([2, 0x52, 0x43, 0x66, 0, 1]));
+        let two = |unit: Unit| so(vec![unit]).1;
+        assert!(two(unit(DEVICE, second)));
+        assert!(two(unit(OTHER, second)), "another unit in its place");
+        assert!(!two(unit(DEVICE, None)));
+        assert!(!two(Unit {
+            source: Source::Fixed("10.50.8.22/24".parse().unwrap()),
+            ..unit(DEVICE, second)
+        }));
+    }
+}

@@ -319,13 +319,13 @@ impl<'a> Watch<'a> {
                 let rough = || self.is_rough(self.counted[n].net, at);
                 within(standing, FAR) || rough() && self.has_more(n) && within(Standing::Missing, FAR)
             }
-            // Whoever is elsewhere and says nothing of it is nowhere seen until it is found.
             // The second of two at its address may not have been heard yet.
-            Standing::Replaced
+            Standing::Replaced | Standing::Moved
                 if self.looked_anew(self.counted[n].net, at) && within(Standing::Conflict, recent) =>
             {
                 true
             }
+            // Whoever is elsewhere and says nothing of it is nowhere seen until it is found.
             Standing::Missing | Standing::Replaced => [standing, Standing::Moved, Standing::WrongSubnet]
                 .into_iter()
                 .any(|s| within(s, recent)),
