@@ -57,8 +57,8 @@ pub(crate) struct Port {
 }
 
 impl Port {
-    /// Whether that it told `state` is to be heard twice before it counts. Three tries went unanswered then, but on a
-    /// wire that loses one frame in twenty so do some of a hundred questions.
+    /// Whether that it told `state` is to be heard twice before it counts: a silence after an answer. All three tries of
+    /// a question went unanswered then, which on a wire that loses one frame in twenty happens to a port that speaks.
     pub(crate) fn doubts(&mut self, state: ControlState) -> bool {
         let silent = state == ControlState::Silent;
         self.doubted = silent && !self.doubted && self.state == PortState::Told(ControlState::Answered);
