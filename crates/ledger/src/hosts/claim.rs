@@ -371,6 +371,11 @@ impl Claim {
         self.life == Life::Alive
     }
 
+    /// When the first of the questions left that it has not answered since it was last heard.
+    pub(crate) fn silent_since(&self) -> Option<Moment> {
+        self.misses.any().then(|| self.misses.began())
+    }
+
     /// Whether it may have been away at any time since `at`: what something on it kept silent to that was asked then is
     /// no news of that.
     pub(crate) fn lapsed_since(&self, at: Moment) -> bool {

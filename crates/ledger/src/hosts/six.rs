@@ -41,11 +41,13 @@ impl Ledger {
         );
     }
 
-    /// Where the listed hardware of device `i` was heard over IPv6 lately.
+    /// Where the listed hardware of device `i` was heard over IPv6 lately, and since it was last silent on IPv4: what it
+    /// said before that says nothing of where it is now.
     pub(crate) fn six_of(&self, i: usize, now: Moment) -> Option<Ipv6Addr> {
         let heard = |mac: &Mac| self.hosts.get(HostId::Mac(*mac))?.six;
+        let silent = self.own_claims(i).filter_map(|(_, c)| c.silent_since()).max();
         let all = self.tracks[i].device.macs.iter().filter_map(heard);
-        all.filter(|(.., at)| now.since(*at) < HOLDS)
+        all.filter(|(.., at)| now.since(*at) < HOLDS && silent.is_none_or(|since| *at > since))
             .max_by_key(|(.., at)| *at)
             .map(|(address, ..)| address)
     }

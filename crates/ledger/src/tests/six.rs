@@ -49,6 +49,21 @@ fn a_missing_device_on_the_wire_is_said_to_be_so_and_stays_missing() {
     assert_eq!(w.snapshot().devices[0].advice, before);
 }
 
+/// A cable that is pulled takes IPv6 with it.
+#[test]
+fn what_was_heard_before_it_fell_silent_says_nothing_of_where_it_is() {
+    let mut w = World::board(vec![device("Organ loft", 21)], vec![Unit::good(21)]);
+    w.run_to(secs(5.0));
+    heard(&mut w, mac(21), LINK_LOCAL);
+    w.run(5.0);
+    w.units[0].on = false;
+    w.run_until(6.0, |w| w.standing("Organ loft") == Standing::Missing);
+    let advice = |w: &World| w.snapshot().devices[0].advice.clone();
+    assert!(advice(&w).contains("network cable"), "{}", advice(&w));
+    heard(&mut w, mac(21), LINK_LOCAL);
+    assert!(advice(&w).contains("which IPv4 address it has"), "{}", advice(&w));
+}
+
 #[test]
 fn present_devices_and_silence_are_what_they_were() {
     let mut w = lost();
