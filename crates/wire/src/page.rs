@@ -23,9 +23,11 @@ pub fn title(head: &Head<'_>) -> Sought {
     Sought::of(find(&body), all)
 }
 
-/// What a server and its page say, in our words; nothing if they say nothing.
+/// What a server and its page say, in our words; nothing if they say nothing. Nothing of theirs ends our quotes, so
+/// that a server's name is never read as a page's title.
 pub fn words(server: Option<&Text>, title: Option<&Text>) -> Option<Text> {
-    let said = |text: &Text| text.as_str().chars().take(KEPT).collect::<String>();
+    let plain = |c| if c == '"' { '\'' } else { c };
+    let said = |text: &Text| text.as_str().chars().take(KEPT).map(plain).collect::<String>();
     let server = server.map(|s| format!("server \"{}\"", said(s)));
     let title = title.map(|t| format!("its page says \"{}\"", said(t)));
     let all: Vec<String> = [server, title].into_iter().flatten().collect();
@@ -65,6 +67,13 @@ mod tests {
         let head = http::parse(text.as_bytes()).unwrap();
         assert!(is_page(&head));
         title(&head)
+    }
+
+    #[test]
+    fn a_servers_name_is_never_a_pages_title() {
+        let server = Text::clean("x\"; its page says \"Organ loft");
+        let said = words(Some(&server), None).unwrap();
+        assert_eq!(said.as_str(), "server \"x'; its page says 'Organ loft\"");
     }
 
     #[test]
