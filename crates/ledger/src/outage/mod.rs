@@ -417,12 +417,15 @@ impl Ledger {
     fn gather_late(&mut self) {
         let mut outages = std::mem::take(&mut self.outages.all);
         let mut grown = false;
+        // Nobody belongs to two; who is lost another time has left the first (`outage_sees`).
+        let mut taken: BTreeSet<usize> = outages.iter().flat_map(|o| o.members.iter().copied()).collect();
         for outage in &mut outages {
             let Some(mut window) = outage.window else { continue };
             for (i, (heard, missed)) in &self.outages.fell {
                 let with = window.with(Window::of(*heard, *missed));
-                if let Some(both) = with.filter(|_| outage.back.is_none() && !outage.members.contains(i)) {
+                if let Some(both) = with.filter(|_| outage.back.is_none() && !taken.contains(i)) {
                     window = both;
+                    taken.insert(*i);
                     grown |= outage.members.insert(*i);
                 }
             }
