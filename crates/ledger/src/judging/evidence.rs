@@ -218,6 +218,9 @@ impl Ledger {
     /// Whether device `i` would newly be said to be elsewhere, or another unit at its address, by the word of one who
     /// left the latest questions there unanswered: that one is about to be gone, too, or one answer was lost.
     fn wavers(&self, i: usize, e: &Evidence) -> bool {
+        if self.parts_in_silence(i, e) {
+            return true;
+        }
         if !e.unanswered || e.starting || e.here.is_some() || !e.clash.is_empty() {
             return false;
         }
@@ -229,6 +232,15 @@ impl Ledger {
         let told = last.unanswered && last.here.is_none() && by(last) == by(e);
         let claim = by(e).and_then(|(id, a)| self.hosts.get(id)?.claim(a));
         !told && claim.is_some_and(|c| c.misses.any())
+    }
+
+    /// Whether a clash at the address of device `i` would be over by the silence of the other, while the device itself left
+    /// the latest questions unanswered: it may have left, too.
+    fn parts_in_silence(&self, i: usize, e: &Evidence) -> bool {
+        let last = &self.tracks[i].evidence;
+        let claim = || e.here.and_then(|(id, a)| self.hosts.get(id)?.claim(a));
+        let over = !last.clash.is_empty() && e.clash.is_empty() && e.here == last.here;
+        over && claim().is_some_and(|c| c.misses.any())
     }
 
     /// When the device was last heard where it is, if that tells of the silence of its ports.

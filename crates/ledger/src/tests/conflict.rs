@@ -223,3 +223,19 @@ fn a_clash_at_a_factory_address_is_not_the_rigs() {
     assert_eq!(w.standing("Organ loft"), Standing::WrongSubnet);
     assert_eq!(w.severity(FindingKind::AddressConflict), Some(Severity::Note));
 }
+
+/// The other is known to be gone a moment sooner.
+#[test]
+fn two_that_leave_an_address_together_leave_nobody_there_for_a_moment() {
+    for after in [0.1, 0.3, 0.5] {
+        let mut w = two();
+        w.run_to(secs(10.0));
+        assert_eq!(w.standing("Organ loft"), Standing::Conflict);
+        w.units[1].addresses = vec![ip("10.40.8.121")];
+        w.run(after);
+        w.units[0].addresses = vec![ip("10.40.8.120")];
+        w.run(30.0);
+        let course = w.course("Organ loft");
+        assert!(!course.contains(&Standing::Present), "{after}: {course:?}");
+    }
+}
