@@ -68,6 +68,10 @@ impl Ledger {
             }
             e = self.evidence(i, now);
         }
+        if before == Standing::Conflict && e.clash.is_empty() && e.here.is_some() {
+            self.ask_ports_after_clash(i, now);
+            e = self.evidence(i, now);
+        }
         if e.starting && e.ports == Ports::Fine && self.heard_since_start(i, e.here) {
             self.tracks[i].appeared = None;
             e = self.evidence(i, now);
@@ -92,6 +96,16 @@ impl Ledger {
         self.watch_expected(i, now);
         self.plan_ports(i, now);
         self.seek_lease(i, now);
+    }
+
+    /// While two held its address no port was asked: what did not answer before says nothing of now.
+    fn ask_ports_after_clash(&mut self, i: usize, now: Moment) {
+        let track = &mut self.tracks[i];
+        track.keep_ports = true;
+        track.reset_ports(now);
+        if track.ports_say(None) == Ports::Waiting && track.appeared.is_none() {
+            track.found = Some(now);
+        }
     }
 
     fn pass_verdict(&mut self, i: usize, standing: Standing, who: Option<HostId>, e: Evidence, now: Moment) {

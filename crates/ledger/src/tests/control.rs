@@ -282,3 +282,29 @@ fn a_port_that_was_asked_while_its_device_was_elsewhere_says_nothing() {
         assert!(dials(&w) > before, "asked anew");
     }
 }
+
+/// While another holds its address, too, nothing is asked there.
+#[test]
+fn ports_that_refused_are_asked_anew_after_a_clash() {
+    let mut w = world(AskWhen::Once, ControlState::Refused);
+    w.run_to(secs(30.0));
+    assert_eq!(w.standing("Organ loft"), Standing::NoControl);
+    w.units.push(Unit::new(99, "10.40.8.21"));
+    w.run(10.0);
+    assert_eq!(w.standing("Organ loft"), Standing::Conflict);
+    let before = dials(&w);
+    w.units[0]
+        .ports
+        .insert("http".parse().unwrap(), ControlState::Answered);
+    w.run(10.0);
+    assert_eq!(dials(&w), before);
+    w.units.pop();
+    w.run(20.0);
+    let course = [
+        Standing::NoControl,
+        Standing::Conflict,
+        Standing::Starting,
+        Standing::Present,
+    ];
+    assert_eq!(w.course("Organ loft"), course);
+}
