@@ -92,6 +92,27 @@ impl<'a> Scene<'a> {
         }
     }
 
+    /// Where a device is whose address two others hold: elsewhere in the subnet, or on another. By the contract the clash
+    /// comes first.
+    pub(crate) fn behind_a_clash(&self, listed: &Listed) -> Option<Standing> {
+        let Address::Fixed(address) = listed.address else {
+            return None;
+        };
+        let mut held = self
+            .own(listed)
+            .flat_map(|h| &h.addresses)
+            .map(Ipv4Net::addr)
+            .peekable();
+        let anywhere = held.peek().is_some();
+        let held: Vec<Ipv4Addr> = held.filter(|a| self.inside(*a)).collect();
+        match (anywhere, held.is_empty()) {
+            _ if held.contains(&address) => None,
+            (true, true) => Some(Standing::WrongSubnet),
+            (true, false) => Some(Standing::Moved),
+            (false, _) => None,
+        }
+    }
+
     /// One that asks for a lease in vain returns, by the contract, with every question that it asks.
     fn or_asks(&self, listed: &Listed, found: Standing) -> Vec<Standing> {
         let settled = |h: &HostTruth| h.addresses.iter().any(|n| self.inside(n.addr()));

@@ -37,6 +37,8 @@ pub(crate) struct Watch<'a> {
     counted: Vec<&'a Listed>,
     /// When each counted device really stood so for the last time.
     was: Vec<BTreeMap<Standing, Moment>>,
+    /// The same of where it was while two others held its address.
+    behind: Vec<BTreeMap<Standing, Moment>>,
     /// When a unit with two ports was last at its address.
     twofold: Vec<Option<Moment>>,
     said: Vec<Standing>,
@@ -67,6 +69,7 @@ impl<'a> Watch<'a> {
         Self {
             course,
             was: vec![BTreeMap::new(); counted.len()],
+            behind: vec![BTreeMap::new(); counted.len()],
             twofold: vec![None; counted.len()],
             said: vec![Standing::Unknown; counted.len()],
             counted,
@@ -135,9 +138,11 @@ impl<'a> Watch<'a> {
             let down = venue.station().state != LinkState::Up;
             self.down[net] = down.then(|| self.down[net].unwrap_or(now));
             let scene = Scene::of(self.course, net, venue);
-            let all = self.counted.iter().zip(&mut self.was).zip(&mut self.twofold);
-            for ((listed, was), twofold) in all {
+            let was = self.was.iter_mut().zip(&mut self.behind);
+            let all = self.counted.iter().zip(was).zip(&mut self.twofold);
+            for ((listed, (was, behind)), twofold) in all {
                 if listed.net == net {
+                    behind.extend(scene.behind_a_clash(listed).map(|standing| (standing, now)));
                     if scene.at_two_ports(listed) {
                         *twofold = Some(now);
                     }
@@ -289,17 +294,20 @@ impl<'a> Watch<'a> {
         };
         let within =
             |s: Standing, span: Duration| self.was[n].get(&s).is_some_and(|was| at.since(*was) <= span);
+        let behind =
+            |s: Standing, span: Duration| self.behind[n].get(&s).is_some_and(|was| at.since(*was) <= span);
         match standing {
             Standing::Unknown | Standing::Starting => true,
             // Ports are asked once, and not at all while only watching.
             Standing::Present => {
-                // The second of two at one address may not have been heard yet.
-                let fresh = before != Standing::Conflict || self.looked_anew(self.counted[n].net, at);
-                let two = fresh && within(Standing::Conflict, recent);
-                two || within(Standing::Present, recent) || within(Standing::NoControl, recent)
+                let there = within(Standing::Present, recent) || within(Standing::NoControl, recent);
+                there || self.is_second_unheard(n, before, at) && within(Standing::Conflict, recent)
             }
             // Ports of one that falls silent may be missed before itself.
-            Standing::NoControl => within(Standing::NoControl, PORTS) || within(Standing::Missing, recent),
+            Standing::NoControl => {
+                let there = within(Standing::NoControl, PORTS) || within(Standing::Missing, recent);
+                there || self.is_second_unheard(n, before, at) && within(Standing::Conflict, recent)
+            }
             // Whether two ports are one unit's is told by echoes, which need an address in the subnet.
             Standing::Conflict
                 if self.was_away(self.counted[n].net, at)
@@ -317,10 +325,12 @@ impl<'a> Watch<'a> {
             // A lost answer before makes it look as if it was heard since it fell silent.
             Standing::WrongSubnet => {
                 let rough = || self.is_rough(self.counted[n].net, at);
-                within(standing, FAR) || rough() && self.has_more(n) && within(Standing::Missing, FAR)
+                within(standing, FAR)
+                    || behind(standing, FAR)
+                    || rough() && self.has_more(n) && within(Standing::Missing, FAR)
             }
             // The second of two at its address may not have been heard yet.
-            Standing::Replaced | Standing::Moved
+            Standing::Replaced
                 if self.looked_anew(self.counted[n].net, at) && within(Standing::Conflict, recent) =>
             {
                 true
@@ -329,8 +339,13 @@ impl<'a> Watch<'a> {
             Standing::Missing | Standing::Replaced => [standing, Standing::Moved, Standing::WrongSubnet]
                 .into_iter()
                 .any(|s| within(s, recent)),
-            other => within(other, recent),
+            other => within(other, recent) || behind(other, recent),
         }
+    }
+
+    /// Whether the second of two at the address of the device that is counted there may not have been heard yet.
+    fn is_second_unheard(&self, n: usize, before: Standing, at: Moment) -> bool {
+        before != Standing::Conflict || self.looked_anew(self.counted[n].net, at)
     }
 
     /// Whether the device that is counted there has, or had for a while, an address on another subnet beside its own:
