@@ -127,8 +127,8 @@ fn who_answers_at_every_port_is_asked_at_four() {
         assert!(memory <= ROOM && spent <= SPENT, "{memory} kB, {spent:?}");
         let lines = all.heard().to_vec();
         let taken = |word: &str| lines.iter().filter(|l| **l == format!("taken {word}")).count();
-        assert!((1..=3 * 3).contains(&taken("page")), "{:?}", lines);
-        assert!((1..=3).contains(&taken("streams")), "{:?}", lines);
-        assert_eq!(taken("reset"), 0, "{:?}", lines);
+        assert!((1..=3 * 3).contains(&taken("page")), "{lines:?}");
+        assert!((1..=3).contains(&taken("streams")), "{lines:?}");
+        assert_eq!(taken("reset"), 0, "{lines:?}");
     });
 }
