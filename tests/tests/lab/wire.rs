@@ -210,9 +210,10 @@ fn nothing_is_lost_when_a_whole_22_answers_at_once() {
                 found <= 1_021 && found + lost >= 1_021,
                 "at pace {pace}: {found} found, {lost} never answered"
             );
+            // A report names 500 of them at the most.
             assert_eq!(
-                report.value()["unlisted"].as_array().map(Vec::len),
-                Some(500),
+                report.value()["unlisted"].as_array().map(|all| all.len() as u64),
+                Some(found.min(500)),
                 "at pace {pace}"
             );
         }
